@@ -1,0 +1,1 @@
+//! Exact decimal numbers and values with units.
