@@ -1,7 +1,48 @@
-//! Safety monitors for a servo axis that is watched by two independent position sources.
+#![doc = include_str!("../README.md")]
 #![no_std]
-mod frame;
-mod units;
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::arithmetic_side_effects,
+        clippy::as_conversions,
+        clippy::expect_used,
+        clippy::float_arithmetic,
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used
+    )
+)]
 
+#[cfg(test)]
+extern crate std;
+
+mod axis;
+mod discrepancy;
+mod frame;
+mod history;
+mod input;
+mod monitor;
+mod outcome;
+mod scale;
+mod source;
+mod step;
+mod trip;
+mod units;
+mod wide;
+
+#[doc = include_str!("../RULES.md")]
+pub mod rules {}
+
+pub use axis::{Axis, AxisConfig, AxisError, AxisState, Demand, InputId, MonitorId, WarmUp};
+pub use discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
+pub use input::{InputConfig, InputError, OneSided, Pairing};
+pub use monitor::{
+    Bound, Check, Monitor, Motion, NoOwn, Ramp, Rule, RuleState, SpeedLimit, SpeedLimitState, Standstill,
+    StandstillState, Stop, StopState, Supervision, Until,
+};
+pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
+pub use scale::{Scale, ScaleError, WindowSpeed};
+pub use source::{Mark, SourceConfig, SourceError, SourceFault};
+pub use trip::{Evidence, Trip, Tripped};
 pub use units::{Acceleration, FRACTION_BITS, Instant, NANOS_PER_SECOND, Position, Span, Speed};

@@ -1,0 +1,424 @@
+//! The axis: both channels, all monitors, one permit.
+
+use core::fmt;
+
+use heapless::Vec;
+
+use crate::discrepancy::{PositionDiscrepancy, References, SpeedDiscrepancy};
+use crate::frame::{Channel, Frame};
+use crate::history::Spacing;
+use crate::input::{Button, Input, InputConfig};
+use crate::monitor::{Check, Monitor, NoOwn, Rule};
+use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
+use crate::source::{Source, SourceConfig};
+use crate::trip::{Latch, Trip, Tripped};
+use crate::units::{Instant, Position, Span, Speed};
+
+macro_rules! id {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+        #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+        pub struct $name(u8);
+
+        impl $name {
+            pub(crate) const fn at(index: u8) -> Self {
+                Self(index)
+            }
+
+            /// The place in the order of adding, from 0.
+            #[must_use]
+            pub const fn index(self) -> u8 {
+                self.0
+            }
+
+            #[inline]
+            pub(crate) const fn bit(self) -> u32 {
+                1_u32.wrapping_shl(widen(self.0))
+            }
+        }
+    };
+}
+
+#[expect(clippy::as_conversions, reason = "widening; u32::from is not const")]
+const fn widen(x: u8) -> u32 {
+    x as u32
+}
+
+id! {
+    /// Names a monitor of an axis.
+    MonitorId
+}
+id! {
+    /// Names an input of an axis.
+    InputId
+}
+
+/// When a monitor is active.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Demand {
+    /// At every frame.
+    Always,
+    /// While any of these inputs demands.
+    AnyOf(InputSet),
+}
+
+/// Whether unknown speeds withhold the permit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum WarmUp {
+    /// No permit before everything that is needed is known.
+    #[default]
+    Withhold,
+    /// The permit is given meanwhile.
+    Permit,
+}
+
+/// A setup that cannot be used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum AxisError {
+    /// The window of the speed, and its range.
+    Window(Span),
+    /// Window, spacing of the history and the longest timeout together reach 2³² ns.
+    WindowAndTimeout(Span),
+    /// More monitors than the axis has room for; this many fit.
+    TooManyMonitors(usize),
+    /// More inputs than the axis has room for; this many fit.
+    TooManyInputs(usize),
+    /// A monitor is demanded by nothing, or by an input that the axis does not have.
+    UnknownDemand,
+}
+
+impl fmt::Display for AxisError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Window(window) => write!(f, "a window of {} ns; 10 us to 2 s", window.as_nanos()),
+            Self::WindowAndTimeout(sum) => {
+                write!(f, "window, spacing and timeout make {} ns; below 4294967296", sum.as_nanos())
+            }
+            Self::TooManyMonitors(room) => write!(f, "more than {room} monitors"),
+            Self::TooManyInputs(room) => write!(f, "more than {room} inputs"),
+            Self::UnknownDemand => f.write_str("a demand that no input makes"),
+        }
+    }
+}
+
+impl core::error::Error for AxisError {}
+
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct MonitorConfig<Own> {
+    pub(crate) rule: Rule<Own>,
+    pub(crate) demand: Demand,
+    pub(crate) on_delay: Span,
+}
+
+/// Everything about an axis that does not change while it runs.
+///
+/// `POINTS` is the number of stored readings per channel (odd; with M = (POINTS − 1)/2 the effective window exceeds the set one by
+/// at most 1/M), `MONITORS` and `INPUTS` how many of each fit (at most 32).
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AxisConfig<
+    const POINTS: usize = 33,
+    const MONITORS: usize = 16,
+    const INPUTS: usize = 16,
+    Own: Monitor = NoOwn,
+> {
+    pub(crate) sources: PerChannel<SourceConfig>,
+    pub(crate) spacing: Spacing,
+    pub(crate) warm_up: WarmUp,
+    pub(crate) inputs: Vec<InputConfig, INPUTS>,
+    pub(crate) reset: Option<InputConfig>,
+    pub(crate) monitors: Vec<MonitorConfig<Own>, MONITORS>,
+    pub(crate) position_discrepancy: Option<PositionDiscrepancy>,
+    pub(crate) speed_discrepancy: Option<SpeedDiscrepancy>,
+}
+
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
+    AxisConfig<POINTS, MONITORS, INPUTS, Own>
+{
+    /// The shortest window: 10 µs.
+    pub const MIN_WINDOW: Span = Span::from_nanos(10_000);
+    /// The longest window: 2 s.
+    pub const MAX_WINDOW: Span = Span::from_nanos(2_000_000_000);
+
+    /// An axis with two sources and no rules yet. `window` is what speeds are taken over.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::Window`] outside 10 µs to 2 s, [`AxisError::WindowAndTimeout`] when windowed times would not fit in 32 bits.
+    pub fn try_new(
+        a: SourceConfig,
+        b: SourceConfig,
+        window: Span,
+        warm_up: WarmUp,
+    ) -> Result<Self, AxisError> {
+        const { assert!(MONITORS <= 32 && INPUTS <= 32, "sets of monitors and of inputs have 32 bits") };
+        if !(Self::MIN_WINDOW..=Self::MAX_WINDOW).contains(&window) {
+            return Err(AxisError::Window(window));
+        }
+        let spacing = Spacing::new::<POINTS>(window);
+        // Bounded because each is at most 4·10⁹.
+        let longest = a.timeout().max(b.timeout()).as_nanos();
+        let sum = window.as_nanos().wrapping_add(spacing.step().as_nanos()).wrapping_add(longest);
+        if u32::try_from(sum).is_err() {
+            return Err(AxisError::WindowAndTimeout(Span::from_nanos(sum)));
+        }
+        Ok(Self {
+            sources: PerChannel { a, b },
+            spacing,
+            warm_up,
+            inputs: Vec::new(),
+            reset: None,
+            monitors: Vec::new(),
+            position_discrepancy: None,
+            speed_discrepancy: None,
+        })
+    }
+
+    /// Adds an input.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::TooManyInputs`] when there is no room.
+    pub fn add_input(&mut self, input: InputConfig) -> Result<InputId, AxisError> {
+        let id = u8::try_from(self.inputs.len()).map(InputId::at);
+        match (id, self.inputs.push(input)) {
+            (Ok(id), Ok(())) => Ok(id),
+            _ => Err(AxisError::TooManyInputs(INPUTS)),
+        }
+    }
+
+    /// Adds a monitor that trips when its rule is violated for `on_delay` while demanded.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::TooManyMonitors`] when there is no room, [`AxisError::UnknownDemand`] for an empty demand or one by
+    /// an input that was not added.
+    pub fn add_monitor(
+        &mut self,
+        rule: Rule<Own>,
+        demand: Demand,
+        on_delay: Span,
+    ) -> Result<MonitorId, AxisError> {
+        if let Demand::AnyOf(inputs) = demand {
+            let known = |id: InputId| usize::from(id.index()) < self.inputs.len();
+            if inputs.is_empty() || !inputs.iter().all(known) {
+                return Err(AxisError::UnknownDemand);
+            }
+        }
+        let id = u8::try_from(self.monitors.len()).map(MonitorId::at);
+        match (id, self.monitors.push(MonitorConfig { rule, demand, on_delay })) {
+            (Ok(id), Ok(())) => Ok(id),
+            _ => Err(AxisError::TooManyMonitors(MONITORS)),
+        }
+    }
+
+    /// Sets the input whose release resets the latches.
+    pub fn set_reset(&mut self, input: InputConfig) {
+        self.reset = Some(input);
+    }
+
+    /// Sets the rule on the positions of the two channels.
+    pub fn set_position_discrepancy(&mut self, rule: PositionDiscrepancy) {
+        self.position_discrepancy = Some(rule);
+    }
+
+    /// Sets the rule on the speeds of the two channels.
+    pub fn set_speed_discrepancy(&mut self, rule: SpeedDiscrepancy) {
+        self.speed_discrepancy = Some(rule);
+    }
+}
+
+/// One monitor on one channel.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Half<RuleState> {
+    pub(crate) state: RuleState,
+    pub(crate) latch: Latch,
+}
+
+/// One monitor on both channels.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Slot<RuleState> {
+    pub(crate) active: bool,
+    pub(crate) demanded_at: Instant,
+    pub(crate) halves: PerChannel<Half<RuleState>>,
+}
+
+/// Everything about an axis that changes while it runs. Starts without permit and without knowing anything.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AxisState<
+    const POINTS: usize = 33,
+    const MONITORS: usize = 16,
+    const INPUTS: usize = 16,
+    Own: Monitor = NoOwn,
+> {
+    pub(crate) last_now: Option<Instant>,
+    pub(crate) clock_fault: bool,
+    pub(crate) started_at: Instant,
+    pub(crate) sources: PerChannel<Source<POINTS>>,
+    /// Channel faults, latched.
+    pub(crate) lost: PerChannel<bool>,
+    pub(crate) limit_before: PerChannel<Speed>,
+    pub(crate) levels: crate::frame::Levels,
+    pub(crate) settled: bool,
+    pub(crate) demanding: InputSet,
+    pub(crate) inputs: Vec<Input, INPUTS>,
+    pub(crate) button: Button,
+    pub(crate) latched: PerChannel<MonitorSet>,
+    pub(crate) slots: Vec<Slot<<Rule<Own> as Monitor>::State>, MONITORS>,
+    pub(crate) references: Option<References>,
+    pub(crate) position_discrepancy: Latch,
+    pub(crate) speed_discrepancy: Latch,
+}
+
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
+    AxisState<POINTS, MONITORS, INPUTS, Own>
+{
+    /// The state of an axis that has not been shown a frame.
+    #[must_use]
+    pub fn new(config: &AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
+        let zero = Instant::from_nanos(0);
+        let half = Half { state: Default::default(), latch: Latch::NEW };
+        let slot = Slot { active: false, demanded_at: zero, halves: PerChannel { a: half, b: half } };
+        Self {
+            last_now: None,
+            clock_fault: false,
+            started_at: zero,
+            sources: PerChannel { a: Source::new(), b: Source::new() },
+            lost: PerChannel { a: false, b: false },
+            limit_before: PerChannel { a: Speed::MAX, b: Speed::MAX },
+            levels: crate::frame::Levels::default(),
+            settled: false,
+            demanding: InputSet::NONE,
+            // As many as there are in the setup, which has the same capacity.
+            inputs: config.inputs.iter().map(|_| Input::new()).collect(),
+            button: Button::new(),
+            latched: PerChannel { a: MonitorSet::NONE, b: MonitorSet::NONE },
+            slots: config.monitors.iter().map(|_| slot).collect(),
+            references: None,
+            position_discrepancy: Latch::NEW,
+            speed_discrepancy: Latch::NEW,
+        }
+    }
+
+    /// Whether an input fault is latched.
+    #[must_use]
+    pub fn is_input_faulted(&self, input: InputId) -> bool {
+        self.inputs.get(usize::from(input.index())).is_some_and(Input::is_faulted)
+    }
+
+    /// Whether a channel fault is latched.
+    #[must_use]
+    pub const fn is_channel_faulted(&self, channel: Channel) -> bool {
+        *self.lost.of(channel)
+    }
+
+    /// Whether a clock fault is latched.
+    #[must_use]
+    pub const fn is_clock_faulted(&self) -> bool {
+        self.clock_fault
+    }
+
+    /// The window that the speed of this channel was last taken over; zero before the first.
+    #[must_use]
+    pub const fn effective_window(&self, channel: Channel) -> Span {
+        self.sources.of(channel).effective_window()
+    }
+
+    /// The windowed speed of a channel, its magnitude rounded up; `None` while unknown.
+    #[must_use]
+    pub fn speed(&self, channel: Channel) -> Option<Speed> {
+        self.sources.of(channel).speed().map(|speed| speed.signed())
+    }
+
+    /// The latched trip of one rule, with its evidence.
+    #[must_use]
+    pub fn trip(&self, rule: Tripped) -> Option<Trip> {
+        let latch = match rule {
+            Tripped::Monitor(id, channel) => {
+                &self.slots.get(usize::from(id.index()))?.halves.of(channel).latch
+            }
+            Tripped::PositionDiscrepancy => &self.position_discrepancy,
+            Tripped::SpeedDiscrepancy => &self.speed_discrepancy,
+        };
+        latch.latched().map(|latched| latched.trip(rule))
+    }
+
+    /// All latched trips: monitors in the order of the setup, channel A first, then the discrepancies.
+    pub fn trips(&self) -> impl Iterator<Item = Trip> + '_ {
+        let monitors = (0..32_u8)
+            .map(MonitorId::at)
+            .flat_map(|id| Channel::BOTH.into_iter().map(move |channel| Tripped::Monitor(id, channel)));
+        monitors
+            .chain([Tripped::PositionDiscrepancy, Tripped::SpeedDiscrepancy])
+            .filter_map(|rule| self.trip(rule))
+    }
+}
+
+/// An axis: its setup and its state.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Axis<
+    const POINTS: usize = 33,
+    const MONITORS: usize = 16,
+    const INPUTS: usize = 16,
+    Own: Monitor = NoOwn,
+> {
+    config: AxisConfig<POINTS, MONITORS, INPUTS, Own>,
+    state: AxisState<POINTS, MONITORS, INPUTS, Own>,
+}
+
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
+    Axis<POINTS, MONITORS, INPUTS, Own>
+{
+    /// An axis that has not been shown a frame: no permit.
+    #[must_use]
+    pub fn new(config: AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
+        let state = AxisState::new(&config);
+        Self { config, state }
+    }
+
+    /// Evaluates one frame. Bounded, and it cannot panic.
+    #[inline]
+    pub fn step(&mut self, frame: &Frame) -> Outcome {
+        self.config.step(&mut self.state, frame, &mut |_, _, _| {})
+    }
+
+    /// As [`step`](Self::step), and shows every check of every active monitor on every visible channel.
+    #[inline]
+    pub fn step_watched(
+        &mut self,
+        frame: &Frame,
+        watch: &mut impl FnMut(MonitorId, Channel, &Check),
+    ) -> Outcome {
+        self.config.step(&mut self.state, frame, watch)
+    }
+
+    /// What the axis remembers: trips with their evidence, latched faults, speeds.
+    #[must_use]
+    pub const fn state(&self) -> &AxisState<POINTS, MONITORS, INPUTS, Own> {
+        &self.state
+    }
+
+    /// The setup.
+    #[must_use]
+    pub const fn config(&self) -> &AxisConfig<POINTS, MONITORS, INPUTS, Own> {
+        &self.config
+    }
+
+    /// The position of a channel, rounded to the nearest ULP; `None` while unknown.
+    #[must_use]
+    pub fn position(&self, channel: Channel) -> Option<Position> {
+        self.state.sources.of(channel).position(self.config.sources.of(channel))
+    }
+}

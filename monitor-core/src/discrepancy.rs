@@ -1,0 +1,145 @@
+//! The two channels against each other.
+//!
+//! [`PositionDiscrepancy`] compares how far each has travelled since a common start and finds a slipping belt, lost
+//! counts or a source that stands still. [`SpeedDiscrepancy`] compares windowed speeds, for drives that slip by design.
+//! Neither sees a cause that moves both sources alike.
+
+use crate::monitor::Bound;
+use crate::scale::Scale;
+use crate::source::{Mark, Source, SourceConfig};
+use crate::units::{Instant, Position, Span, Speed};
+use crate::wide::Billionth;
+
+/// How far the positions of the two channels may differ.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PositionDiscrepancy {
+    tolerance: Position,
+    skew: Billionth,
+    discrepancy_time: Span,
+    align: bool,
+}
+
+impl PositionDiscrepancy {
+    /// Violated when `abs(d) > tolerance + skew_allowance × v_min`, for `discrepancy_time`.
+    ///
+    /// `tolerance` is 0 or more, `skew_allowance` below 4 s: what the two sources may be apart in time. With `align`, each
+    /// position is first moved to the evaluation instant by its own speed. `None` outside these ranges.
+    #[must_use]
+    pub fn try_new(
+        tolerance: Position,
+        skew_allowance: Span,
+        discrepancy_time: Span,
+        align: bool,
+    ) -> Option<Self> {
+        if tolerance < Position::ZERO || skew_allowance > SourceConfig::MAX_TIMEOUT {
+            return None;
+        }
+        Some(Self { tolerance, skew: Billionth::down(skew_allowance.as_nanos()), discrepancy_time, align })
+    }
+
+    pub(crate) const fn discrepancy_time(&self) -> Span {
+        self.discrepancy_time
+    }
+}
+
+/// How far the speeds of the two channels may differ.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SpeedDiscrepancy {
+    tolerance: Speed,
+    discrepancy_time: Span,
+}
+
+impl SpeedDiscrepancy {
+    /// Violated when `abs(v_A − v_B) > tolerance` (0 or more), for `discrepancy_time`. `None` when it is negative.
+    #[must_use]
+    pub fn try_new(tolerance: Speed, discrepancy_time: Span) -> Option<Self> {
+        (tolerance >= Speed::ZERO).then_some(Self { tolerance, discrepancy_time })
+    }
+
+    pub(crate) const fn discrepancy_time(&self) -> Span {
+        self.discrepancy_time
+    }
+
+    #[inline]
+    pub(crate) fn compare<const POINTS: usize>(
+        &self,
+        a: &Source<POINTS>,
+        b: &Source<POINTS>,
+    ) -> Option<Bound<Speed>> {
+        let (a, b) = (a.speed()?.signed(), b.speed()?.signed());
+        // Bounded because a speed is within ±2⁶¹.
+        let apart = a.to_bits().wrapping_sub(b.to_bits()).wrapping_abs();
+        Some(Bound { observed: Speed::from_bits(apart), limit: self.tolerance })
+    }
+}
+
+/// The positions of both channels from which the discrepancy is counted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct References {
+    a: Mark,
+    b: Mark,
+    /// What the alignment added to `x_A − x_B` then.
+    aligned: i64,
+}
+
+/// How far the two channels are apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Apart {
+    /// `d = (x_A − x_A,ref) − (x_B − x_B,ref)`, signed; each bracket rounded to the nearest ULP.
+    pub d: Position,
+    /// `abs(d)` and what is allowed at the present speed.
+    pub bound: Bound<Position>,
+}
+
+impl PositionDiscrepancy {
+    /// `None` while either channel has no position.
+    #[inline]
+    pub(crate) fn compare<const POINTS: usize>(
+        &self,
+        references: &mut Option<References>,
+        now: Instant,
+        (a, a_scale): (&Source<POINTS>, &Scale),
+        (b, b_scale): (&Source<POINTS>, &Scale),
+    ) -> Option<Apart> {
+        let (here_a, here_b) = (a.mark()?, b.mark()?);
+        let lead = if self.align { lead(now, a).wrapping_sub(lead(now, b)) } else { 0 };
+        let reference = match *references {
+            Some(kept) if kept.a.is_comparable(here_a) && kept.b.is_comparable(here_b) => kept,
+            _ => *references.insert(References { a: here_a, b: here_b, aligned: lead }),
+        };
+        let travel = |scale: &Scale, from: Mark, to: Mark| {
+            // A position is within ±2³⁹ units, so a travel is within ±2⁴⁰ and fits; `None` is not reached.
+            from.counts_to(to).and_then(|counts| scale.travel(counts)).unwrap_or(Position::MAX).to_bits()
+        };
+        let d = travel(a_scale, reference.a, here_a)
+            .checked_sub(travel(b_scale, reference.b, here_b))
+            .and_then(|d| d.checked_add(lead.wrapping_sub(reference.aligned)))
+            // Beyond the range of a position is beyond any tolerance.
+            .unwrap_or(i64::MAX);
+        let v_min = match (a.speed(), b.speed()) {
+            (Some(a), Some(b)) => a.magnitude_down().min(b.magnitude_down()).to_bits().unsigned_abs(),
+            _ => 0,
+        };
+        let allowance = self.skew.floor(v_min).unwrap_or(i64::MAX);
+        let bound = Bound {
+            observed: Position::from_bits(d.checked_abs().unwrap_or(i64::MAX)),
+            // A sum beyond the range allows everything, and so does its largest value.
+            limit: Position::from_bits(self.tolerance.to_bits().saturating_add(allowance)),
+        };
+        Some(Apart { d: Position::from_bits(d), bound })
+    }
+}
+
+/// How far the channel has moved on since its reading was captured, by its own speed; nothing while that is unknown.
+fn lead<const POINTS: usize>(now: Instant, source: &Source<POINTS>) -> i64 {
+    let (Some(speed), Some(age)) = (source.speed(), now.since(source.captured_at())) else { return 0 };
+    let v = speed.signed().to_bits();
+    // Bounded because a speed is below 2⁶¹ ULP/s and an age at most 4 s, so the product is below 2⁶³.
+    let moved = Billionth::of_nanos(age).nearest(v.unsigned_abs()).unwrap_or(i64::MAX);
+    if v < 0 { moved.wrapping_neg() } else { moved }
+}

@@ -1,0 +1,301 @@
+//! Inputs of one or two lines: filter, discrepancy of the two, and what they demand.
+
+use core::fmt;
+
+use crate::frame::Levels;
+use crate::units::{Instant, Span};
+
+/// Which levels of the two lines belong together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Pairing {
+    /// Both lines have the same level.
+    Equivalent,
+    /// The second line has the opposite level of the first.
+    Antivalent,
+}
+
+/// What a one-sided cycle means: one line that demanded and came back while the other never moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum OneSided {
+    /// An input fault at the end of the discrepancy time.
+    Fault,
+    /// Nothing.
+    Ignore,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Second {
+    mask: u32,
+    /// Bits that turn the levels into "demands".
+    invert: u32,
+    discrepancy_time: u64,
+    one_sided: OneSided,
+}
+
+/// An input of one line or two.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct InputConfig {
+    mask: u32,
+    invert: u32,
+    filter: u64,
+    second: Option<Second>,
+}
+
+/// A line that does not exist, or one line used twice in one input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum InputError {
+    /// A frame carries [`Levels::LINES`] lines; this is the number given.
+    Line(u8),
+    /// Both channels of the input are the same line.
+    SameLine(u8),
+}
+
+impl fmt::Display for InputError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Line(line) => write!(f, "line {line}; a frame carries lines 0 to {}", Levels::LINES - 1),
+            Self::SameLine(line) => write!(f, "line {line} twice in one input"),
+        }
+    }
+}
+
+impl core::error::Error for InputError {}
+
+const fn mask_of(line: u8) -> Result<u32, InputError> {
+    if line < Levels::LINES { Ok(1 << line) } else { Err(InputError::Line(line)) }
+}
+
+impl InputConfig {
+    /// One line that demands at `demand_high` (true: high). A level must last `filter` to count.
+    ///
+    /// # Errors
+    ///
+    /// [`InputError::Line`] beyond the last line.
+    pub const fn single(line: u8, demand_high: bool, filter: Span) -> Result<Self, InputError> {
+        match mask_of(line) {
+            Ok(mask) => {
+                let invert = if demand_high { 0 } else { mask };
+                Ok(Self { mask, invert, filter: filter.as_nanos(), second: None })
+            }
+            Err(error) => Err(error),
+        }
+    }
+
+    /// Two lines; the first demands at `demand_high`, the second as `pairing` says.
+    ///
+    /// # Errors
+    ///
+    /// [`InputError`] for a line beyond the last, or the same line twice.
+    pub const fn dual(
+        lines: [u8; 2],
+        pairing: Pairing,
+        demand_high: bool,
+        filter: Span,
+        discrepancy_time: Span,
+        one_sided: OneSided,
+    ) -> Result<Self, InputError> {
+        let [first, second] = lines;
+        if first == second {
+            return Err(InputError::SameLine(first));
+        }
+        let mask = match mask_of(second) {
+            Ok(mask) => mask,
+            Err(error) => return Err(error),
+        };
+        let second_high = demand_high == matches!(pairing, Pairing::Equivalent);
+        let invert = if second_high { 0 } else { mask };
+        match Self::single(first, demand_high, filter) {
+            Ok(single) => {
+                let discrepancy_time = discrepancy_time.as_nanos();
+                Ok(Self { second: Some(Second { mask, invert, discrepancy_time, one_sided }), ..single })
+            }
+            Err(error) => Err(error),
+        }
+    }
+}
+
+/// A line behind its filter.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Line {
+    /// The level in effect, as "demands".
+    effective: bool,
+    /// The level last read, and the frame at which it was first read so.
+    read: bool,
+    since: Instant,
+}
+
+impl Line {
+    fn first(level: bool, now: Instant) -> Self {
+        Self { effective: level, read: level, since: now }
+    }
+
+    fn update(&mut self, level: bool, now: Instant, filter: u64) {
+        if level != self.read {
+            self.read = level;
+            self.since = now;
+        }
+        // Bounded because frames go forward.
+        if now.as_nanos().wrapping_sub(self.since.as_nanos()) >= filter {
+            self.effective = self.read;
+        }
+    }
+
+    fn is_settled(&self) -> bool {
+        self.effective == self.read
+    }
+}
+
+/// The two channels of an input against each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum Pair {
+    /// They agree; this is what they agree on.
+    Agree(bool),
+    /// They disagree since that frame. `from_rest`: both were at rest before, and only this one (0 or 1) has demanded since.
+    Disagree { since: Instant, only: Option<u8> },
+    /// One demanded and came back while the other stayed at rest; the timer keeps running.
+    OneSided { since: Instant },
+}
+
+/// What is remembered of one input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Input {
+    lines: [Line; 2],
+    pair: Pair,
+    started: bool,
+    faulted: bool,
+    /// Both channels have been seen demanding together since the fault.
+    proven: bool,
+}
+
+impl Input {
+    pub(crate) const fn new() -> Self {
+        const LINE: Line = Line { effective: false, read: false, since: Instant::from_nanos(0) };
+        Self { lines: [LINE; 2], pair: Pair::Agree(false), started: false, faulted: false, proven: false }
+    }
+
+    /// Reads the lines at a frame; true when the input became faulted at it.
+    pub(crate) fn update(&mut self, config: &InputConfig, levels: Levels, now: Instant) -> bool {
+        let bits = levels.to_bits();
+        let level = (bits ^ config.invert) & config.mask != 0;
+        let other = match config.second {
+            Some(second) => (bits ^ second.invert) & second.mask != 0,
+            None => level,
+        };
+        let [first, second] = &mut self.lines;
+        if self.started {
+            first.update(level, now, config.filter);
+            second.update(other, now, config.filter);
+        } else {
+            *first = Line::first(level, now);
+            *second = Line::first(other, now);
+        }
+        let (a, b) = (first.effective, second.effective);
+        let Some(dual) = config.second else {
+            self.started = true;
+            return false;
+        };
+        self.pair = if self.started {
+            self.next_pair(a, b, dual.one_sided, now)
+        } else {
+            Self::first_pair(a, b, now)
+        };
+        self.started = true;
+        if self.faulted {
+            self.proven |= a && b;
+            return false;
+        }
+        let (Pair::Disagree { since, .. } | Pair::OneSided { since }) = self.pair else { return false };
+        // Bounded because frames go forward.
+        self.faulted = now.as_nanos().wrapping_sub(since.as_nanos()) >= dual.discrepancy_time;
+        if self.faulted {
+            self.proven = false;
+        }
+        self.faulted
+    }
+
+    fn first_pair(a: bool, b: bool, now: Instant) -> Pair {
+        if a == b { Pair::Agree(a) } else { Pair::Disagree { since: now, only: None } }
+    }
+
+    fn next_pair(&self, a: bool, b: bool, one_sided: OneSided, now: Instant) -> Pair {
+        match (self.pair, a == b) {
+            (Pair::OneSided { since }, _) if !(a && b) => Pair::OneSided { since },
+            (Pair::Disagree { since, only: Some(_) }, true) if !a && one_sided == OneSided::Fault => {
+                Pair::OneSided { since }
+            }
+            (_, true) => Pair::Agree(a),
+            (Pair::Agree(demanding), false) => {
+                Pair::Disagree { since: now, only: if demanding { None } else { Some(u8::from(b)) } }
+            }
+            (Pair::Disagree { since, only }, false) => {
+                Pair::Disagree { since, only: only.filter(|&moved| moved == u8::from(b)) }
+            }
+            // Not reached: a one-sided pair that does not agree on demanding stays one-sided.
+            (Pair::OneSided { since }, false) => Pair::OneSided { since },
+        }
+    }
+
+    /// Whether it demands: either channel, or a latched fault.
+    pub(crate) fn demands(&self) -> bool {
+        let [first, second] = &self.lines;
+        first.effective || second.effective || self.faulted
+    }
+
+    /// Whether a fault is latched.
+    #[must_use]
+    pub const fn is_faulted(&self) -> bool {
+        self.faulted
+    }
+
+    /// A latched fault that a reset may not clear yet.
+    pub(crate) fn blocks_reset(&self) -> bool {
+        self.faulted && !(self.proven && matches!(self.pair, Pair::Agree(_)))
+    }
+
+    pub(crate) fn reset(&mut self) {
+        self.faulted = false;
+        self.proven = false;
+    }
+
+    /// Nothing will happen at a later frame unless a level changes.
+    pub(crate) fn is_settled(&self) -> bool {
+        let [first, second] = &self.lines;
+        first.is_settled() && second.is_settled() && matches!(self.pair, Pair::Agree(_))
+    }
+}
+
+/// What is remembered of a reset line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Button {
+    input: Input,
+}
+
+impl Button {
+    pub(crate) const fn new() -> Self {
+        Self { input: Input::new() }
+    }
+
+    /// True at the falling edge: pressed at the frame before, released at this one (ISO 13849-1, manual reset by
+    /// disengaging the actuator).
+    pub(crate) fn released(&mut self, config: &InputConfig, levels: Levels, now: Instant) -> bool {
+        let before = self.input.started && self.input.demands();
+        self.input.update(config, levels, now);
+        before && !self.input.demands()
+    }
+
+    pub(crate) fn is_settled(&self) -> bool {
+        self.input.is_settled()
+    }
+}

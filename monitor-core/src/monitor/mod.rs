@@ -1,0 +1,267 @@
+//! The monitors: named rules on the motion of one channel.
+//!
+//! A monitor compares what it observes with what it allows, and says so as a [`Bound`]; it is violated exactly when
+//! an observed value is above its limit. Demands, on-delays, latches and the two channels belong to the axis and are
+//! the same for every monitor.
+
+mod envelope;
+mod speed_limit;
+mod standstill;
+mod stop;
+
+use crate::frame::Channel;
+use crate::scale::{Scale, WindowSpeed};
+use crate::source::{Mark, Source};
+use crate::units::{Instant, Position, Span, Speed};
+
+pub use envelope::Ramp;
+pub use speed_limit::{SpeedLimit, SpeedLimitState};
+pub use standstill::{Standstill, StandstillState};
+pub use stop::{Stop, StopState, Supervision, Until};
+
+/// An observed value and the limit it may not exceed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Bound<T> {
+    /// What was seen, a magnitude rounded up.
+    pub observed: T,
+    /// What is allowed; exceeding it is a violation, reaching it is not.
+    pub limit: T,
+}
+
+impl<T: PartialOrd> Bound<T> {
+    /// Whether the observed value is above the limit.
+    #[inline]
+    pub fn is_exceeded(&self) -> bool {
+        self.observed > self.limit
+    }
+}
+
+/// What a monitor found at one frame.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Check {
+    /// A travel against its window.
+    pub position: Option<Bound<Position>>,
+    /// A speed against its limit. It also is the limit in force for an envelope that starts at the next frame.
+    pub speed: Option<Bound<Speed>>,
+    /// Something it needs is not known yet.
+    pub warming_up: bool,
+    /// The permit is to be withdrawn as planned, without a trip.
+    pub withdraws: bool,
+    /// A stop has been carried through.
+    pub complete: bool,
+}
+
+impl Check {
+    /// A travel against its window.
+    #[must_use]
+    pub fn of_position(observed: Position, limit: Position) -> Self {
+        Self { position: Some(Bound { observed, limit }), ..Self::default() }
+    }
+
+    /// A speed against its limit.
+    #[inline]
+    #[must_use]
+    pub fn of_speed(observed: Speed, limit: Speed) -> Self {
+        Self { speed: Some(Bound { observed, limit }), ..Self::default() }
+    }
+
+    /// Nothing can be said yet.
+    #[must_use]
+    pub fn not_yet() -> Self {
+        Self { warming_up: true, ..Self::default() }
+    }
+
+    /// Whether any observed value is above its limit.
+    #[inline]
+    #[must_use]
+    pub fn is_violated(&self) -> bool {
+        self.position.is_some_and(|bound| bound.is_exceeded())
+            || self.speed.is_some_and(|bound| bound.is_exceeded())
+    }
+}
+
+/// What one channel shows a monitor at one frame.
+#[derive(Clone, Copy, Debug)]
+pub struct Motion<'a> {
+    pub(crate) now: Instant,
+    pub(crate) demanded_at: Instant,
+    pub(crate) channel: Channel,
+    pub(crate) speed: Option<WindowSpeed>,
+    pub(crate) here: Option<Mark>,
+    pub(crate) scale: &'a Scale,
+    pub(crate) limit_before: Speed,
+}
+
+impl<'a> Motion<'a> {
+    pub(crate) fn of<const POINTS: usize>(
+        now: Instant,
+        channel: Channel,
+        source: &Source<POINTS>,
+        scale: &'a Scale,
+        visible: bool,
+        limit_before: Speed,
+    ) -> Self {
+        let (speed, here) = if visible { (source.speed(), source.mark()) } else { (None, None) };
+        Self { now, demanded_at: now, channel, speed, here, scale, limit_before }
+    }
+
+    /// This evaluation instant.
+    #[must_use]
+    pub const fn now(&self) -> Instant {
+        self.now
+    }
+
+    /// The frame at which the demand became active.
+    #[must_use]
+    pub const fn demanded_at(&self) -> Instant {
+        self.demanded_at
+    }
+
+    /// Time since the demand became active.
+    #[inline]
+    #[must_use]
+    pub fn since_demand(&self) -> Span {
+        // Bounded because a demand becomes active at a frame, and frames go forward.
+        Span::from_nanos(self.now.as_nanos().wrapping_sub(self.demanded_at.as_nanos()))
+    }
+
+    /// Which channel this is.
+    #[must_use]
+    pub const fn channel(&self) -> Channel {
+        self.channel
+    }
+
+    /// The windowed speed, or `None` while it is unknown.
+    #[inline]
+    #[must_use]
+    pub const fn speed(&self) -> Option<WindowSpeed> {
+        self.speed
+    }
+
+    /// Where the channel is now, to measure travel from later; `None` while the position is unknown.
+    #[inline]
+    #[must_use]
+    pub const fn here(&self) -> Option<Mark> {
+        self.here
+    }
+
+    /// The length of the travel since `mark`, rounded up to a ULP. `None` when the position is unknown or
+    /// its continuity was lost since.
+    #[inline]
+    #[must_use]
+    pub fn travel_since(&self, mark: Mark) -> Option<Position> {
+        self.scale.length(mark.counts_to(self.here?)?)
+    }
+
+    /// The smallest limit placed on this channel's speed at the frame before; [`Speed::MAX`] without one.
+    #[must_use]
+    pub const fn limit_before(&self) -> Speed {
+        self.limit_before
+    }
+}
+
+/// A rule on the motion of one channel.
+///
+/// Implement it to add a monitor of your own to an axis, as [`Rule::Own`]. The axis calls [`check`](Self::check) once
+/// per frame and channel while the monitor is active, with a state that starts from its default at every activation. Everything
+/// else (demand, on-delay, trip, latch, reset, confirmation by the other channel) is the axis's work.
+pub trait Monitor {
+    /// What is remembered per channel. The default is the state at activation.
+    type State: Copy + Default + core::fmt::Debug;
+
+    /// Compares the motion with the rule. Cost must be bounded; it must not panic.
+    ///
+    /// While the channel is faulted `motion` shows no speed and no position, and the bounds returned are not
+    /// looked at.
+    fn check(&self, state: &mut Self::State, motion: &Motion<'_>) -> Check;
+
+    /// Whether the monitor stays active although nothing demands it any more: a stop is carried through. Asked
+    /// for both channels; one that says yes is enough.
+    fn carries_on(&self, state: &Self::State) -> bool {
+        let _ = state;
+        false
+    }
+}
+
+/// The rule of one monitor: one of those built in, or your own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Rule<Own = NoOwn> {
+    /// The permit is withdrawn while it is active (safe torque off).
+    TorqueOff,
+    /// Stay where you are (safe operating stop).
+    Standstill(Standstill),
+    /// Stay below a speed (safely limited speed).
+    SpeedLimit(SpeedLimit),
+    /// Come to a stop (safe stop 1 and 2).
+    Stop(Stop),
+    /// A monitor of your own.
+    Own(Own),
+}
+
+/// The state of a [`Rule`].
+#[derive(Clone, Copy, Debug, Default)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum RuleState<OwnState> {
+    /// Just activated, or nothing to remember.
+    #[default]
+    Fresh,
+    /// Of a standstill.
+    Standstill(StandstillState),
+    /// Of a speed limit.
+    SpeedLimit(SpeedLimitState),
+    /// Of a stop.
+    Stop(StopState),
+    /// Of a monitor of your own.
+    Own(OwnState),
+}
+
+/// An axis without monitors of its own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum NoOwn {}
+
+impl Monitor for NoOwn {
+    type State = ();
+
+    fn check(&self, (): &mut (), _: &Motion<'_>) -> Check {
+        match *self {}
+    }
+}
+
+/// Runs a rule on the state of its own kind, making it first where the rule is freshly activated.
+macro_rules! with_state {
+    ($rule:expr, $state:expr, $motion:expr, $kind:ident) => {{
+        let mut own = if let RuleState::$kind(own) = $state { *own } else { Default::default() };
+        let check = $rule.check(&mut own, $motion);
+        *$state = RuleState::$kind(own);
+        check
+    }};
+}
+
+impl<Own: Monitor> Monitor for Rule<Own> {
+    type State = RuleState<Own::State>;
+
+    #[inline]
+    fn check(&self, state: &mut Self::State, motion: &Motion<'_>) -> Check {
+        match self {
+            Self::TorqueOff => Check { withdraws: true, ..Check::default() },
+            Self::Standstill(rule) => with_state!(rule, state, motion, Standstill),
+            Self::SpeedLimit(rule) => with_state!(rule, state, motion, SpeedLimit),
+            Self::Stop(rule) => with_state!(rule, state, motion, Stop),
+            Self::Own(rule) => with_state!(rule, state, motion, Own),
+        }
+    }
+
+    #[inline]
+    fn carries_on(&self, state: &Self::State) -> bool {
+        match (self, state) {
+            (Self::Stop(rule), RuleState::Stop(state)) => rule.carries_on(state),
+            (Self::Own(rule), RuleState::Own(state)) => rule.carries_on(state),
+            _ => false,
+        }
+    }
+}

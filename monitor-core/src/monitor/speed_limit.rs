@@ -1,0 +1,50 @@
+//! Watches that the axis does not move faster than allowed (safely limited speed, SLS).
+//!
+//! Violated when `abs(v) > limit`; with a [`Ramp`], when `abs(v) > max(L(t), limit)`, so that the axis has the
+//! time to slow down that the ramp gives it. Reaching the limit is no violation.
+//!
+//! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames. It does not
+//! see motion within one count over the window; position drift below the limit is [`Standstill`](super::Standstill)'s work.
+
+use crate::monitor::envelope::Envelope;
+use crate::monitor::{Check, Monitor, Motion, Ramp};
+use crate::units::Speed;
+
+/// A speed limit, entered at once or along a ramp.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SpeedLimit {
+    limit: Speed,
+    ramp: Option<Ramp>,
+}
+
+impl SpeedLimit {
+    /// A limit of 0 or more; 0 allows no motion that the window resolves. `None` when it is negative.
+    #[must_use]
+    pub fn try_new(limit: Speed, ramp: Option<Ramp>) -> Option<Self> {
+        (limit >= Speed::ZERO).then_some(Self { limit, ramp })
+    }
+}
+
+/// Where the ramp of a speed limit is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SpeedLimitState {
+    envelope: Envelope,
+}
+
+impl Monitor for SpeedLimit {
+    type State = SpeedLimitState;
+
+    #[inline]
+    fn check(&self, state: &mut SpeedLimitState, motion: &Motion<'_>) -> Check {
+        let limit = match &self.ramp {
+            Some(ramp) => state.envelope.limit(ramp, self.limit, motion),
+            None => Some(self.limit),
+        };
+        match (limit, motion.speed()) {
+            (Some(limit), Some(speed)) => Check::of_speed(speed.magnitude(), limit),
+            _ => Check::not_yet(),
+        }
+    }
+}

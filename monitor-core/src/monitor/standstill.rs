@@ -1,0 +1,64 @@
+//! Watches that an axis stays where it is while it holds torque (safe operating stop, SOS).
+//!
+//! Violated when `abs(x − x_ref) > position_window` or `abs(v) > speed_window`, `x_ref` being the position at which it
+//! became active. The travel is taken from counts and rounded up to a ULP, so the comparison is exact.
+//!
+//! It does not see a slow drift that stays inside the window, nor one that was there before it became active.
+
+use crate::monitor::{Bound, Check, Monitor, Motion};
+use crate::source::Mark;
+use crate::units::{Position, Speed};
+
+/// A standstill: a window on the position and one on the speed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Standstill {
+    position_window: Position,
+    speed_window: Speed,
+}
+
+impl Standstill {
+    /// Windows of 0 or more, to each side. `None` when one is negative.
+    #[must_use]
+    pub fn try_new(position_window: Position, speed_window: Speed) -> Option<Self> {
+        (position_window >= Position::ZERO && speed_window >= Speed::ZERO)
+            .then_some(Self { position_window, speed_window })
+    }
+}
+
+/// Where the axis is to stay.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct StandstillState {
+    reference: Option<Mark>,
+}
+
+impl StandstillState {
+    /// Takes the present position as the reference.
+    pub(crate) fn here(motion: &Motion<'_>) -> Self {
+        Self { reference: motion.here() }
+    }
+}
+
+impl Monitor for Standstill {
+    type State = StandstillState;
+
+    #[inline]
+    fn check(&self, state: &mut StandstillState, motion: &Motion<'_>) -> Check {
+        let Some(here) = motion.here() else { return Check::not_yet() };
+        // A reference from before the count was broken says nothing about where the axis is now.
+        let reference = state.reference.filter(|mark| mark.is_comparable(here)).unwrap_or(here);
+        state.reference = Some(reference);
+        let speed = motion.speed();
+        Check {
+            // A travel beyond the range of a position is beyond any window.
+            position: Some(Bound {
+                observed: motion.travel_since(reference).unwrap_or(Position::MAX),
+                limit: self.position_window,
+            }),
+            speed: speed.map(|speed| Bound { observed: speed.magnitude(), limit: self.speed_window }),
+            warming_up: speed.is_none(),
+            ..Check::default()
+        }
+    }
+}

@@ -1,0 +1,111 @@
+//! Watches that an axis comes to a stop when it is told to (safe stop 1 and 2; stop categories 1 and 2 of IEC 60204-1).
+//!
+//! Supervised by a [`Ramp`]: violated when `abs(v) > L(t)`; the stop is complete when the falling line has reached the
+//! standstill speed, or when `within` has passed. Supervised by time: nothing is watched before `within` has passed.
+//! A complete stop withdraws the permit as planned, or hands over to a [`Standstill`] that starts at the next frame.
+//!
+//! A stop that has begun is carried through even when its demand is released before.
+
+use crate::monitor::envelope::Envelope;
+use crate::monitor::{Check, Monitor, Motion, Ramp, Standstill, StandstillState};
+use crate::units::{Span, Speed};
+
+/// How a stop is supervised.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Supervision {
+    /// The speed must stay below a falling line.
+    Ramp {
+        /// The line.
+        ramp: Ramp,
+        /// Where the line ends: from here on the axis counts as stopped.
+        standstill_speed: Speed,
+        /// The stop is over after this time at the latest.
+        within: Option<Span>,
+    },
+    /// Only the time is watched.
+    Time {
+        /// The stop is over after this time.
+        within: Span,
+    },
+}
+
+/// How a stop ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Until {
+    /// The permit is withdrawn (safe stop 1).
+    TorqueOff,
+    /// The axis is held, and a standstill is watched (safe stop 2).
+    Standstill(Standstill),
+}
+
+/// A monitored stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Stop {
+    supervision: Supervision,
+    until: Until,
+}
+
+impl Stop {
+    /// A stop supervised by `supervision` that ends as `until` says. `None` when a standstill speed is negative.
+    #[must_use]
+    pub fn try_new(supervision: Supervision, until: Until) -> Option<Self> {
+        match supervision {
+            Supervision::Ramp { standstill_speed, .. } if standstill_speed < Speed::ZERO => None,
+            _ => Some(Self { supervision, until }),
+        }
+    }
+
+    fn within(&self) -> Option<Span> {
+        match self.supervision {
+            Supervision::Ramp { within, .. } => within,
+            Supervision::Time { within } => Some(within),
+        }
+    }
+}
+
+/// How far a stop has come.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct StopState {
+    envelope: Envelope,
+    held: StandstillState,
+    complete: bool,
+}
+
+impl Monitor for Stop {
+    type State = StopState;
+
+    fn check(&self, state: &mut StopState, motion: &Motion<'_>) -> Check {
+        if state.complete {
+            let check = match &self.until {
+                Until::TorqueOff => Check { withdraws: true, ..Check::default() },
+                Until::Standstill(standstill) => standstill.check(&mut state.held, motion),
+            };
+            return Check { complete: true, ..check };
+        }
+        let mut check = match &self.supervision {
+            Supervision::Time { .. } => Check::default(),
+            Supervision::Ramp { ramp, standstill_speed, .. } => {
+                match (state.envelope.limit(ramp, *standstill_speed, motion), motion.speed()) {
+                    (Some(limit), Some(speed)) => Check::of_speed(speed.magnitude(), limit),
+                    _ => Check::not_yet(),
+                }
+            }
+        };
+        if state.envelope.has_landed() || self.within().is_some_and(|within| motion.since_demand() >= within)
+        {
+            state.complete = true;
+            state.held = StandstillState::here(motion);
+            check.complete = true;
+            check.withdraws = self.until == Until::TorqueOff;
+        }
+        check
+    }
+
+    fn carries_on(&self, state: &StopState) -> bool {
+        !state.complete
+    }
+}

@@ -1,0 +1,320 @@
+//! From counts to travel and speed.
+
+use core::fmt;
+
+use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Speed};
+use crate::wide::{Billionth, mul, quotient_74};
+
+/// How far one count is: the `unit_per_count` of a source.
+///
+/// Held in steps of 10⁻⁹ ULP (6·10⁻¹⁷ of the axis unit), rounded to nearest. Every decimal with up to nine places
+/// and every full turn divided by a power of two up to 2³⁶ is held exactly.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Scale {
+    /// Billionths of a ULP per count.
+    nano: u64,
+    /// ULPs per count.
+    ulp: Billionth,
+    /// `nano` with its top bit moved to bit 63.
+    normalised: u64,
+    /// `nano · 2^speed_shift = normalised · 2¹⁰`.
+    speed_shift: u32,
+    /// The counter runs against the axis.
+    reversed: bool,
+}
+
+/// A `unit_per_count` that cannot be used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum ScaleError {
+    /// Zero, or a zero denominator.
+    Zero,
+    /// Less than 2⁻³⁴ of the axis unit per count (5.8·10⁻¹¹): rounding would show.
+    TooFine,
+    /// More than 1099 axis units per count.
+    TooCoarse,
+}
+
+impl fmt::Display for ScaleError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Zero => "a count that is no travel at all",
+            Self::TooFine => "less than 2^-34 of the axis unit per count",
+            Self::TooCoarse => "more than 1099 axis units per count",
+        })
+    }
+}
+
+impl core::error::Error for ScaleError {}
+
+/// The largest numerator and denominator of a scale: keeps the exact product below 2¹²⁷.
+const MAX_TERM: u128 = 1 << 72;
+
+impl Scale {
+    /// One count is one ULP: for a source that delivers positions.
+    pub const ULP: Self = match Self::from_nano(NANOS_PER_SECOND, false) {
+        Ok(scale) => scale,
+        Err(_) => Self { nano: 0, ulp: Billionth::up(0), normalised: 0, speed_shift: 0, reversed: false },
+    };
+
+    /// `numerator / denominator` axis units per count; a negative numerator says that the counter runs the other way.
+    ///
+    /// # Errors
+    ///
+    /// [`ScaleError`] when the quotient is zero, below 2⁻³⁴ or above 1099, or a term is beyond 2⁷².
+    pub const fn from_ratio(numerator: i128, denominator: u128) -> Result<Self, ScaleError> {
+        let size = numerator.unsigned_abs();
+        if size == 0 || denominator == 0 {
+            return Err(ScaleError::Zero);
+        }
+        if size > MAX_TERM || denominator > MAX_TERM {
+            return Err(ScaleError::TooCoarse);
+        }
+        // Bounded because 2⁷² · 2²⁴ · 10⁹ < 2¹²⁶, and adding half the denominator stays below 2¹²⁷.
+        let scaled = size.wrapping_mul(ULP_NANOS);
+        let Some(nano) = scaled.wrapping_add(denominator >> 1).checked_div(denominator) else {
+            return Err(ScaleError::Zero);
+        };
+        if nano >> 64 != 0 {
+            return Err(ScaleError::TooCoarse);
+        }
+        #[expect(clippy::as_conversions, reason = "checked above; try_from is not const")]
+        Self::from_nano(nano as u64, numerator < 0)
+    }
+
+    const fn from_nano(nano: u64, reversed: bool) -> Result<Self, ScaleError> {
+        if nano < MIN_NANO {
+            return Err(ScaleError::TooFine);
+        }
+        let zeros = nano.leading_zeros();
+        Ok(Self {
+            nano,
+            ulp: Billionth::up(nano),
+            normalised: nano << zeros,
+            // Bounded because zeros < 64.
+            speed_shift: zeros.wrapping_add(10),
+            reversed,
+        })
+    }
+
+    /// Billionths of a ULP per count, as held.
+    #[must_use]
+    pub const fn nano_ulps_per_count(&self) -> u64 {
+        self.nano
+    }
+
+    /// Whether the counter runs against the axis.
+    #[must_use]
+    pub const fn is_reversed(&self) -> bool {
+        self.reversed
+    }
+
+    #[inline]
+    fn sign(&self, counts: i64, magnitude: i64) -> i64 {
+        // Bounded because a magnitude is never negative.
+        if (counts < 0) == self.reversed { magnitude } else { magnitude.wrapping_neg() }
+    }
+
+    /// The travel of `counts`, rounded to the nearest ULP, ties away from zero; `None` beyond the range.
+    ///
+    /// The error is at most half a ULP (plus 2⁻⁶⁴ ULP per count where the exact value is within that of a tie).
+    #[inline]
+    #[must_use]
+    pub fn travel(&self, counts: i64) -> Option<Position> {
+        let magnitude = self.ulp.nearest(counts.unsigned_abs())?;
+        Some(Position::from_bits(self.sign(counts, magnitude)))
+    }
+
+    /// The length of the travel of `counts`, rounded up to a ULP; `None` beyond the range.
+    ///
+    /// Since limits are whole ULPs, comparing this with one is the same decision as comparing the exact travel
+    /// (below 2³⁴ counts; beyond at most one ULP too strict).
+    #[inline]
+    #[must_use]
+    pub fn length(&self, counts: i64) -> Option<Position> {
+        self.ulp.ceil(counts.unsigned_abs()).map(Position::from_bits)
+    }
+
+    /// Counts that fit in a position of ±2³⁹ units.
+    pub(crate) fn max_counts(&self) -> i64 {
+        // Set-up time: may divide. Rounded down by working with one billionth more per count.
+        let nano = u128::from(self.nano).wrapping_add(1);
+        let range = u128::from(i64::MAX.unsigned_abs()).wrapping_mul(u128::from(NANOS_PER_SECOND));
+        range.checked_div(nano).and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX)
+    }
+
+    /// Largest change in counts that `max_speed` allows per 2³² ns, rounded down; one count comes on top.
+    pub(crate) fn counts_per_span(&self, max_speed: Speed) -> u64 {
+        // ULP/s · 2³² ns = ULP/s · 2³² · 10⁻⁹ s, over nano · 10⁻⁹ ULP.
+        let speed = u128::from(max_speed.to_bits().unsigned_abs());
+        let rate = (speed << 32).checked_div(u128::from(self.nano));
+        rate.and_then(|rate| u64::try_from(rate).ok()).unwrap_or(u64::MAX)
+    }
+}
+
+/// Billionths of a ULP in one axis unit.
+const ULP_NANOS: u128 = 1_000_000_000 << FRACTION_BITS;
+/// 2⁻³⁴ of the axis unit, in billionths of a ULP (rounded down).
+const MIN_NANO: u64 = 1_000_000_000 >> 10;
+
+/// What one count over one elapsed time is, kept because the elapsed time of a window rarely changes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Rate {
+    elapsed: u32,
+    /// `floor(nano · 2^speed_shift / elapsed)`.
+    per_count: u64,
+}
+
+impl Rate {
+    /// No window yet; the first use replaces it.
+    pub(crate) const NONE: Self = Self { elapsed: 0, per_count: 0 };
+
+    #[inline]
+    pub(crate) fn set(&mut self, scale: &Scale, elapsed: u32) {
+        if self.elapsed != elapsed {
+            *self = Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) };
+        }
+    }
+
+    /// The speed of `counts` in the elapsed time; `None` beyond the range.
+    #[inline]
+    pub(crate) fn speed(&self, scale: &Scale, counts: i64) -> Option<WindowSpeed> {
+        let size = counts.unsigned_abs();
+        if size >> scale.speed_shift != 0 {
+            return None;
+        }
+        // size < 2^shift, so the estimate is the exact quotient or one below, and below per_count < 2⁶¹.
+        let (high, low) = mul(size, self.per_count);
+        // Bounded because 10 ≤ speed_shift ≤ 54.
+        let estimate = (high << 64_u32.wrapping_sub(scale.speed_shift)) | (low >> scale.speed_shift);
+        let elapsed = u64::from(self.elapsed);
+        // The remainder is below 2 · elapsed, so the low halves give it exactly.
+        let rest = size.wrapping_mul(scale.nano).wrapping_sub(estimate.wrapping_mul(elapsed));
+        let one_more = rest >= elapsed;
+        let exact = rest == 0 || rest == elapsed;
+        let down = estimate.wrapping_add(u64::from(one_more));
+        let up = down.wrapping_add(u64::from(!exact));
+        Some(WindowSpeed { up: i64::try_from(up).ok()?, exact, negative: (counts < 0) != scale.reversed })
+    }
+}
+
+/// The speed of one channel: travel over the window by the exact difference of the capture times.
+///
+/// Its magnitude is known rounded up to a ULP. Limits are whole ULPs, so comparing the rounded magnitude with a limit
+/// decides exactly as the unrounded quotient would.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WindowSpeed {
+    up: i64,
+    exact: bool,
+    negative: bool,
+}
+
+impl WindowSpeed {
+    /// The magnitude, rounded up to a ULP.
+    #[inline]
+    #[must_use]
+    pub const fn magnitude(&self) -> Speed {
+        Speed::from_bits(self.up)
+    }
+
+    /// The magnitude, rounded down to a ULP.
+    #[inline]
+    #[must_use]
+    pub fn magnitude_down(&self) -> Speed {
+        // Bounded because a magnitude that was rounded up is at least one.
+        Speed::from_bits(self.up.wrapping_sub(i64::from(!self.exact)))
+    }
+
+    /// The signed speed, its magnitude rounded up.
+    #[inline]
+    #[must_use]
+    pub const fn signed(&self) -> Speed {
+        // Bounded because a magnitude is below 2⁶².
+        Speed::from_bits(if self.negative { self.up.wrapping_neg() } else { self.up })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn scale(numerator: i128, denominator: u128) -> Scale {
+        Scale::from_ratio(numerator, denominator).unwrap()
+    }
+
+    fn speed(scale: &Scale, counts: i64, elapsed: u32) -> WindowSpeed {
+        let mut rate = Rate::NONE;
+        rate.set(scale, elapsed);
+        rate.speed(scale, counts).unwrap()
+    }
+
+    #[test]
+    fn two_millimetres_in_eight_milliseconds_are_exactly_250_mm_per_s() {
+        let half_micron = scale(1, 2000);
+        let v = speed(&half_micron, 4000, 8_000_000);
+        assert_eq!(v.magnitude(), Speed::from_int(250).unwrap());
+        assert_eq!(v.magnitude_down(), v.magnitude());
+        // One count more is above, by one count over the window: 0.0625 mm/s.
+        assert_eq!(speed(&half_micron, -4001, 8_000_000).signed().to_bits(), -(250 << 24) - (1 << 20));
+        // 0.7 mm has no exact binary form, yet over 7 ms it is exactly 100 mm/s.
+        assert_eq!(speed(&scale(1, 1000), 700, 7_000_000).magnitude(), Speed::from_int(100).unwrap());
+    }
+
+    #[test]
+    fn a_speed_equals_the_exact_quotient_rounded_up() {
+        let scales =
+            [scale(1, 2000), scale(-1, 1000), scale(360, 4096), scale(951_068, 100_000_000), scale(1000, 1)];
+        let mut state = 7_u64;
+        for i in 0..100_000_u32 {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let scale = &scales[i as usize % scales.len()];
+            let elapsed = ((state >> 32) as u32 >> (i % 18)).max(10_000);
+            let counts = ((state >> 8) as i64) >> (64 - scale.speed_shift.min(40) + i % 20).min(63);
+            let v = speed(scale, counts, elapsed);
+            let nanos = i128::from(counts.unsigned_abs()) * i128::from(scale.nano);
+            let exact_up = (nanos + i128::from(elapsed) - 1) / i128::from(elapsed);
+            let exact_down = nanos / i128::from(elapsed);
+            assert_eq!(i128::from(v.magnitude().to_bits()), exact_up, "{counts} {elapsed}");
+            assert_eq!(i128::from(v.magnitude_down().to_bits()), exact_down, "{counts} {elapsed}");
+        }
+    }
+
+    #[test]
+    fn after_a_million_turns_a_position_is_still_within_half_a_ulp() {
+        for (numerator, denominator) in [(360, 4096), (9, 25_000), (360, 1 << 20), (1, 2000)] {
+            let scale = scale(numerator, denominator);
+            let turn = 360 * denominator as i64 / numerator as i64;
+            for counts in [1_000_000 * turn - 1, 1_000_000 * turn, 1_000_000 * turn + 1, -999_999 * turn + 77]
+            {
+                let bits = i128::from(scale.travel(counts).unwrap().to_bits());
+                let error = (bits * denominator as i128 - ((i128::from(counts) * numerator) << 24)).abs();
+                assert!(2 * error <= denominator as i128, "{counts} counts of {numerator}/{denominator}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_length_is_rounded_up_and_exact_values_stay() {
+        let micron = scale(1, 1000);
+        assert_eq!(micron.length(1000), Position::from_int(1));
+        assert_eq!(micron.length(-1000), Position::from_int(1));
+        assert_eq!(micron.length(1).unwrap().to_bits(), 16778); // 16777.216
+        assert_eq!(micron.travel(1).unwrap().to_bits(), 16777);
+        assert_eq!(scale(-1, 1000).travel(1).unwrap().to_bits(), -16777);
+    }
+
+    #[test]
+    fn a_scale_outside_its_range_is_refused() {
+        assert_eq!(Scale::from_ratio(0, 1), Err(ScaleError::Zero));
+        assert_eq!(Scale::from_ratio(1, 0), Err(ScaleError::Zero));
+        assert_eq!(Scale::from_ratio(1, 1 << 35), Err(ScaleError::TooFine));
+        assert!(Scale::from_ratio(1, 1 << 34).is_ok());
+        assert_eq!(Scale::from_ratio(1100, 1), Err(ScaleError::TooCoarse));
+        assert!(Scale::from_ratio(1099, 1).is_ok());
+        assert_eq!(Scale::ULP, scale(1, 1 << 24));
+    }
+}

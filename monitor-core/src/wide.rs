@@ -1,0 +1,229 @@
+//! 64 × 64 → 128 bit products and exact quotients without a division.
+//!
+//! `step` may not divide in 64 bits: on a 32-bit core that is a library call of hundreds of instructions. All
+//! it needs are products, and quotients by a number that is known in advance or changes rarely.
+
+use crate::units::{NANOS_PER_SECOND, Span};
+
+/// The high and low half of a product.
+#[inline]
+pub(crate) fn mul(a: u64, b: u64) -> (u64, u64) {
+    // Bounded because (2⁶⁴ − 1)² < 2¹²⁸.
+    let product = u128::from(a).wrapping_mul(u128::from(b));
+    (high(product), a.wrapping_mul(b))
+}
+
+#[inline]
+fn high(product: u128) -> u64 {
+    // Cannot fail: 64 bits are left after the shift.
+    u64::try_from(product >> 64).unwrap_or(u64::MAX)
+}
+
+/// A factor `k / 10⁹`, kept as whole number and 64-bit fraction: turns nanoseconds into what passes per
+/// second, and counts held in billionths of a ULP into ULPs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Billionth {
+    whole: u64,
+    part: u64,
+}
+
+/// [`NANOS_PER_SECOND`], as wide as the products it divides.
+const NANOS: u128 = 1_000_000_000;
+/// Half a unit of the fraction.
+const HALF: u64 = 1 << 63;
+/// Just below one billionth of the fraction (10⁻⁹ · 2⁶⁴ = 1.84·10¹⁰ > 2³⁴).
+const BELOW_A_BILLIONTH: u64 = 1 << 34;
+
+impl Billionth {
+    /// `k / 10⁹`, rounded up in the 64th fractional bit. Divides: for set-up time only.
+    pub(crate) const fn up(k: u64) -> Self {
+        let whole = k.wrapping_div(NANOS_PER_SECOND);
+        // Bounded because the remainder is below 10⁹ < 2³⁰.
+        let part = Self::rest(k).div_ceil(NANOS);
+        Self { whole, part: Self::narrow(part) }
+    }
+
+    /// `k / 10⁹`, rounded down in the 64th fractional bit. Divides: for set-up time only.
+    pub(crate) const fn down(k: u64) -> Self {
+        let part = Self::rest(k).wrapping_div(NANOS);
+        Self { whole: k.wrapping_div(NANOS_PER_SECOND), part: Self::narrow(part) }
+    }
+
+    /// `span / 1 s`, without a division, for spans of a few seconds; at most 2⁻⁶³ too small.
+    #[inline]
+    pub(crate) fn of_nanos(span: Span) -> Self {
+        // 2⁶⁴ / 10⁹ = 18446744073.709551616, the fraction as a multiple of 2⁻⁶⁴.
+        const WHOLE: u64 = 18_446_744_073;
+        const PART: u64 = 13_088_917_067_439_035_463;
+        let mut nanos = span.as_nanos();
+        let mut whole = 0_u64;
+        for _ in 0..4 {
+            if nanos >= NANOS_PER_SECOND {
+                nanos = nanos.wrapping_sub(NANOS_PER_SECOND);
+                whole = whole.wrapping_add(1);
+            }
+        }
+        let (high, _) = mul(nanos, PART);
+        // Bounded because nanos < 10⁹ (a span below 5 s), so the sum is below 2⁶⁴.
+        Self { whole, part: nanos.wrapping_mul(WHOLE).wrapping_add(high) }
+    }
+
+    #[expect(clippy::as_conversions, reason = "widening; u128::from is not const")]
+    const fn rest(k: u64) -> u128 {
+        (k.wrapping_rem(NANOS_PER_SECOND) as u128) << 64
+    }
+
+    /// Cannot lose anything: a remainder below 10⁹ gives at most (10⁹ − 1)/10⁹ · 2⁶⁴ + 1 < 2⁶⁴.
+    #[expect(clippy::as_conversions, reason = "narrowing of a value that fits, in a const fn")]
+    const fn narrow(part: u128) -> u64 {
+        part as u64
+    }
+
+    /// `n × k / 10⁹` after adding `bias` in the 64th fractional bit and cutting the fraction off, or `None`
+    /// beyond 63 bits.
+    #[inline]
+    fn times(self, n: u64, bias: u64) -> Option<i64> {
+        let (whole_high, whole) = mul(n, self.whole);
+        let (mut carry, fraction) = mul(n, self.part);
+        let (_, overflow) = fraction.overflowing_add(bias);
+        // Bounded because n × part < 2¹²⁸ − 2⁶⁴, so the high half has room for one more.
+        carry = carry.wrapping_add(u64::from(overflow));
+        if whole_high != 0 {
+            return None;
+        }
+        i64::try_from(whole.checked_add(carry)?).ok()
+    }
+
+    /// `n × k / 10⁹` to nearest, ties up. Exact up to `n · 2⁻⁶⁴` beyond the half.
+    #[inline]
+    pub(crate) fn nearest(self, n: u64) -> Option<i64> {
+        self.times(n, HALF)
+    }
+
+    /// `n × k / 10⁹` rounded up, for a factor made by [`Billionth::up`]: exact for `n < 2³⁴`, beyond at most one too large.
+    #[inline]
+    pub(crate) fn ceil(self, n: u64) -> Option<i64> {
+        // The product is a whole number of billionths; what the factor's own rounding added is less than that.
+        self.times(n, 0_u64.wrapping_sub(BELOW_A_BILLIONTH))
+    }
+
+    /// `n × k / 10⁹` rounded down, for a factor made by [`Billionth::down`]: never too large, at most one too small.
+    #[inline]
+    pub(crate) fn floor(self, n: u64) -> Option<i64> {
+        self.times(n, 0)
+    }
+}
+
+/// `floor(2⁶³ / e)` for a normalised `e` (top bit set), and the remainder: Newton's iteration from a straight line,
+/// then at most a few steps of correction.
+#[inline]
+fn reciprocal(e: u32) -> (u64, u64) {
+    let e = u64::from(e);
+    // x ≈ 1/d for d = e/2³² in [½, 1), as a multiple of 2⁻³¹. Start: 48/17 − 32/17 d, at most 1/17 off; each
+    // round squares the relative error: 1/289, 1/83521, 1.4·10⁻¹⁰.
+    let mut x = 6_063_486_072_u64.wrapping_sub((e.wrapping_mul(4_042_322_160)) >> 32);
+    for _ in 0..3 {
+        // Bounded because e < 2³² and x ≤ 2³², so e·x < 2⁶⁴, and 2³² − d·x stays near 2³¹.
+        let product = e.wrapping_mul(x) >> 32;
+        x = x.wrapping_mul((1_u64 << 32).wrapping_sub(product)) >> 31;
+    }
+    // Start below the quotient, then come up to it.
+    x = x.wrapping_sub(4);
+    let mut rest = (1_u64 << 63).wrapping_sub(e.wrapping_mul(x));
+    for _ in 0..8 {
+        if rest >= e {
+            rest = rest.wrapping_sub(e);
+            x = x.wrapping_add(1);
+        }
+    }
+    (x, rest)
+}
+
+/// `floor(numerator · 2¹⁰ / divisor)` for a normalised numerator (top bit set) and a divisor of at least 2¹³.
+#[inline]
+pub(crate) fn quotient_74(numerator: u64, divisor: u32) -> u64 {
+    let shift = divisor.leading_zeros();
+    let e = divisor.wrapping_shl(shift);
+    let (x, rest) = reciprocal(e);
+    // 2⁹⁵ / e = x·2³² + rest·2³²/e, and rest/e ≈ rest·x/2⁶³; rest < e < 2³² and x ≤ 2³², so nothing overflows
+    // except x = 2³² itself (e = 2³¹), which is brought down by one.
+    let fine = rest.wrapping_mul(x) >> 31;
+    let wide = if x >> 32 == 0 { (x << 32).saturating_add(fine) } else { u64::MAX };
+    let (product, _) = mul(numerator, wide);
+    // numerator · 2⁹⁵/e / 2⁶⁴ = numerator · 2³¹/e; wanted is numerator · 2¹⁰/divisor = numerator · 2^(10+shift)/e.
+    // Bounded because divisor ≥ 2¹³ makes shift ≤ 18.
+    let mut quotient = product >> 21_u32.saturating_sub(shift);
+    // Below the true quotient by a few: the remainder fits in 64 bits, so wrapping arithmetic gives it exactly.
+    let divisor = u64::from(divisor);
+    quotient = quotient.saturating_sub(4);
+    let mut rest = (numerator << 10).wrapping_sub(quotient.wrapping_mul(divisor));
+    for _ in 0..16 {
+        if rest >= divisor {
+            rest = rest.wrapping_sub(divisor);
+            quotient = quotient.wrapping_add(1);
+        }
+    }
+    quotient
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn numbers() -> impl Iterator<Item = u64> {
+        // A 64-bit xorshift, shifted to spread the magnitudes.
+        let mut state = 0x9e37_79b9_7f4a_7c15_u64;
+        (0..200_000_u32).map(move |i| {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state >> (i % 64)
+        })
+    }
+
+    #[test]
+    fn a_quotient_equals_the_long_division() {
+        for (i, n) in numbers().enumerate() {
+            let numerator = n.rotate_left(7) | (1 << 63);
+            let wanted = (n ^ (n >> 29)).max(1) as u32;
+            let divisor = match i % 4 {
+                0 => wanted.max(1 << 13),
+                1 => (1 << 13) + (wanted & 0xff),
+                2 => u32::MAX - (wanted & 0xff),
+                _ => (1 << (13 + wanted % 19)) + (wanted & 1),
+            };
+            let exact = (u128::from(numerator) << 10) / u128::from(divisor);
+            assert_eq!(u128::from(quotient_74(numerator, divisor)), exact, "{numerator} / {divisor}");
+        }
+    }
+
+    #[test]
+    fn a_share_of_a_second_is_right_in_its_63rd_bit() {
+        for nanos in [0, 1, 7, 1000, 250_000, 999_999_999, 1_000_000_000, 1_000_000_001, 3_999_999_999_u64] {
+            let share = Billionth::of_nanos(Span::from_nanos(nanos));
+            let exact = (u128::from(nanos) << 64) / u128::from(NANOS_PER_SECOND);
+            let held = (u128::from(share.whole) << 64) | u128::from(share.part);
+            assert!(held <= exact && exact - held <= 2, "{nanos}: {held} {exact}");
+        }
+    }
+
+    #[test]
+    fn a_billionth_rounds_as_its_name_says() {
+        let mut numbers = numbers();
+        while let (Some(k), Some(n)) = (numbers.next(), numbers.next()) {
+            let product = u128::from(k) * u128::from(n);
+            let nano = u128::from(NANOS_PER_SECOND);
+            let fits = |x: u128| i64::try_from(x).ok();
+            if n < 1 << 34 {
+                assert_eq!(Billionth::up(k).ceil(n), fits(product.div_ceil(nano)), "ceil {k} {n}");
+            }
+            let exact = fits(product / nano);
+            let floor = Billionth::down(k).floor(n);
+            assert!(floor == exact || floor == exact.map(|x| x - 1) || exact.is_none(), "floor {k} {n}");
+            if u128::from(n) * nano < 1 << 63 {
+                assert_eq!(Billionth::up(k).nearest(n), fits((product + nano / 2) / nano), "nearest {k} {n}");
+            }
+        }
+    }
+}
