@@ -8,7 +8,7 @@ use crate::discrepancy::{PositionDiscrepancy, References, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::input::{Button, Input, InputConfig};
-use crate::monitor::{Check, Monitor, NoOwn, Rule};
+use crate::monitor::{Check, Monitor, NoOwn, Rule, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
 use crate::source::{Source, SourceConfig};
 use crate::trip::{Latch, Trip, Tripped};
@@ -244,13 +244,18 @@ pub(crate) struct Half<RuleState> {
     pub(crate) latch: Latch,
 }
 
-/// One monitor on both channels.
-#[derive(Clone, Copy, Debug)]
+/// One channel: its source and its half of every monitor.
+#[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(crate) struct Slot<RuleState> {
-    pub(crate) active: bool,
-    pub(crate) demanded_at: Instant,
-    pub(crate) halves: PerChannel<Half<RuleState>>,
+pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
+    pub(crate) source: Source<POINTS>,
+    /// A channel fault is latched.
+    pub(crate) lost: bool,
+    /// Monitors with a latched trip.
+    pub(crate) latched: MonitorSet,
+    /// The smallest limit on the speed at the frame before.
+    pub(crate) limit_before: Speed,
+    pub(crate) halves: Vec<Half<RuleState>, MONITORS>,
 }
 
 /// Everything about an axis that changes while it runs. Starts without permit and without knowing anything.
@@ -265,17 +270,17 @@ pub struct AxisState<
     pub(crate) last_now: Option<Instant>,
     pub(crate) clock_fault: bool,
     pub(crate) started_at: Instant,
-    pub(crate) sources: PerChannel<Source<POINTS>>,
-    /// Channel faults, latched.
-    pub(crate) lost: PerChannel<bool>,
-    pub(crate) limit_before: PerChannel<Speed>,
+    pub(crate) sides: PerChannel<Side<POINTS, MONITORS, RuleState<Own::State>>>,
     pub(crate) levels: crate::frame::Levels,
     pub(crate) settled: bool,
     pub(crate) demanding: InputSet,
     pub(crate) inputs: Vec<Input, INPUTS>,
     pub(crate) button: Button,
-    pub(crate) latched: PerChannel<MonitorSet>,
-    pub(crate) slots: Vec<Slot<<Rule<Own> as Monitor>::State>, MONITORS>,
+    pub(crate) active: MonitorSet,
+    /// Monitors that are active although nothing demands them.
+    pub(crate) carried: MonitorSet,
+    /// When each monitor's demand became active.
+    pub(crate) demanded_at: Vec<Instant, MONITORS>,
     pub(crate) references: Option<References>,
     pub(crate) position_discrepancy: Latch,
     pub(crate) speed_discrepancy: Latch,
@@ -288,23 +293,31 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub fn new(config: &AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
         let zero = Instant::from_nanos(0);
-        let half = Half { state: Default::default(), latch: Latch::NEW };
-        let slot = Slot { active: false, demanded_at: zero, halves: PerChannel { a: half, b: half } };
+        // As many as there are in the setup, which has the same capacity.
+        let side = || Side {
+            source: Source::new(),
+            lost: false,
+            latched: MonitorSet::NONE,
+            limit_before: Speed::MAX,
+            halves: config
+                .monitors
+                .iter()
+                .map(|monitor| Half { state: monitor.rule.fresh(), latch: Latch::NEW })
+                .collect(),
+        };
         Self {
             last_now: None,
             clock_fault: false,
             started_at: zero,
-            sources: PerChannel { a: Source::new(), b: Source::new() },
-            lost: PerChannel { a: false, b: false },
-            limit_before: PerChannel { a: Speed::MAX, b: Speed::MAX },
+            sides: PerChannel { a: side(), b: side() },
             levels: crate::frame::Levels::default(),
             settled: false,
             demanding: InputSet::NONE,
-            // As many as there are in the setup, which has the same capacity.
             inputs: config.inputs.iter().map(|_| Input::new()).collect(),
             button: Button::new(),
-            latched: PerChannel { a: MonitorSet::NONE, b: MonitorSet::NONE },
-            slots: config.monitors.iter().map(|_| slot).collect(),
+            active: MonitorSet::NONE,
+            carried: MonitorSet::NONE,
+            demanded_at: config.monitors.iter().map(|_| zero).collect(),
             references: None,
             position_discrepancy: Latch::NEW,
             speed_discrepancy: Latch::NEW,
@@ -320,7 +333,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// Whether a channel fault is latched.
     #[must_use]
     pub const fn is_channel_faulted(&self, channel: Channel) -> bool {
-        *self.lost.of(channel)
+        self.sides.of(channel).lost
     }
 
     /// Whether a clock fault is latched.
@@ -332,13 +345,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// The window that the speed of this channel was last taken over; zero before the first.
     #[must_use]
     pub const fn effective_window(&self, channel: Channel) -> Span {
-        self.sources.of(channel).effective_window()
+        self.sides.of(channel).source.effective_window()
     }
 
     /// The windowed speed of a channel, its magnitude rounded up; `None` while unknown.
     #[must_use]
     pub fn speed(&self, channel: Channel) -> Option<Speed> {
-        self.sources.of(channel).speed().map(|speed| speed.signed())
+        self.sides.of(channel).source.speed().map(|speed| speed.signed())
     }
 
     /// The latched trip of one rule, with its evidence.
@@ -346,7 +359,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     pub fn trip(&self, rule: Tripped) -> Option<Trip> {
         let latch = match rule {
             Tripped::Monitor(id, channel) => {
-                &self.slots.get(usize::from(id.index()))?.halves.of(channel).latch
+                &self.sides.of(channel).halves.get(usize::from(id.index()))?.latch
             }
             Tripped::PositionDiscrepancy => &self.position_discrepancy,
             Tripped::SpeedDiscrepancy => &self.speed_discrepancy,
@@ -419,6 +432,6 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// The position of a channel, rounded to the nearest ULP; `None` while unknown.
     #[must_use]
     pub fn position(&self, channel: Channel) -> Option<Position> {
-        self.state.sources.of(channel).position(self.config.sources.of(channel))
+        self.state.sides.of(channel).source.position(self.config.sources.of(channel))
     }
 }

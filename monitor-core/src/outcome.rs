@@ -28,15 +28,6 @@ impl<T> PerChannel<T> {
             Channel::B => &self.b,
         }
     }
-
-    /// The value of one channel, to change it.
-    #[inline]
-    pub(crate) fn of_mut(&mut self, channel: Channel) -> &mut T {
-        match channel {
-            Channel::A => &mut self.a,
-            Channel::B => &mut self.b,
-        }
-    }
 }
 
 macro_rules! set {

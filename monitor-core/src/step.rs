@@ -1,15 +1,14 @@
 //! One frame through an axis.
 //!
-//! In this order: the clock, the readings, the inputs, the monitors with their demands, the discrepancies, the reset, the permit.
+//! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::axis::{AxisConfig, AxisState, Demand, InputId, MonitorConfig, MonitorId, Slot, WarmUp};
+use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
 use crate::frame::{Channel, Frame};
-use crate::monitor::{Check, Monitor, Motion, Rule};
+use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-use crate::trip::{Evidence, Latch};
+use crate::source::SourceConfig;
+use crate::trip::Evidence;
 use crate::units::{Instant, Speed};
-
-type State<Own> = <Rule<Own> as Monitor>::State;
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
     AxisConfig<POINTS, MONITORS, INPUTS, Own>
@@ -24,30 +23,30 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         frame: &Frame,
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
     ) -> Outcome {
-        let mut outcome = Outcome::default();
         let now = frame.now;
-        match state.last_now {
+        let first = match state.last_now {
             Some(last) if now <= last => {
                 state.clock_fault = true;
-                outcome.clock_fault = true;
-                return outcome;
+                return Outcome { clock_fault: true, ..Outcome::default() };
             }
+            Some(_) => false,
             None => {
                 state.started_at = now;
-                state.sources.a.watch_from(now);
-                state.sources.b.watch_from(now);
+                state.sides.a.source.watch_from(now);
+                state.sides.b.source.watch_from(now);
+                true
             }
-            Some(_) => {}
-        }
-        let first = state.last_now.is_none();
-        state.last_now = Some(now);
-
-        outcome.faults = PerChannel {
-            a: state.sources.a.take(&self.sources.a, self.spacing, now, frame.a),
-            b: state.sources.b.take(&self.sources.b, self.spacing, now, frame.b),
         };
-        state.lost.a |= outcome.faults.a.is_some();
-        state.lost.b |= outcome.faults.b.is_some();
+        state.last_now = Some(now);
+        let mut outcome = Outcome::default();
+
+        let PerChannel { a, b } = &mut state.sides;
+        outcome.faults = PerChannel {
+            a: a.source.take(&self.sources.a, self.spacing, now, frame.a),
+            b: b.source.take(&self.sources.b, self.spacing, now, frame.b),
+        };
+        a.lost |= outcome.faults.a.is_some();
+        b.lost |= outcome.faults.b.is_some();
 
         let mut released = false;
         if first || !state.settled || frame.levels != state.levels {
@@ -55,20 +54,47 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, now));
             state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
             state.levels = frame.levels;
+            self.activate(state, now);
+        } else if !state.carried.is_empty() {
+            self.activate(state, now);
         }
         outcome.demanding = state.demanding;
+        outcome.active = state.active;
 
-        let withdrawn = self.run_monitors(state, now, &mut outcome, watch);
+        let mut withdrawn = false;
+        if !state.active.is_empty() {
+            let PerChannel { a, b } = &mut state.sides;
+            let shared = Shared {
+                monitors: &self.monitors,
+                demanded_at: &state.demanded_at,
+                now,
+                active: state.active,
+            };
+            let ran = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
+            outcome.violated.a = ran.violated;
+            outcome.tripped.a = ran.tripped;
+            withdrawn |= ran.withdrawn;
+            outcome.warming_up |= ran.warming_up;
+            let ran = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
+            outcome.violated.b = ran.violated;
+            outcome.tripped.b = ran.tripped;
+            withdrawn |= ran.withdrawn;
+            outcome.warming_up |= ran.warming_up;
+        } else {
+            state.sides.a.limit_before = Speed::MAX;
+            state.sides.b.limit_before = Speed::MAX;
+        }
         self.run_discrepancies(state, now, &mut outcome);
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
         }
+        let PerChannel { a, b } = &state.sides;
         outcome.permit = !(withdrawn
             || state.clock_fault
-            || state.lost.a
-            || state.lost.b
-            || !state.latched.a.is_empty()
-            || !state.latched.b.is_empty()
+            || a.lost
+            || b.lost
+            || !a.latched.is_empty()
+            || !b.latched.is_empty()
             || state.position_discrepancy.latched().is_some()
             || state.speed_discrepancy.latched().is_some()
             || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
@@ -90,50 +116,41 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         faulted
     }
 
-    /// True when a monitor withdraws the permit as planned.
-    #[inline]
-    fn run_monitors(
-        &self,
-        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
-        now: Instant,
-        outcome: &mut Outcome,
-        watch: &mut impl FnMut(MonitorId, Channel, &Check),
-    ) -> bool {
-        let motion = |channel| {
-            let source = state.sources.of(channel);
-            let scale = self.sources.of(channel).scale();
-            let visible = outcome.faults.of(channel).is_none();
-            Motion::of(now, channel, source, scale, visible, *state.limit_before.of(channel))
-        };
-        let mut run = Run {
-            motion: PerChannel { a: motion(Channel::A), b: motion(Channel::B) },
-            visible: PerChannel { a: outcome.faults.a.is_none(), b: outcome.faults.b.is_none() },
-            limit: PerChannel { a: Speed::MAX, b: Speed::MAX },
-            withdrawn: false,
-        };
-        for ((config, slot), id) in self.monitors.iter().zip(&mut state.slots).zip((0..32).map(MonitorId::at))
-        {
+    /// Brings the activity of every monitor up to date.
+    fn activate(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) {
+        let before = state.active;
+        let mut active = MonitorSet::NONE;
+        let mut carried = MonitorSet::NONE;
+        for (i, (config, id)) in self.monitors.iter().zip((0..32).map(MonitorId::at)).enumerate() {
             let demanded = match config.demand {
                 Demand::Always => true,
-                Demand::AnyOf(inputs) => inputs.overlaps(outcome.demanding),
+                Demand::AnyOf(inputs) => inputs.overlaps(state.demanding),
             };
-            if !activate(config, slot, demanded, now) {
+            let (Some(a), Some(b)) = (state.sides.a.halves.get_mut(i), state.sides.b.halves.get_mut(i))
+            else {
                 continue;
-            }
-            outcome.active = outcome.active.with(id);
-            for channel in Channel::BOTH {
-                run.check(config, slot, id, channel, outcome, watch);
+            };
+            if demanded {
+                active = active.with(id);
+                if !before.contains(id) {
+                    a.state = config.rule.fresh();
+                    b.state = config.rule.fresh();
+                    if let Some(demanded_at) = state.demanded_at.get_mut(i) {
+                        *demanded_at = now;
+                    }
+                }
+            } else if before.contains(id) {
+                if config.rule.carries_on(&a.state) || config.rule.carries_on(&b.state) {
+                    active = active.with(id);
+                    carried = carried.with(id);
+                } else {
+                    a.latch.interrupt();
+                    b.latch.interrupt();
+                }
             }
         }
-        state.limit_before = run.limit;
-        state.latched.a = state.latched.a.union(outcome.tripped.a);
-        state.latched.b = state.latched.b.union(outcome.tripped.b);
-        let unread = |channel| {
-            let source = state.sources.of(channel);
-            source.never_read() && outcome.faults.of(channel).is_none()
-        };
-        outcome.warming_up |= !outcome.active.is_empty() && Channel::BOTH.into_iter().any(unread);
-        run.withdrawn
+        state.active = active;
+        state.carried = carried;
     }
 
     #[inline]
@@ -143,7 +160,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         now: Instant,
         outcome: &mut Outcome,
     ) {
-        let (a, b) = (&state.sources.a, &state.sources.b);
+        let (a, b) = (&state.sides.a.source, &state.sides.b.source);
         let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
         if let Some(rule) = &self.position_discrepancy {
             let (a, b) = ((a, self.sources.a.scale()), (b, self.sources.b.scale()));
@@ -170,8 +187,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
     /// A reset that was released at this frame: clears every latch, or changes nothing.
     fn try_reset(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, outcome: &Outcome) -> Reset {
-        let blind = |channel| outcome.faults.of(channel).is_some() || state.sources.of(channel).never_read();
-        if Channel::BOTH.into_iter().any(blind) {
+        let PerChannel { a, b } = &mut state.sides;
+        let blind = outcome.faults.a.is_some() || outcome.faults.b.is_some();
+        if blind || a.source.never_read() || b.source.never_read() {
             return Reset::ChannelFaulted;
         }
         let violated = !outcome.violated.a.is_empty()
@@ -184,17 +202,18 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if state.inputs.iter().any(|input| input.blocks_reset()) {
             return Reset::InputFaulted;
         }
-        for slot in &mut state.slots {
-            slot.halves.a.latch.reset();
-            slot.halves.b.latch.reset();
+        for side in [a, b] {
+            side.lost = false;
+            side.latched = MonitorSet::NONE;
+            for half in &mut side.halves {
+                half.latch.reset();
+            }
         }
         state.position_discrepancy.reset();
         state.speed_discrepancy.reset();
         for input in &mut state.inputs {
             input.reset();
         }
-        state.latched = PerChannel { a: MonitorSet::NONE, b: MonitorSet::NONE };
-        state.lost = PerChannel { a: false, b: false };
         state.clock_fault = false;
         // Inputs that demanded only by their fault must be looked at again.
         state.settled = false;
@@ -202,88 +221,75 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 }
 
-/// Brings a monitor's activity up to date; says whether it is active at this frame.
-#[inline]
-fn activate<Own: Monitor>(
-    config: &MonitorConfig<Own>,
-    slot: &mut Slot<State<Own>>,
-    demanded: bool,
+/// What both channels of one frame share.
+struct Shared<'a, Own: Monitor> {
+    monitors: &'a [MonitorConfig<Own>],
+    demanded_at: &'a [Instant],
     now: Instant,
-) -> bool {
-    if demanded == slot.active {
-        return demanded;
-    }
-    if demanded {
-        slot.active = true;
-        slot.demanded_at = now;
-        for channel in Channel::BOTH {
-            slot.halves.of_mut(channel).state = State::<Own>::default();
-        }
-        return true;
-    }
-    let carried =
-        Channel::BOTH.into_iter().any(|channel| config.rule.carries_on(&slot.halves.of(channel).state));
-    if !carried {
-        slot.active = false;
-        for channel in Channel::BOTH {
-            slot.halves.of_mut(channel).latch.interrupt();
-        }
-    }
-    carried
+    active: MonitorSet,
 }
 
-/// What the monitors of one frame share.
-struct Run<'a> {
-    motion: PerChannel<Motion<'a>>,
-    visible: PerChannel<bool>,
-    limit: PerChannel<Speed>,
+/// What the monitors of one channel came to.
+#[derive(Clone, Copy)]
+struct Ran {
+    violated: MonitorSet,
+    tripped: MonitorSet,
     withdrawn: bool,
+    warming_up: bool,
 }
 
-impl Run<'_> {
+impl<Own: Monitor> Shared<'_, Own> {
+    /// Runs every active monitor on one channel.
     #[inline]
-    fn check<Own: Monitor>(
-        &mut self,
-        config: &MonitorConfig<Own>,
-        slot: &mut Slot<State<Own>>,
-        id: MonitorId,
+    fn run<const POINTS: usize, const MONITORS: usize>(
+        &self,
+        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        source: &SourceConfig,
         channel: Channel,
-        outcome: &mut Outcome,
+        visible: bool,
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
-    ) {
-        let motion = self.motion.of_mut(channel);
-        motion.demanded_at = slot.demanded_at;
-        let half = slot.halves.of_mut(channel);
-        let check = config.rule.check(&mut half.state, motion);
-        self.withdrawn |= check.withdraws;
-        if !*self.visible.of(channel) {
-            half.latch.interrupt();
-            return;
+    ) -> Ran {
+        let never_read = visible && side.source.never_read();
+        let mut ran = Ran {
+            violated: MonitorSet::NONE,
+            tripped: MonitorSet::NONE,
+            withdrawn: false,
+            warming_up: never_read,
+        };
+        let mut motion =
+            Motion::of(self.now, channel, &side.source, source.scale(), visible, side.limit_before);
+        let mut limit = Speed::MAX;
+        let monitors = self.monitors.iter().zip(self.demanded_at).zip(&mut side.halves);
+        for (((config, demanded_at), half), id) in monitors.zip((0..32).map(MonitorId::at)) {
+            if !self.active.contains(id) {
+                continue;
+            }
+            motion.demanded_at = *demanded_at;
+            let Half { state, latch } = half;
+            config.rule.check(state, &motion, |check| {
+                ran.withdrawn |= check.withdraws;
+                if !visible {
+                    latch.interrupt();
+                    return;
+                }
+                watch(id, channel, &check);
+                ran.warming_up |= check.warming_up;
+                if let Some(bound) = check.speed {
+                    limit = limit.min(bound.limit);
+                }
+                if !check.is_violated() {
+                    latch.interrupt();
+                    return;
+                }
+                ran.violated = ran.violated.with(id);
+                let evidence = Evidence::of(&check);
+                if latch.update(evidence, self.now, *demanded_at, config.on_delay) {
+                    ran.tripped = ran.tripped.with(id);
+                }
+            });
         }
-        watch(id, channel, &check);
-        outcome.warming_up |= check.warming_up;
-        if let Some(bound) = check.speed {
-            let limit = self.limit.of_mut(channel);
-            *limit = (*limit).min(bound.limit);
-        }
-        let evidence = Evidence::of(&check);
-        if evidence.is_some() {
-            let violated = outcome.violated.of_mut(channel);
-            *violated = violated.with(id);
-        }
-        if update(&mut half.latch, evidence, motion, config) {
-            let tripped = outcome.tripped.of_mut(channel);
-            *tripped = tripped.with(id);
-        }
+        side.limit_before = limit;
+        side.latched = side.latched.union(ran.tripped);
+        ran
     }
-}
-
-#[inline]
-fn update<Own: Monitor>(
-    latch: &mut Latch,
-    evidence: Option<Evidence>,
-    motion: &Motion<'_>,
-    config: &MonitorConfig<Own>,
-) -> bool {
-    latch.update(evidence, motion.now, motion.demanded_at, config.on_delay)
 }

@@ -111,10 +111,24 @@ impl Latch {
         demanded_at: Instant,
         on_delay: Span,
     ) -> bool {
-        let Some(evidence) = evidence else {
-            self.violated_since = None;
-            return false;
-        };
+        match evidence {
+            Some(evidence) => self.violated(evidence, now, demanded_at, on_delay),
+            None => {
+                self.interrupt();
+                false
+            }
+        }
+    }
+
+    /// Takes a violation. True when the rule trips at this frame.
+    #[inline]
+    pub(crate) fn violated(
+        &mut self,
+        evidence: Evidence,
+        now: Instant,
+        demanded_at: Instant,
+        on_delay: Span,
+    ) -> bool {
         let violated_since = *self.violated_since.get_or_insert(now);
         // Bounded because frames go forward.
         let lasted = now.as_nanos().wrapping_sub(violated_since.as_nanos());

@@ -6,8 +6,9 @@ use std::hint::black_box;
 use std::time::Instant as Clock;
 
 use monitor_core::{
-    Acceleration, Axis, AxisConfig, Demand, Frame, Instant, Levels, Position, PositionDiscrepancy, Ramp, Reading,
-    Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+    Acceleration, Axis, AxisConfig, Demand, Frame, Instant, Levels, Position, PositionDiscrepancy, Ramp,
+    Reading, Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop, Supervision,
+    Until, WarmUp,
 };
 
 const FRAMES: usize = 10_000_000;
@@ -104,11 +105,18 @@ fn time(run: impl Fn() -> u64) -> f64 {
 
 fn main() {
     let counts = counts();
+    if std::env::args().any(|a| a == "once") {
+        black_box(run_core(&counts));
+        return;
+    }
     let mut ratios: Vec<f64> = (0..5)
         .map(|_| {
             let plain = time(|| run_plain(black_box(&counts)));
             let core = time(|| run_core(black_box(&counts)));
-            println!("core {core:6.2} ns a frame, plain loop {plain:6.2} ns a frame, ratio {:5.2}", core / plain);
+            println!(
+                "core {core:6.2} ns a frame, plain loop {plain:6.2} ns a frame, ratio {:5.2}",
+                core / plain
+            );
             core / plain
         })
         .collect();

@@ -206,9 +206,9 @@ pub enum Rule<Own = NoOwn> {
 #[derive(Clone, Copy, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum RuleState<OwnState> {
-    /// Just activated, or nothing to remember.
+    /// Nothing to remember.
     #[default]
-    Fresh,
+    None,
     /// Of a standstill.
     Standstill(StandstillState),
     /// Of a speed limit.
@@ -232,32 +232,38 @@ impl Monitor for NoOwn {
     }
 }
 
-/// Runs a rule on the state of its own kind, making it first where the rule is freshly activated.
-macro_rules! with_state {
-    ($rule:expr, $state:expr, $motion:expr, $kind:ident) => {{
-        let mut own = if let RuleState::$kind(own) = $state { *own } else { Default::default() };
-        let check = $rule.check(&mut own, $motion);
-        *$state = RuleState::$kind(own);
-        check
-    }};
-}
-
-impl<Own: Monitor> Monitor for Rule<Own> {
-    type State = RuleState<Own::State>;
-
-    #[inline]
-    fn check(&self, state: &mut Self::State, motion: &Motion<'_>) -> Check {
+impl<Own: Monitor> Rule<Own> {
+    /// The state at activation, of the rule's own kind.
+    pub(crate) fn fresh(&self) -> RuleState<Own::State> {
         match self {
-            Self::TorqueOff => Check { withdraws: true, ..Check::default() },
-            Self::Standstill(rule) => with_state!(rule, state, motion, Standstill),
-            Self::SpeedLimit(rule) => with_state!(rule, state, motion, SpeedLimit),
-            Self::Stop(rule) => with_state!(rule, state, motion, Stop),
-            Self::Own(rule) => with_state!(rule, state, motion, Own),
+            Self::TorqueOff => RuleState::None,
+            Self::Standstill(_) => RuleState::Standstill(StandstillState::default()),
+            Self::SpeedLimit(_) => RuleState::SpeedLimit(SpeedLimitState::default()),
+            Self::Stop(_) => RuleState::Stop(StopState::default()),
+            Self::Own(_) => RuleState::Own(Own::State::default()),
         }
     }
 
-    #[inline]
-    fn carries_on(&self, state: &Self::State) -> bool {
+    /// Checks the motion of one channel and hands what was found to `found`, in the arm of its own rule: the
+    /// compiler then knows which parts of a check each rule can produce.
+    #[inline(always)]
+    pub(crate) fn check(
+        &self,
+        state: &mut RuleState<Own::State>,
+        motion: &Motion<'_>,
+        found: impl FnOnce(Check),
+    ) {
+        match (self, state) {
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => found(rule.check(state, motion)),
+            (Self::Standstill(rule), RuleState::Standstill(state)) => found(rule.check(state, motion)),
+            (Self::Stop(rule), RuleState::Stop(state)) => found(rule.check(state, motion)),
+            (Self::Own(rule), RuleState::Own(state)) => found(rule.check(state, motion)),
+            // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
+            _ => found(Check { withdraws: true, ..Check::default() }),
+        }
+    }
+
+    pub(crate) fn carries_on(&self, state: &RuleState<Own::State>) -> bool {
         match (self, state) {
             (Self::Stop(rule), RuleState::Stop(state)) => rule.carries_on(state),
             (Self::Own(rule), RuleState::Own(state)) => rule.carries_on(state),
