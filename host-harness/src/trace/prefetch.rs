@@ -1,0 +1,94 @@
+//! Reading on a thread of its own.
+
+use std::io;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::JoinHandle;
+
+use monitor_core::Frame;
+
+use super::error::TraceError;
+use super::reader::{BATCH_FRAMES, Reader};
+
+/// How many batches may wait for the consumer.
+const WAITING: usize = 4;
+
+/// A [`Reader`] that reads ahead on a thread of its own, so that one core parses while another one steps.
+///
+/// The batches go round: those that the consumer has finished with are filled again, so nothing is allocated
+/// after the first few. Dropped early, the thread ends at its next batch.
+#[derive(Debug)]
+pub struct Prefetch {
+    filled: Receiver<(Vec<Frame>, Result<bool, TraceError>)>,
+    spare: SyncSender<Vec<Frame>>,
+    thread: Option<JoinHandle<Reader>>,
+    reader: Option<Reader>,
+}
+
+impl Prefetch {
+    /// Starts reading ahead.
+    ///
+    /// # Errors
+    /// When the system gives no thread.
+    pub fn start(mut reader: Reader) -> io::Result<Self> {
+        let (to_consumer, filled) = sync_channel(WAITING);
+        // All batches in flight fit: those waiting, one on either side.
+        let (spare, to_reader) = sync_channel::<Vec<Frame>>(WAITING + 2);
+        let thread = std::thread::Builder::new().name("trace reader".to_owned()).spawn(move || {
+            loop {
+                let mut batch = to_reader.try_recv().unwrap_or_else(|_| Vec::with_capacity(BATCH_FRAMES));
+                let outcome = reader.next_batch(&mut batch);
+                let more = matches!(outcome, Ok(true));
+                // The consumer may have gone: then nobody wants the rest.
+                if to_consumer.send((batch, outcome)).is_err() || !more {
+                    return reader;
+                }
+            }
+        })?;
+        Ok(Self { filled, spare, thread: Some(thread), reader: None })
+    }
+
+    /// As [`Reader::next_batch`].
+    ///
+    /// # Errors
+    /// As [`Reader::next_batch`].
+    ///
+    /// # Panics
+    /// When the reading thread has panicked, with its message.
+    pub fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        batch.clear();
+        if self.thread.is_none() {
+            return Ok(false);
+        }
+        match self.filled.recv() {
+            Ok((fresh, outcome)) => {
+                // A full channel cannot be: it has room for all batches there are. A closed one says that the
+                // reader is through.
+                let _ = self.spare.try_send(std::mem::replace(batch, fresh));
+                if !matches!(outcome, Ok(true)) {
+                    self.join();
+                }
+                outcome
+            }
+            Err(_) => {
+                self.join();
+                Ok(false)
+            }
+        }
+    }
+
+    /// The reader with its summary and its list of rows left out, once the end (or an error) has been reached;
+    /// before that, `None`.
+    #[must_use]
+    pub const fn reader(&self) -> Option<&Reader> {
+        self.reader.as_ref()
+    }
+
+    fn join(&mut self) {
+        if let Some(thread) = self.thread.take() {
+            match thread.join() {
+                Ok(reader) => self.reader = Some(reader),
+                Err(panic) => std::panic::resume_unwind(panic),
+            }
+        }
+    }
+}
