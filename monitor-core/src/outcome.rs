@@ -42,6 +42,12 @@ macro_rules! set {
             /// None of them.
             pub const NONE: Self = Self(0);
 
+            /// One bit each, in the order of the setup.
+            #[must_use]
+            pub const fn to_bits(self) -> u32 {
+                self.0
+            }
+
             /// Whether there is none.
             #[must_use]
             pub const fn is_empty(self) -> bool {

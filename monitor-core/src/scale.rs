@@ -84,6 +84,18 @@ impl Scale {
         Self::from_nano(nano as u64, numerator < 0)
     }
 
+    /// So many billionths of a ULP (10⁻⁹ · 2⁻²⁴ axis units) per count; negative when the counter runs the other way.
+    ///
+    /// # Errors
+    ///
+    /// [`ScaleError::Zero`] or [`ScaleError::TooFine`].
+    pub const fn from_nano_ulps(nano_ulps: i64) -> Result<Self, ScaleError> {
+        if nano_ulps == 0 {
+            return Err(ScaleError::Zero);
+        }
+        Self::from_nano(nano_ulps.unsigned_abs(), nano_ulps < 0)
+    }
+
     const fn from_nano(nano: u64, reversed: bool) -> Result<Self, ScaleError> {
         if nano < MIN_NANO {
             return Err(ScaleError::TooFine);

@@ -1,0 +1,16 @@
+//! Exit codes: what a script can rely on.
+
+use std::process::ExitCode;
+
+/// The program ran and nothing tripped or was faulted; with expectations, all of them were met.
+pub const CLEAR: u8 = 0;
+/// The program ran and something tripped or was faulted; with expectations, one was missed.
+pub const TRIPPED: u8 = 1;
+/// The program could not run: usage, setup, trace, scenario or expectation file.
+pub const UNUSABLE: u8 = 2;
+
+/// The worst of several.
+#[must_use]
+pub fn worst(codes: impl IntoIterator<Item = u8>) -> ExitCode {
+    ExitCode::from(codes.into_iter().max().unwrap_or(CLEAR))
+}

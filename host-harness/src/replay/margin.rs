@@ -1,0 +1,117 @@
+//! How close one rule came to its limit, and when it crossed it.
+
+use monitor_core::{Bound, Instant, Position, Speed};
+
+/// A quantity that is held against a limit.
+pub(super) trait Raw: Copy {
+    /// In ULPs.
+    fn raw(self) -> i64;
+}
+
+impl Raw for Position {
+    fn raw(self) -> i64 {
+        self.to_bits()
+    }
+}
+
+impl Raw for Speed {
+    fn raw(self) -> i64 {
+        self.to_bits()
+    }
+}
+
+/// One observed value against its limit, over a whole trace.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Margin {
+    /// The smallest limit − observed, in ULPs.
+    pub(super) headroom: i64,
+    /// The first frame at which it was so small.
+    pub(super) at: Instant,
+    /// It was compared at least once.
+    pub(super) seen: bool,
+    /// The frame before, when it was within its limit there: instant and observed − limit (zero or less).
+    before: Option<(Instant, i64)>,
+    /// When the violation that lasts began, interpolated.
+    crossed: Option<Instant>,
+}
+
+impl Margin {
+    pub(super) const NEW: Self =
+        Self { headroom: i64::MAX, at: Instant::from_nanos(0), seen: false, before: None, crossed: None };
+
+    /// Takes the comparison of one frame.
+    #[inline]
+    pub(super) fn update<T: Raw>(&mut self, now: Instant, bound: Bound<T>) {
+        // An observed value may be the largest there is, standing for "beyond any limit".
+        let excess = bound.observed.raw().saturating_sub(bound.limit.raw());
+        let headroom = excess.saturating_neg();
+        self.seen = true;
+        if headroom < self.headroom {
+            self.headroom = headroom;
+            self.at = now;
+        }
+        if excess <= 0 {
+            self.before = Some((now, excess));
+            self.crossed = None;
+        } else if self.crossed.is_none() {
+            self.crossed = Some(crossing(self.before, now, excess));
+        }
+    }
+
+    /// Not compared at this frame.
+    #[inline]
+    pub(super) fn interrupt(&mut self) {
+        self.before = None;
+        self.crossed = None;
+    }
+
+    /// When the violation that lasts crossed the limit.
+    pub(super) fn crossed(&self) -> Option<Instant> {
+        self.crossed
+    }
+}
+
+/// Where a straight line between two frames crosses zero, rounded down to the nanosecond; `now` when the frame before
+/// says nothing.
+fn crossing(before: Option<(Instant, i64)>, now: Instant, excess: i64) -> Instant {
+    let Some((then, below)) = before else { return now };
+    let span = i128::from(now.as_nanos()) - i128::from(then.as_nanos());
+    let (below, excess) = (-i128::from(below), i128::from(excess));
+    // `excess` is above zero, so the sum is; the quotient is between zero and the span.
+    let after = span * below / (below + excess);
+    Instant::from_nanos(u64::try_from(i128::from(then.as_nanos()) + after).unwrap_or(now.as_nanos()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn speed(v: i64) -> Speed {
+        Speed::from_int(v).unwrap()
+    }
+
+    #[test]
+    fn a_crossing_lies_where_the_straight_line_meets_the_limit() {
+        let mut margin = Margin::NEW;
+        let at = |ms: u64| Instant::from_nanos(ms * 1_000_000);
+        margin.update(at(10), Bound { observed: speed(240), limit: speed(250) });
+        assert_eq!(margin.crossed(), None);
+        margin.update(at(11), Bound { observed: speed(280), limit: speed(250) });
+        assert_eq!(margin.crossed(), Some(Instant::from_nanos(10_250_000)));
+        // The violation goes on: the crossing stays.
+        margin.update(at(12), Bound { observed: speed(300), limit: speed(250) });
+        assert_eq!(margin.crossed(), Some(Instant::from_nanos(10_250_000)));
+        assert_eq!((margin.headroom, margin.at), (-(50 << 24), at(12)));
+        // Exactly at the limit is within it.
+        margin.update(at(13), Bound { observed: speed(250), limit: speed(250) });
+        assert_eq!(margin.crossed(), None);
+    }
+
+    #[test]
+    fn a_violation_from_the_first_frame_on_crosses_at_that_frame() {
+        let mut margin = Margin::NEW;
+        let now = Instant::from_nanos(7);
+        margin.update(now, Bound { observed: speed(2), limit: speed(1) });
+        assert_eq!(margin.crossed(), Some(now));
+    }
+}

@@ -1,0 +1,78 @@
+//! A trace through both channels of an axis: every trip and fault with its timing, and how close the rest came.
+//!
+//! [`replay`] prints nothing and keeps nothing but its [`Outcome`]; memory is bounded whatever the length of the trace.
+
+mod axis;
+mod margin;
+mod outcome;
+mod recorder;
+mod source;
+
+pub use axis::{Refused, ReplayAxis, axis, layout};
+pub use outcome::{
+    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts, Outcome, ResetFact,
+    Stop, StopKind, Trip, TripRule, Verdict,
+};
+pub use source::{Cycled, FrameSource};
+
+use crate::setup::Setup;
+use crate::trace::TraceError;
+use recorder::Recorder;
+
+/// Why a trace could not be replayed.
+#[derive(Debug, thiserror::Error)]
+pub enum ReplayError {
+    /// The core does not accept the setup.
+    #[error(transparent)]
+    Refused(#[from] Refused),
+    /// The trace is bad.
+    #[error(transparent)]
+    Trace(#[from] TraceError),
+}
+
+/// Replays a trace. `progress` is told, after every batch, how many frames have been evaluated.
+///
+/// # Errors
+///
+/// [`ReplayError`] when the trace cannot be read to its end: there is no verdict on a part of a trace.
+pub fn replay(
+    setup: &Setup,
+    source: &mut impl FrameSource,
+    progress: &mut dyn FnMut(u64),
+) -> Result<Outcome, ReplayError> {
+    let axis = axis(setup)?;
+    match &setup.cycle {
+        Some(cycle) => run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value), progress),
+        None => run(setup, axis, source, progress),
+    }
+}
+
+/// A source lent to a [`Cycled`].
+struct Borrowed<'a, S>(&'a mut S);
+
+impl<S: FrameSource> FrameSource for Borrowed<'_, S> {
+    fn next_batch(&mut self, batch: &mut Vec<monitor_core::Frame>) -> Result<bool, TraceError> {
+        self.0.next_batch(batch)
+    }
+
+    fn origin_ns(&self) -> i128 {
+        self.0.origin_ns()
+    }
+}
+
+fn run(
+    setup: &Setup,
+    mut axis: ReplayAxis,
+    source: &mut impl FrameSource,
+    progress: &mut dyn FnMut(u64),
+) -> Result<Outcome, ReplayError> {
+    let mut recorder = Recorder::new(setup);
+    let mut batch = Vec::new();
+    while source.next_batch(&mut batch)? {
+        for frame in &batch {
+            recorder.frame(&mut axis, frame);
+        }
+        progress(recorder.frames());
+    }
+    Ok(recorder.finish(source.origin_ns()))
+}

@@ -1,0 +1,265 @@
+//! What a replay found.
+
+use monitor_core::{Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span, Speed};
+
+/// How many entries of one list are kept; beyond, they are counted. A trace can be of any length.
+pub const KEPT: usize = 10_000;
+
+/// A list that keeps its first [`KEPT`] entries and counts the others.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Limited<T> {
+    /// The first entries, in order of time.
+    pub kept: Vec<T>,
+    /// How many more there were.
+    pub left_out: u64,
+}
+
+impl<T> Default for Limited<T> {
+    fn default() -> Self {
+        Self { kept: Vec::new(), left_out: 0 }
+    }
+}
+
+impl<T> Limited<T> {
+    /// Adds an entry, or counts it.
+    pub(super) fn push(&mut self, entry: T) {
+        if self.kept.len() < KEPT {
+            self.kept.push(entry);
+        } else {
+            self.left_out += 1;
+        }
+    }
+
+    /// Whether there was none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.kept.is_empty()
+    }
+}
+
+/// The verdict on a trace.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Verdict {
+    /// Nothing tripped and nothing was faulted.
+    Clear,
+    /// At least one rule was broken.
+    Tripped,
+    /// Nothing tripped, but a channel or an input was faulted.
+    Fault,
+}
+
+impl Verdict {
+    /// `clear`, `tripped` or `fault`.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Clear => "clear",
+            Self::Tripped => "tripped",
+            Self::Fault => "fault",
+        }
+    }
+}
+
+/// The rule of a trip.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum TripRule {
+    /// A monitor (an index into the monitors of the setup) on one channel.
+    Monitor(usize, Channel),
+    /// The position discrepancy.
+    PositionDiscrepancy,
+    /// The speed discrepancy.
+    SpeedDiscrepancy,
+}
+
+/// When the other channel came to the same verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Confirmation {
+    /// The other channel.
+    pub channel: Channel,
+    /// Its trip minus this one, in ns: negative when the other channel was first.
+    pub after_ns: i128,
+}
+
+/// One trip.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Trip {
+    /// Which rule, where.
+    pub rule: TripRule,
+    /// When its demand became active.
+    pub demanded_at: Instant,
+    /// When the observed value crossed the limit, interpolated between two frames.
+    pub crossed_at: Instant,
+    /// The first frame of the unbroken violation.
+    pub violated_since: Instant,
+    /// The frame at which it tripped.
+    pub tripped_at: Instant,
+    /// Observed value and limit at that frame.
+    pub evidence: Evidence,
+    /// The same monitor on the other channel, if it tripped too before the next reset.
+    pub confirmed_by: Option<Confirmation>,
+    /// How many resets had been accepted before.
+    pub(super) resets_before: u64,
+}
+
+/// What was faulted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FaultKind {
+    /// A channel could not be seen; with the reading of the first frame, if there was one.
+    Channel(Channel, SourceFault, Option<Reading>),
+    /// An input (an index into the inputs of the setup): its lines disagreed for too long, or one cycled alone.
+    Input(usize),
+    /// Time did not advance.
+    Clock,
+}
+
+/// One fault, from the first frame that showed it to the last in a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// What was faulted, and how.
+    pub kind: FaultKind,
+    /// The first frame.
+    pub from: Instant,
+    /// The last frame in a row that showed the same fault. An input fault has one frame: it is latched from there.
+    pub to: Instant,
+    /// How many frames in a row.
+    pub frames: u64,
+}
+
+/// How a planned withdrawal of the permit, or a stop, came about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopKind {
+    /// `torque-off` was demanded.
+    TorqueOff,
+    /// A stop was carried through on this channel.
+    Stop(Channel),
+}
+
+/// A planned withdrawal of the permit, or a stop that was carried through.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stop {
+    /// An index into the monitors of the setup.
+    pub monitor: usize,
+    /// How.
+    pub kind: StopKind,
+    /// When it was demanded.
+    pub demanded_at: Instant,
+    /// When it was complete: for `torque-off` at once.
+    pub completed_at: Instant,
+}
+
+/// A reset that was released.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ResetFact {
+    /// The frame.
+    pub at: Instant,
+    /// Accepted, or the first reason why not.
+    pub result: Reset,
+}
+
+/// The smallest distance to a limit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Headroom {
+    /// To a position window; negative when it was exceeded.
+    Position(Position),
+    /// To a speed limit; negative when it was exceeded.
+    Speed(Speed),
+}
+
+/// How close one monitor came to its limit on one channel. A monitor with two limits has two of these.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct MonitorFacts {
+    /// An index into the monitors of the setup.
+    pub monitor: usize,
+    /// The channel.
+    pub channel: Channel,
+    /// How long it was active.
+    pub active: Span,
+    /// The smallest headroom and the first frame that had it; none when nothing was ever compared.
+    pub headroom: Option<(Headroom, Instant)>,
+}
+
+/// How far the channels came apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Apart<T> {
+    /// The largest difference, as a magnitude, and the first frame that had it.
+    pub largest: (T, Instant),
+    /// The smallest tolerance − difference, and the first frame that had it.
+    pub headroom: (T, Instant),
+}
+
+/// What one channel alone showed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ChannelFacts {
+    /// New readings that were handed in.
+    pub readings: u64,
+    /// The largest speed, as a magnitude, and the first frame that had it.
+    pub fastest: Option<(Speed, Instant)>,
+    /// The longest window that a speed was taken over; zero when none was.
+    pub longest_window: Span,
+}
+
+/// A stretch without a row that is longer than the shorter of the two timeouts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Gap {
+    /// The frame before.
+    pub from: Instant,
+    /// The frame after.
+    pub to: Instant,
+}
+
+/// What a replay found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Outcome {
+    /// What to add to an instant to get the time that stands in the trace, in ns.
+    pub origin_ns: i128,
+    /// Frames evaluated.
+    pub frames: u64,
+    /// The first frame.
+    pub first: Option<Instant>,
+    /// The last frame.
+    pub last: Option<Instant>,
+    /// The longest time between two frames.
+    pub longest_period: Span,
+    /// Time without the permit, frame by frame until the next.
+    pub withheld: Span,
+    /// The first frame without the permit after one with it.
+    pub permit_lost_at: Option<Instant>,
+    /// Gaps in the trace.
+    pub gaps: Limited<Gap>,
+    /// Trips in order of time.
+    pub trips: Limited<Trip>,
+    /// Faults in order of their first frame.
+    pub faults: Limited<Fault>,
+    /// Planned withdrawals and stops in order of completion.
+    pub stops: Limited<Stop>,
+    /// Resets in order of time.
+    pub resets: Limited<ResetFact>,
+    /// Every monitor on every channel.
+    pub monitors: Vec<MonitorFacts>,
+    /// Channel A and channel B.
+    pub channels: [ChannelFacts; 2],
+    /// The position discrepancy, if there is such a rule and it was ever evaluated.
+    pub position_discrepancy: Option<Apart<Position>>,
+    /// The speed discrepancy, if there is such a rule and it was ever evaluated.
+    pub speed_discrepancy: Option<Apart<Speed>>,
+}
+
+impl Outcome {
+    /// The verdict.
+    #[must_use]
+    pub fn verdict(&self) -> Verdict {
+        if !self.trips.is_empty() {
+            Verdict::Tripped
+        } else if !self.faults.is_empty() {
+            Verdict::Fault
+        } else {
+            Verdict::Clear
+        }
+    }
+
+    /// The time of an instant in the trace, in ns.
+    #[must_use]
+    pub fn time_ns(&self, instant: Instant) -> i128 {
+        i128::from(instant.as_nanos()) + self.origin_ns
+    }
+}

@@ -1,0 +1,424 @@
+//! Collects, frame by frame, what an [`Outcome`] is made of.
+
+use monitor_core::{
+    Channel, Check, Frame, Instant, MonitorId, MonitorSet, Position, Reading, SourceFault, Span, Speed,
+    Tripped,
+};
+
+use super::axis::ReplayAxis;
+use super::margin::Margin;
+use super::outcome::{
+    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome, ResetFact,
+    Stop, StopKind, Trip, TripRule,
+};
+use crate::setup::{MonitorKind, Setup};
+
+/// One monitor on one channel.
+#[derive(Clone, Copy, Debug)]
+struct Half {
+    position: Margin,
+    speed: Margin,
+    /// Its stop was complete at the frame before.
+    complete: bool,
+}
+
+impl Half {
+    const NEW: Self = Self { position: Margin::NEW, speed: Margin::NEW, complete: false };
+}
+
+/// One monitor.
+#[derive(Clone, Copy, Debug)]
+struct Slot {
+    halves: [Half; 2],
+    active: u64,
+    demanded_at: Instant,
+    is_torque_off: bool,
+}
+
+const fn index(channel: Channel) -> usize {
+    match channel {
+        Channel::A => 0,
+        Channel::B => 1,
+    }
+}
+
+/// See the module.
+pub(super) struct Recorder {
+    slots: Vec<Slot>,
+    shortest_timeout: u64,
+    last: Option<Instant>,
+    active: MonitorSet,
+    permit: bool,
+    resets_accepted: u64,
+    position_apart: Margin,
+    speeds_apart: Margin,
+    largest_apart: (i64, Instant),
+    largest_speeds_apart: (i64, Instant),
+    /// The channel fault of the frame before, as an index into the kept faults.
+    open_faults: [Option<(SourceFault, usize)>; 2],
+    clock_fault: Option<usize>,
+    /// Stops that were completed at this frame.
+    completed: Vec<(usize, Channel)>,
+    outcome: Outcome,
+}
+
+impl Recorder {
+    pub(super) fn new(setup: &Setup) -> Self {
+        let slot = |monitor: &crate::setup::MonitorSetup| Slot {
+            halves: [Half::NEW; 2],
+            active: 0,
+            demanded_at: Instant::from_nanos(0),
+            is_torque_off: matches!(monitor.kind, MonitorKind::TorqueOff),
+        };
+        Self {
+            slots: setup.monitors.iter().map(slot).collect(),
+            shortest_timeout: setup.a.timeout.value.min(setup.b.timeout.value).as_nanos(),
+            last: None,
+            active: MonitorSet::NONE,
+            permit: false,
+            resets_accepted: 0,
+            position_apart: Margin::NEW,
+            speeds_apart: Margin::NEW,
+            largest_apart: (-1, Instant::from_nanos(0)),
+            largest_speeds_apart: (-1, Instant::from_nanos(0)),
+            open_faults: [None; 2],
+            clock_fault: None,
+            completed: Vec::new(),
+            outcome: Outcome {
+                origin_ns: 0,
+                frames: 0,
+                first: None,
+                last: None,
+                longest_period: Span::ZERO,
+                withheld: Span::ZERO,
+                permit_lost_at: None,
+                gaps: Limited::default(),
+                trips: Limited::default(),
+                faults: Limited::default(),
+                stops: Limited::default(),
+                resets: Limited::default(),
+                monitors: Vec::new(),
+                channels: [ChannelFacts::default(); 2],
+                position_discrepancy: None,
+                speed_discrepancy: None,
+            },
+        }
+    }
+
+    pub(super) const fn frames(&self) -> u64 {
+        self.outcome.frames
+    }
+
+    /// Shows one frame to the axis and records what it came to.
+    #[inline]
+    pub(super) fn frame(&mut self, axis: &mut ReplayAxis, frame: &Frame) {
+        let now = frame.now;
+        let (slots, completed) = (&mut self.slots, &mut self.completed);
+        let seen = axis.step_watched(frame, &mut |id, channel, check| {
+            if let Some(slot) = slots.get_mut(usize::from(id.index())) {
+                slot.check(id, now, channel, check, completed);
+            }
+        });
+        self.outcome.frames += 1;
+        if seen.clock_fault {
+            self.clock_fault(now);
+            return;
+        }
+        self.clock_fault = None;
+        self.time(now);
+        if seen.active != self.active {
+            self.activity(seen.active, now);
+        }
+        for (channel, fault) in [(Channel::A, seen.faults.a), (Channel::B, seen.faults.b)] {
+            let reading = match channel {
+                Channel::A => frame.a,
+                Channel::B => frame.b,
+            };
+            self.channel(axis, now, channel, reading, fault);
+        }
+        for input in seen.input_faults.iter() {
+            let kind = FaultKind::Input(usize::from(input.index()));
+            self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
+        }
+        if let Some(apart) = seen.apart {
+            largest(&mut self.largest_apart, apart.bound.observed.to_bits(), now);
+            self.position_apart.update(now, apart.bound);
+        } else {
+            self.position_apart.interrupt();
+        }
+        if let Some(bound) = seen.speeds_apart {
+            largest(&mut self.largest_speeds_apart, bound.observed.to_bits(), now);
+            self.speeds_apart.update(now, bound);
+        } else {
+            self.speeds_apart.interrupt();
+        }
+        for (monitor, channel) in self.completed.drain(..) {
+            let (kind, demanded_at) = (StopKind::Stop(channel), self.slots[monitor].demanded_at);
+            self.outcome.stops.push(Stop { monitor, kind, demanded_at, completed_at: now });
+        }
+        if seen.has_trip() {
+            self.trips(axis, &seen);
+        }
+        if let Some(result) = seen.reset {
+            self.outcome.resets.push(ResetFact { at: now, result });
+            self.resets_accepted += u64::from(result == monitor_core::Reset::Accepted);
+        }
+        if self.permit && !seen.permit {
+            self.outcome.permit_lost_at.get_or_insert(now);
+        }
+        self.permit = seen.permit;
+    }
+
+    /// What passed since the frame before.
+    #[inline]
+    fn time(&mut self, now: Instant) {
+        if let Some(passed) = self.last.and_then(|last| now.since(last)) {
+            self.outcome.longest_period = self.outcome.longest_period.max(passed);
+            if !self.permit {
+                let withheld = self.outcome.withheld.as_nanos() + passed.as_nanos();
+                self.outcome.withheld = Span::from_nanos(withheld);
+            }
+            if passed.as_nanos() > self.shortest_timeout {
+                let from = self.last.unwrap_or(now);
+                self.outcome.gaps.push(Gap { from, to: now });
+            }
+        }
+        self.outcome.first.get_or_insert(now);
+        self.outcome.last = Some(now);
+        self.last = Some(now);
+    }
+
+    /// Monitors that became active or inactive at this frame.
+    fn activity(&mut self, active: MonitorSet, now: Instant) {
+        for (i, slot) in self.slots.iter_mut().enumerate() {
+            let is = contains(active, i);
+            let was = contains(self.active, i);
+            if is && !was {
+                slot.demanded_at = now;
+                if slot.is_torque_off {
+                    let kind = StopKind::TorqueOff;
+                    self.outcome.stops.push(Stop { monitor: i, kind, demanded_at: now, completed_at: now });
+                }
+            }
+            if was && !is {
+                slot.active += now.since(slot.demanded_at).map_or(0, Span::as_nanos);
+                for half in &mut slot.halves {
+                    half.position.interrupt();
+                    half.speed.interrupt();
+                    half.complete = false;
+                }
+            }
+        }
+        self.active = active;
+    }
+
+    #[inline]
+    fn channel(
+        &mut self,
+        axis: &ReplayAxis,
+        now: Instant,
+        channel: Channel,
+        reading: Option<Reading>,
+        fault: Option<SourceFault>,
+    ) {
+        let facts = &mut self.outcome.channels[index(channel)];
+        facts.readings += u64::from(reading.is_some());
+        if let Some(speed) = axis.state().speed(channel) {
+            let magnitude = Speed::from_bits(speed.to_bits().abs());
+            if facts.fastest.is_none_or(|(fastest, _)| magnitude > fastest) {
+                facts.fastest = Some((magnitude, now));
+            }
+            facts.longest_window = facts.longest_window.max(axis.state().effective_window(channel));
+        }
+        if fault.is_none() && self.open_faults[index(channel)].is_none() {
+            return;
+        }
+        self.channel_fault(now, channel, reading, fault);
+    }
+
+    /// A channel fault that begins, goes on or ends.
+    fn channel_fault(
+        &mut self,
+        now: Instant,
+        channel: Channel,
+        reading: Option<Reading>,
+        fault: Option<SourceFault>,
+    ) {
+        for slot in &mut self.slots {
+            let half = &mut slot.halves[index(channel)];
+            half.position.interrupt();
+            half.speed.interrupt();
+        }
+        let open = &mut self.open_faults[index(channel)];
+        match (fault, *open) {
+            (Some(fault), Some((before, place))) if fault == before => {
+                if let Some(kept) = self.outcome.faults.kept.get_mut(place) {
+                    kept.to = now;
+                    kept.frames += 1;
+                }
+            }
+            (Some(fault), _) => {
+                *open = Some((fault, self.outcome.faults.kept.len()));
+                let kind = FaultKind::Channel(channel, fault, reading);
+                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
+            }
+            (None, _) => *open = None,
+        }
+    }
+
+    fn clock_fault(&mut self, now: Instant) {
+        match self.clock_fault.and_then(|place| self.outcome.faults.kept.get_mut(place)) {
+            Some(fault) => fault.frames += 1,
+            None => {
+                self.clock_fault = Some(self.outcome.faults.kept.len());
+                self.outcome.faults.push(Fault { kind: FaultKind::Clock, from: now, to: now, frames: 1 });
+            }
+        }
+        if self.permit {
+            self.outcome.permit_lost_at.get_or_insert(now);
+        }
+        self.permit = false;
+    }
+
+    fn trips(&mut self, axis: &ReplayAxis, seen: &monitor_core::Outcome) {
+        let monitors = (0..self.slots.len()).flat_map(|i| {
+            Channel::BOTH.into_iter().filter_map(move |channel| {
+                contains(*seen.tripped.of(channel), i).then_some(TripRule::Monitor(i, channel))
+            })
+        });
+        let discrepancies = [
+            seen.position_discrepancy_tripped.then_some(TripRule::PositionDiscrepancy),
+            seen.speed_discrepancy_tripped.then_some(TripRule::SpeedDiscrepancy),
+        ];
+        for rule in monitors.chain(discrepancies.into_iter().flatten()) {
+            self.trip(axis, rule);
+        }
+    }
+
+    fn trip(&mut self, axis: &ReplayAxis, rule: TripRule) {
+        let tripped = axis.state().trips().find(|trip| rule_of(trip.rule) == rule);
+        let Some(trip) = tripped else { return };
+        let crossed = match (rule, trip.evidence) {
+            (TripRule::Monitor(i, channel), monitor_core::Evidence::Position(_)) => {
+                self.slots[i].halves[index(channel)].position.crossed()
+            }
+            (TripRule::Monitor(i, channel), monitor_core::Evidence::Speed(_)) => {
+                self.slots[i].halves[index(channel)].speed.crossed()
+            }
+            (TripRule::PositionDiscrepancy, _) => self.position_apart.crossed(),
+            (TripRule::SpeedDiscrepancy, _) => self.speeds_apart.crossed(),
+        };
+        let mut new = Trip {
+            rule,
+            demanded_at: trip.demanded_at,
+            // A violation can begin by the speed and trip by the position: then the first frame counts.
+            crossed_at: crossed.map_or(trip.violated_since, |crossed| crossed.min(trip.violated_since)),
+            violated_since: trip.violated_since,
+            tripped_at: trip.tripped_at,
+            evidence: trip.evidence,
+            confirmed_by: None,
+            resets_before: self.resets_accepted,
+        };
+        if let TripRule::Monitor(i, channel) = rule {
+            let other = TripRule::Monitor(i, channel.other());
+            let earlier = self.outcome.trips.kept.iter_mut().rev().find(|earlier| {
+                earlier.rule == other && earlier.resets_before == self.resets_accepted
+            });
+            if let Some(earlier) = earlier {
+                let after_ns =
+                    i128::from(new.tripped_at.as_nanos()) - i128::from(earlier.tripped_at.as_nanos());
+                earlier.confirmed_by = Some(Confirmation { channel, after_ns });
+                new.confirmed_by = Some(Confirmation { channel: channel.other(), after_ns: -after_ns });
+            }
+        }
+        self.outcome.trips.push(new);
+    }
+
+    /// The outcome of a trace that has been shown to its end.
+    pub(super) fn finish(mut self, origin_ns: i128) -> Outcome {
+        self.outcome.origin_ns = origin_ns;
+        if let Some(last) = self.last {
+            self.activity(MonitorSet::NONE, last);
+        }
+        for (monitor, slot) in self.slots.iter().enumerate() {
+            let active = Span::from_nanos(slot.active);
+            for channel in Channel::BOTH {
+                let half = &slot.halves[index(channel)];
+                let position = half
+                    .position
+                    .seen
+                    .then(|| (Headroom::Position(Position::from_bits(half.position.headroom)), half.position.at));
+                let speed = half
+                    .speed
+                    .seen
+                    .then(|| (Headroom::Speed(Speed::from_bits(half.speed.headroom)), half.speed.at));
+                let facts = |headroom| MonitorFacts { monitor, channel, active, headroom };
+                match (position, speed) {
+                    (None, None) => self.outcome.monitors.push(facts(None)),
+                    (position, speed) => {
+                        let both = [position, speed].into_iter().flatten();
+                        self.outcome.monitors.extend(both.map(|headroom| facts(Some(headroom))));
+                    }
+                }
+            }
+        }
+        let margin = &self.position_apart;
+        self.outcome.position_discrepancy = margin.seen.then(|| Apart {
+            largest: (Position::from_bits(self.largest_apart.0), self.largest_apart.1),
+            headroom: (Position::from_bits(margin.headroom), margin.at),
+        });
+        let margin = &self.speeds_apart;
+        self.outcome.speed_discrepancy = margin.seen.then(|| Apart {
+            largest: (Speed::from_bits(self.largest_speeds_apart.0), self.largest_speeds_apart.1),
+            headroom: (Speed::from_bits(margin.headroom), margin.at),
+        });
+        self.outcome
+    }
+}
+
+impl Slot {
+    #[inline]
+    fn check(
+        &mut self,
+        id: MonitorId,
+        now: Instant,
+        channel: Channel,
+        check: &Check,
+        completed: &mut Vec<(usize, Channel)>,
+    ) {
+        let half = &mut self.halves[index(channel)];
+        match check.position {
+            Some(bound) => half.position.update(now, bound),
+            None => half.position.interrupt(),
+        }
+        match check.speed {
+            Some(bound) => half.speed.update(now, bound),
+            None => half.speed.interrupt(),
+        }
+        if check.complete != half.complete {
+            half.complete = check.complete;
+            if check.complete {
+                completed.push((usize::from(id.index()), channel));
+            }
+        }
+    }
+}
+
+fn contains(set: MonitorSet, index: usize) -> bool {
+    set.to_bits() & (1 << index) != 0
+}
+
+fn rule_of(rule: Tripped) -> TripRule {
+    match rule {
+        Tripped::Monitor(id, channel) => TripRule::Monitor(usize::from(id.index()), channel),
+        Tripped::PositionDiscrepancy => TripRule::PositionDiscrepancy,
+        Tripped::SpeedDiscrepancy => TripRule::SpeedDiscrepancy,
+    }
+}
+
+#[inline]
+fn largest(kept: &mut (i64, Instant), value: i64, now: Instant) {
+    if value > kept.0 {
+        *kept = (value, now);
+    }
+}

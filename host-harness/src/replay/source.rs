@@ -1,0 +1,199 @@
+//! Where frames come from.
+
+use monitor_core::{Frame, Instant, Levels, Reading, Span};
+
+use crate::trace::{BATCH_FRAMES, Prefetch, Reader, TraceError};
+
+/// A trace, frame by frame, in batches.
+pub trait FrameSource {
+    /// Replaces the content of `batch` by the next frames; false, with an empty batch, when there are no more.
+    ///
+    /// # Errors
+    ///
+    /// A [`TraceError`] where the trace is bad; the frames before that place are in the batch.
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError>;
+
+    /// What to add to an instant to get the time that stands in the trace, in ns. Known after the first batch.
+    fn origin_ns(&self) -> i128 {
+        0
+    }
+}
+
+impl FrameSource for Reader {
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        Self::next_batch(self, batch)
+    }
+
+    fn origin_ns(&self) -> i128 {
+        self.summary().origin_ns
+    }
+}
+
+impl FrameSource for Prefetch {
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        Self::next_batch(self, batch)
+    }
+
+    /// Known when the end is reached.
+    fn origin_ns(&self) -> i128 {
+        self.reader().map_or(0, |reader| reader.summary().origin_ns)
+    }
+}
+
+/// Frames in memory.
+impl FrameSource for &[Frame] {
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        batch.clear();
+        let (now, later) = self.split_at(self.len().min(BATCH_FRAMES));
+        batch.extend_from_slice(now);
+        *self = later;
+        Ok(!batch.is_empty())
+    }
+}
+
+/// Shows a trace at a fixed evaluation period instead of at its own rows: at `first + k × cycle`, with the newest
+/// reading of each source and the levels of the newest row at or before that instant.
+#[derive(Debug)]
+pub struct Cycled<S> {
+    source: S,
+    cycle: u64,
+    rows: Vec<Frame>,
+    /// The first of `rows` that has not been passed.
+    next_row: usize,
+    next_now: Option<u64>,
+    fresh: (Option<Reading>, Option<Reading>),
+    levels: Levels,
+    ended: Option<TraceError>,
+    drained: bool,
+}
+
+impl<S: FrameSource> Cycled<S> {
+    /// Evaluates `source` every `cycle` (above zero).
+    pub fn new(source: S, cycle: Span) -> Self {
+        Self {
+            source,
+            cycle: cycle.as_nanos().max(1),
+            rows: Vec::new(),
+            next_row: 0,
+            next_now: None,
+            fresh: (None, None),
+            levels: Levels::default(),
+            ended: None,
+            drained: false,
+        }
+    }
+
+    /// The next row, or none at the end.
+    fn row(&mut self) -> Option<Frame> {
+        if self.next_row == self.rows.len() && !self.drained {
+            self.next_row = 0;
+            match self.source.next_batch(&mut self.rows) {
+                Ok(more) => self.drained = !more,
+                Err(error) => {
+                    self.drained = true;
+                    self.ended = Some(error);
+                }
+            }
+        }
+        self.rows.get(self.next_row).copied()
+    }
+
+    /// The next evaluation; none when every instant up to the last row has been.
+    fn frame(&mut self) -> Option<Frame> {
+        let now = match self.next_now {
+            Some(now) => now,
+            None => self.row()?.now.as_nanos(),
+        };
+        // A row at or after the instant shows that the trace reaches it.
+        loop {
+            let row = self.row()?;
+            if row.now.as_nanos() > now {
+                break;
+            }
+            self.next_row += 1;
+            self.fresh = (row.a.or(self.fresh.0), row.b.or(self.fresh.1));
+            self.levels = row.levels;
+            if row.now.as_nanos() == now {
+                break;
+            }
+        }
+        self.next_now = Some(now.saturating_add(self.cycle));
+        let (a, b) = std::mem::take(&mut self.fresh);
+        Some(Frame { now: Instant::from_nanos(now), a, b, levels: self.levels })
+    }
+}
+
+impl<S: FrameSource> FrameSource for Cycled<S> {
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        batch.clear();
+        while batch.len() < BATCH_FRAMES {
+            match self.frame() {
+                Some(frame) => batch.push(frame),
+                None => break,
+            }
+        }
+        match self.ended.take() {
+            Some(error) => Err(error),
+            None => Ok(!batch.is_empty()),
+        }
+    }
+
+    fn origin_ns(&self) -> i128 {
+        self.source.origin_ns()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use monitor_core::Sample;
+
+    use super::*;
+
+    fn row(ms: u64, count: u64, level: u32) -> Frame {
+        let now = Instant::from_nanos(ms * 1_000_000);
+        let reading = Some(Reading { captured_at: now, sample: Sample::Count(count) });
+        Frame { now, a: reading, b: None, levels: Levels::from_bits(level) }
+    }
+
+    fn evaluate(rows: &[Frame], cycle_ms: u64) -> Vec<(u64, Option<u64>, u32)> {
+        let mut cycled = Cycled::new(rows, Span::from_millis(cycle_ms).unwrap());
+        let (mut batch, mut seen) = (Vec::new(), Vec::new());
+        while cycled.next_batch(&mut batch).unwrap() {
+            seen.extend(batch.iter().map(|frame| {
+                let count = frame.a.map(|reading| match reading.sample {
+                    Sample::Count(count) => count,
+                    Sample::Invalid => panic!("not in these rows"),
+                });
+                (frame.now.as_nanos() / 1_000_000, count, frame.levels.to_bits())
+            }));
+        }
+        seen
+    }
+
+    #[test]
+    fn a_cycle_sees_the_newest_row_at_or_before_its_instant() {
+        let rows = [row(5, 50, 0), row(6, 60, 1), row(7, 70, 1), row(12, 120, 0)];
+        assert_eq!(
+            evaluate(&rows, 2),
+            [(5, Some(50), 0), (7, Some(70), 1), (9, None, 1), (11, None, 1)],
+            "12 ms lies between two instants of the cycle"
+        );
+    }
+
+    #[test]
+    fn a_cycle_shorter_than_the_rows_evaluates_in_between() {
+        let rows = [row(0, 1, 0), row(2, 3, 0), row(4, 5, 1)];
+        assert_eq!(
+            evaluate(&rows, 1),
+            [(0, Some(1), 0), (1, None, 0), (2, Some(3), 0), (3, None, 0), (4, Some(5), 1)]
+        );
+    }
+
+    #[test]
+    fn a_cycle_gives_the_same_frames_across_batches() {
+        let rows: Vec<Frame> = (0..3 * BATCH_FRAMES as u64 + 7).map(|i| row(i, i, 0)).collect();
+        let seen = evaluate(&rows, 3);
+        assert!(seen.iter().zip((0..).step_by(3)).all(|(seen, ms)| *seen == (ms, Some(ms), 0)));
+        assert_eq!(seen.len(), rows.len().div_ceil(3));
+    }
+}

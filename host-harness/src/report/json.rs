@@ -1,0 +1,487 @@
+//! The report for programs. The names of its fields are an interface: see the schema beside the documentation.
+
+use monitor_core::{Evidence, Instant, Sample};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::names;
+use super::number::{Exact, Seconds};
+use crate::replay::{self, FaultKind, Headroom, Outcome, StopKind, TripRule};
+use crate::setup::Setup;
+
+/// The version of the JSON report; it changes when a field changes its meaning or goes.
+pub const SCHEMA_VERSION: u32 = 1;
+
+/// The JSON Schema of [`Report`].
+#[must_use]
+pub fn json_schema() -> schemars::Schema {
+    schemars::schema_for!(Report)
+}
+
+/// What a replay found, for programs.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct Report {
+    /// The version of this format.
+    pub schema: u32,
+    /// The setup.
+    pub setup: SetupReport,
+    /// The trace.
+    pub trace: TraceReport,
+    /// What came of it.
+    pub verdict: VerdictReport,
+    /// Every rule that was broken, in order of time, once per monitor and channel until a reset.
+    pub trips: Vec<TripReport>,
+    /// Every fault of a channel, an input or the clock, in order of its first frame.
+    pub faults: Vec<FaultReport>,
+    /// Planned withdrawals of the permit, and stops that were carried through.
+    pub stops: Vec<StopReport>,
+    /// Resets that were released.
+    pub resets: Vec<ResetReport>,
+    /// How close each monitor came to its limit on each channel. A monitor with two limits has two entries for a channel.
+    pub monitors: Vec<MonitorReport>,
+    /// How far the positions of the two channels came apart; null without such a rule.
+    pub discrepancy: Option<DiscrepancyReport>,
+    /// How far the speeds of the two channels came apart; null without such a rule.
+    pub speed_discrepancy: Option<DiscrepancyReport>,
+    /// What each channel alone showed.
+    pub channels: Vec<ChannelReport>,
+    /// The permit over the trace.
+    pub permit: PermitReport,
+    /// How many entries of each list are not here because there were more than 10000.
+    pub left_out: LeftOut,
+}
+
+/// The setup of a replay.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct SetupReport {
+    /// Its title.
+    pub title: String,
+    /// CRC-32 of its effective values, eight hexadecimal digits.
+    pub checksum: String,
+    /// The unit of the axis: mm or deg.
+    pub unit: String,
+    /// The file.
+    pub path: String,
+}
+
+/// The trace of a replay.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct TraceReport {
+    /// The file, or `-` for standard input.
+    pub path: String,
+    /// Frames evaluated.
+    pub frames: u64,
+    /// The first frame.
+    pub first_s: Option<Seconds>,
+    /// The last frame.
+    pub last_s: Option<Seconds>,
+    /// The longest time between two frames.
+    pub longest_period_s: Seconds,
+    /// Stretches without a row that are longer than the shorter of the two timeouts.
+    pub gaps: Vec<GapReport>,
+    /// Rows left out as bad, on request.
+    pub skipped_rows: u64,
+}
+
+/// A gap in a trace.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct GapReport {
+    /// The frame before.
+    pub from_s: Seconds,
+    /// The frame after.
+    pub to_s: Seconds,
+}
+
+/// What came of a replay.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum VerdictReport {
+    /// Nothing tripped and nothing was faulted.
+    Clear,
+    /// At least one rule was broken.
+    Tripped,
+    /// Nothing tripped, but a channel, an input or the clock was faulted.
+    Fault,
+}
+
+/// One trip.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct TripReport {
+    /// The name of the monitor, or `discrepancy` or `speed_discrepancy`.
+    pub monitor: String,
+    /// Its kind.
+    pub kind: String,
+    /// `a`, `b`, or `both` for a discrepancy.
+    pub channel: String,
+    /// When the demand became active.
+    pub demand_s: Seconds,
+    /// The first frame of the unbroken violation.
+    pub violated_since_s: Seconds,
+    /// When the observed value crossed the limit, interpolated between two frames.
+    pub crossed_s: Seconds,
+    /// The frame of the trip.
+    pub tripped_s: Seconds,
+    /// What was seen at that frame, a magnitude.
+    pub observed: Exact,
+    /// What was allowed at that frame.
+    pub limit: Exact,
+    /// Observed − limit.
+    pub excess: Exact,
+    /// The unit of the three.
+    pub unit: String,
+    /// When the other channel came to the same verdict; null: never, or not before the next reset.
+    pub confirmed_by: Option<ConfirmationReport>,
+}
+
+/// The other channel's trip of the same monitor.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct ConfirmationReport {
+    /// The other channel.
+    pub channel: String,
+    /// Its trip minus this one; negative when the other channel was first.
+    pub after_s: Seconds,
+}
+
+/// One fault.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct FaultReport {
+    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel; `input`; `clock`.
+    pub kind: String,
+    /// The channel, for a channel fault.
+    pub channel: Option<String>,
+    /// The input, for an input fault.
+    pub input: Option<String>,
+    /// The first frame that showed it.
+    pub at_s: Seconds,
+    /// The last frame in a row that showed it.
+    pub until_s: Seconds,
+    /// How many frames in a row.
+    pub frames: u64,
+    /// The reading of the first frame, if there was one.
+    pub reading: Option<ReadingReport>,
+}
+
+/// A reading.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct ReadingReport {
+    /// When it was captured.
+    pub captured_s: Seconds,
+    /// The counter as read, unsigned; null when the source marked it as invalid.
+    pub count: Option<u64>,
+}
+
+/// A planned withdrawal of the permit, or a stop.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct StopReport {
+    /// The monitor.
+    pub monitor: String,
+    /// Its kind.
+    pub kind: String,
+    /// The channel on which a stop was complete; null for `torque-off`.
+    pub channel: Option<String>,
+    /// When it was demanded.
+    pub demand_s: Seconds,
+    /// When it was complete.
+    pub completed_s: Seconds,
+}
+
+/// A reset.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct ResetReport {
+    /// The frame.
+    pub at_s: Seconds,
+    /// Whether it was accepted.
+    pub accepted: bool,
+    /// `accepted`, or the first reason why not.
+    pub result: String,
+}
+
+/// How close a monitor came to its limit.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct MonitorReport {
+    /// Its name.
+    pub name: String,
+    /// Its kind.
+    pub kind: String,
+    /// The channel.
+    pub channel: String,
+    /// How long it was active.
+    pub active_s: Seconds,
+    /// The smallest limit − observed; negative when the limit was exceeded; null when nothing was ever compared.
+    pub headroom: Option<Exact>,
+    /// The first frame with that headroom.
+    pub headroom_at_s: Option<Seconds>,
+    /// The unit of the headroom.
+    pub unit: Option<String>,
+}
+
+/// How far the two channels came apart.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct DiscrepancyReport {
+    /// The largest difference, a magnitude; null when they were never compared.
+    pub largest: Option<Exact>,
+    /// The first frame with that difference.
+    pub largest_at_s: Option<Seconds>,
+    /// The smallest tolerance − difference; negative when the tolerance was exceeded.
+    pub headroom: Option<Exact>,
+    /// The first frame with that headroom.
+    pub headroom_at_s: Option<Seconds>,
+    /// The unit of both.
+    pub unit: String,
+}
+
+/// What one channel alone showed.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct ChannelReport {
+    /// The channel.
+    pub channel: String,
+    /// Readings handed in.
+    pub readings: u64,
+    /// The largest speed, a magnitude.
+    pub fastest: Option<Exact>,
+    /// The first frame with that speed.
+    pub fastest_at_s: Option<Seconds>,
+    /// The unit of the speed.
+    pub unit: String,
+    /// The window set for the speed.
+    pub window_s: Seconds,
+    /// The longest window that a speed was taken over; null when none was.
+    pub effective_window_s: Option<Seconds>,
+}
+
+/// The permit over a trace.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct PermitReport {
+    /// The first frame without the permit after one with it.
+    pub lost_at_s: Option<Seconds>,
+    /// How long it was withheld in all, the warm-up at the beginning included.
+    pub withheld_s: Seconds,
+}
+
+/// Entries that are not in the lists.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct LeftOut {
+    /// Of the gaps.
+    pub gaps: u64,
+    /// Of the trips.
+    pub trips: u64,
+    /// Of the faults.
+    pub faults: u64,
+    /// Of the stops.
+    pub stops: u64,
+    /// Of the resets.
+    pub resets: u64,
+}
+
+impl Report {
+    /// The report on one replay. `path` names the trace; `skipped_rows` were left out of it.
+    #[must_use]
+    pub fn new(setup: &Setup, outcome: &Outcome, path: &str, skipped_rows: u64) -> Self {
+        let at = |instant: Instant| Seconds(outcome.time_ns(instant));
+        let unit = setup.unit.symbol();
+        let per_second = format!("{unit}/s");
+        let gaps = outcome.gaps.kept.iter().map(|gap| GapReport { from_s: at(gap.from), to_s: at(gap.to) });
+        Self {
+            schema: SCHEMA_VERSION,
+            setup: SetupReport {
+                title: setup.title.clone(),
+                checksum: format!("{:08x}", setup.checksum()),
+                unit: unit.to_owned(),
+                path: setup.path.clone(),
+            },
+            trace: TraceReport {
+                path: path.to_owned(),
+                frames: outcome.frames,
+                first_s: outcome.first.map(at),
+                last_s: outcome.last.map(at),
+                longest_period_s: Seconds(i128::from(outcome.longest_period.as_nanos())),
+                gaps: gaps.collect(),
+                skipped_rows,
+            },
+            verdict: match outcome.verdict() {
+                replay::Verdict::Clear => VerdictReport::Clear,
+                replay::Verdict::Tripped => VerdictReport::Tripped,
+                replay::Verdict::Fault => VerdictReport::Fault,
+            },
+            trips: outcome.trips.kept.iter().map(|trip| TripReport::new(setup, outcome, trip)).collect(),
+            faults: outcome.faults.kept.iter().map(|fault| FaultReport::new(setup, outcome, fault)).collect(),
+            stops: outcome.stops.kept.iter().map(|stop| StopReport::new(setup, outcome, stop)).collect(),
+            resets: (outcome.resets.kept.iter())
+                .map(|reset| ResetReport {
+                    at_s: at(reset.at),
+                    accepted: reset.result == monitor_core::Reset::Accepted,
+                    result: names::reset(reset.result).to_owned(),
+                })
+                .collect(),
+            monitors: (outcome.monitors.iter())
+                .map(|monitor| MonitorReport::new(setup, outcome, monitor))
+                .collect(),
+            discrepancy: setup.discrepancy.as_ref().map(|_| {
+                DiscrepancyReport::new(outcome.position_discrepancy, at, unit.to_owned())
+            }),
+            speed_discrepancy: setup.speed_discrepancy.as_ref().map(|_| {
+                DiscrepancyReport::new(outcome.speed_discrepancy, at, per_second.clone())
+            }),
+            channels: (outcome.channels.iter().zip(["a", "b"]))
+                .map(|(facts, channel)| ChannelReport {
+                    channel: channel.to_owned(),
+                    readings: facts.readings,
+                    fastest: facts.fastest.map(|(speed, _)| speed.into()),
+                    fastest_at_s: facts.fastest.map(|(_, instant)| at(instant)),
+                    unit: per_second.clone(),
+                    window_s: Seconds(i128::from(setup.speed.window.value.as_nanos())),
+                    effective_window_s: (facts.longest_window.as_nanos() > 0)
+                        .then(|| Seconds(i128::from(facts.longest_window.as_nanos()))),
+                })
+                .collect(),
+            permit: PermitReport {
+                lost_at_s: outcome.permit_lost_at.map(at),
+                withheld_s: Seconds(i128::from(outcome.withheld.as_nanos())),
+            },
+            left_out: LeftOut {
+                gaps: outcome.gaps.left_out,
+                trips: outcome.trips.left_out,
+                faults: outcome.faults.left_out,
+                stops: outcome.stops.left_out,
+                resets: outcome.resets.left_out,
+            },
+        }
+    }
+}
+
+/// Observed, limit and excess of a trip, with their unit.
+pub(super) fn evidence(setup: &Setup, evidence: &Evidence) -> (Exact, Exact, Exact, String) {
+    let unit = setup.unit.symbol();
+    match *evidence {
+        Evidence::Position(bound) => {
+            let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
+            let excess = monitor_core::Position::from_bits(excess);
+            (bound.observed.into(), bound.limit.into(), excess.into(), unit.to_owned())
+        }
+        Evidence::Speed(bound) => {
+            let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
+            let excess = monitor_core::Speed::from_bits(excess);
+            (bound.observed.into(), bound.limit.into(), excess.into(), format!("{unit}/s"))
+        }
+    }
+}
+
+impl TripReport {
+    fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip) -> Self {
+        let at = |instant| Seconds(outcome.time_ns(instant));
+        let (monitor, kind, channel) = names::rule(setup, trip.rule);
+        let (observed, limit, excess, unit) = evidence(setup, &trip.evidence);
+        Self {
+            monitor,
+            kind: kind.to_owned(),
+            channel: channel.to_owned(),
+            demand_s: at(trip.demanded_at),
+            violated_since_s: at(trip.violated_since),
+            crossed_s: at(trip.crossed_at),
+            tripped_s: at(trip.tripped_at),
+            observed,
+            limit,
+            excess,
+            unit,
+            confirmed_by: trip.confirmed_by.map(|confirmation| ConfirmationReport {
+                channel: names::channel(confirmation.channel).to_owned(),
+                after_s: Seconds(confirmation.after_ns),
+            }),
+        }
+    }
+}
+
+impl FaultReport {
+    fn new(setup: &Setup, outcome: &Outcome, fault: &replay::Fault) -> Self {
+        let at = |instant| Seconds(outcome.time_ns(instant));
+        let (kind, channel, input) = names::fault(setup, fault.kind);
+        let reading = match fault.kind {
+            FaultKind::Channel(_, _, reading) => reading,
+            FaultKind::Input(_) | FaultKind::Clock => None,
+        };
+        Self {
+            kind: kind.to_owned(),
+            channel: channel.map(str::to_owned),
+            input,
+            at_s: at(fault.from),
+            until_s: at(fault.to),
+            frames: fault.frames,
+            reading: reading.map(|reading| ReadingReport {
+                captured_s: at(reading.captured_at),
+                count: match reading.sample {
+                    Sample::Count(count) => Some(count),
+                    Sample::Invalid => None,
+                },
+            }),
+        }
+    }
+}
+
+impl StopReport {
+    fn new(setup: &Setup, outcome: &Outcome, stop: &replay::Stop) -> Self {
+        let monitor = &setup.monitors[stop.monitor];
+        Self {
+            monitor: monitor.name.clone(),
+            kind: monitor.kind.name().to_owned(),
+            channel: match stop.kind {
+                StopKind::TorqueOff => None,
+                StopKind::Stop(channel) => Some(names::channel(channel).to_owned()),
+            },
+            demand_s: Seconds(outcome.time_ns(stop.demanded_at)),
+            completed_s: Seconds(outcome.time_ns(stop.completed_at)),
+        }
+    }
+}
+
+impl MonitorReport {
+    fn new(setup: &Setup, outcome: &Outcome, facts: &replay::MonitorFacts) -> Self {
+        let monitor = &setup.monitors[facts.monitor];
+        let unit = setup.unit.symbol();
+        let (headroom, unit) = match facts.headroom {
+            Some((Headroom::Position(headroom), _)) => (Some(headroom.into()), Some(unit.to_owned())),
+            Some((Headroom::Speed(headroom), _)) => (Some(headroom.into()), Some(format!("{unit}/s"))),
+            None => (None, None),
+        };
+        let (_, _, channel) = names::rule(setup, TripRule::Monitor(facts.monitor, facts.channel));
+        Self {
+            name: monitor.name.clone(),
+            kind: monitor.kind.name().to_owned(),
+            channel: channel.to_owned(),
+            active_s: Seconds(i128::from(facts.active.as_nanos())),
+            headroom,
+            headroom_at_s: facts.headroom.map(|(_, at)| Seconds(outcome.time_ns(at))),
+            unit,
+        }
+    }
+}
+
+impl DiscrepancyReport {
+    fn new<T: Into<Exact> + Copy>(
+        apart: Option<replay::Apart<T>>,
+        at: impl Fn(Instant) -> Seconds,
+        unit: String,
+    ) -> Self {
+        Self {
+            largest: apart.map(|apart| apart.largest.0.into()),
+            largest_at_s: apart.map(|apart| at(apart.largest.1)),
+            headroom: apart.map(|apart| apart.headroom.0.into()),
+            headroom_at_s: apart.map(|apart| at(apart.headroom.1)),
+            unit,
+        }
+    }
+}

@@ -1,0 +1,43 @@
+//! The words of both reports.
+
+use monitor_core::{Channel, Reset};
+
+use crate::replay::{FaultKind, TripRule};
+use crate::setup::Setup;
+
+pub(super) const fn channel(channel: Channel) -> &'static str {
+    match channel {
+        Channel::A => "a",
+        Channel::B => "b",
+    }
+}
+
+/// Name, kind and channel of the rule of a trip. A discrepancy belongs to both channels.
+pub(super) fn rule(setup: &Setup, rule: TripRule) -> (String, &'static str, &'static str) {
+    match rule {
+        TripRule::Monitor(i, of) => {
+            let monitor = &setup.monitors[i];
+            (monitor.name.clone(), monitor.kind.name(), channel(of))
+        }
+        TripRule::PositionDiscrepancy => ("discrepancy".to_owned(), "discrepancy", "both"),
+        TripRule::SpeedDiscrepancy => ("speed_discrepancy".to_owned(), "speed-discrepancy", "both"),
+    }
+}
+
+/// Kind, channel and input of a fault.
+pub(super) fn fault(setup: &Setup, kind: FaultKind) -> (&'static str, Option<&'static str>, Option<String>) {
+    match kind {
+        FaultKind::Channel(of, fault, _) => (fault.name(), Some(channel(of)), None),
+        FaultKind::Input(i) => ("input", None, Some(setup.inputs[i].name.clone())),
+        FaultKind::Clock => ("clock", None, None),
+    }
+}
+
+pub(super) const fn reset(result: Reset) -> &'static str {
+    match result {
+        Reset::Accepted => "accepted",
+        Reset::ChannelFaulted => "refused: a channel is faulted",
+        Reset::Violated => "refused: a rule is violated",
+        Reset::InputFaulted => "refused: an input is faulted",
+    }
+}
