@@ -296,7 +296,8 @@ impl<'s> Encoder<'s> {
         let t = self.captured;
         let travel = travel * self.model.direction;
         let steps = match self.model.scale {
-            Scale::Counter { unit_per_count, .. } => (travel / unit_per_count).floor(),
+            // The trace starts in the middle of a count, so that rest is not an edge.
+            Scale::Counter { unit_per_count, .. } => (travel / unit_per_count + 0.5).floor(),
             Scale::Position { step, .. } => ((self.model.start + travel) / step + 0.5).floor(),
         };
         if steps.abs() > MOST_STEPS {

@@ -231,8 +231,7 @@ fn phases(from: MotionState, goal: Goal, limits: Limits) -> Result<Vec<(i64, f64
     let brake = profile.brake.t.iter().zip(&profile.brake.j);
     let mut merged: Vec<(i64, f64)> = Vec::with_capacity(9);
     for (duration_s, jerk) in brake.chain(profile.t.iter().zip(&profile.j)) {
-        // The rounding edge avoids the half, where durations of decimal inputs may lie.
-        let duration = (duration_s.max(0.0) * 1e9 + 0.5003).floor() as i64;
+        let duration = grid_ns(*duration_s);
         let jerk = if *jerk > 0.0 {
             limits.jerk
         } else if *jerk < 0.0 {
@@ -247,6 +246,11 @@ fn phases(from: MotionState, goal: Goal, limits: Limits) -> Result<Vec<(i64, f64
         }
     }
     Ok(merged)
+}
+
+/// A duration on the grid of 1 ns; the rounding edge avoids the half, where durations of round inputs may lie.
+fn grid_ns(duration_s: f64) -> i64 {
+    (duration_s.max(0.0) * 1e9 + 0.5003).floor() as i64
 }
 
 /// A displacement of the axis that no move commanded; both sources see it.
@@ -380,6 +384,16 @@ mod tests {
         assert!((hardest - 2_000.0).abs() < 1e-3, "{hardest}");
         // Closed form of a move that reaches its speed: T = s/v + v/a + a/j.
         assert!((end as f64 * 1e-9 - (400.0 / 250.0 + 250.0 / 2_000.0 + 0.1)).abs() < 5e-9);
+    }
+
+    #[test]
+    fn the_last_bits_of_a_round_duration_do_not_move_it_on_the_grid() {
+        for half_ns in (1..2_000_000_001u64).step_by(9_999_998) {
+            let duration = half_ns as f64 / 2e9;
+            let near = (-8..=8i64).map(|ulp| f64::from_bits(duration.to_bits().wrapping_add_signed(ulp)));
+            let on_grid: Vec<i64> = near.map(grid_ns).collect();
+            assert!(on_grid.iter().all(|ns| *ns == on_grid[0]), "{duration}: {on_grid:?}");
+        }
     }
 
     #[test]
