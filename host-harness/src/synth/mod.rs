@@ -7,7 +7,7 @@
 //! **The same scenario gives the same bytes**, on every machine whose `f64` is plain IEEE 754 (all usual 64-bit
 //! targets). Random numbers come from ChaCha8 streams, one per source and purpose, keyed by `seed`. Only `+ - * /` and
 //! rounding to whole numbers are used; sine and normal deviates are made from them, and of the motion planner's results
-//! only signs and durations rounded to 1 ns are kept (see the source of `motion` for what is left to chance there).
+//! only signs and durations rounded to 1 ns are kept (the source of `motion` says how, and what is left to chance).
 //!
 //! # A complete scenario
 //!
@@ -153,7 +153,7 @@
 //!
 //! | kind | keys | model |
 //! | --- | --- | --- |
-//! | `stuck` | | the reading keeps the value of the last sample before `at`; at `until` it returns to the true one |
+//! | `stuck` | | the reading keeps the value of the last sample before `at` (of the first one when there is none); at `until` it returns to the true one |
 //! | `jump` | `by` | the reading is larger by `by` from `at` to `until` |
 //! | `lost-counts` | `rate` | of the counts between two readings this share is lost, in either direction, and stays lost; a fraction of a count is lost at random with that probability |
 //! | `reversed` | | from the last sample before `at` on, the reading moves against the true direction; after `until` it moves with it again and keeps the offset |

@@ -369,6 +369,25 @@ mod tests {
     }
 
     #[test]
+    fn a_correction_starts_with_nothing_and_ends_with_what_is_missing() {
+        let missing = MotionState { position: 3.0, speed: -5.0, acceleration: 7.0 };
+        let end = 250_000_000;
+        let segment = Segment {
+            start: 0,
+            position: 0.0,
+            speed: 0.0,
+            acceleration: 0.0,
+            jerk: 0.0,
+            correction: Some(Correction::new(0, end, missing)),
+        };
+        assert_eq!(segment.state(0), MotionState { position: 0.0, speed: 0.0, acceleration: 0.0 });
+        let last = segment.state(end);
+        assert!((last.position - 3.0).abs() < 1e-12, "{last:?}");
+        assert!((last.speed + 5.0).abs() < 1e-11, "{last:?}");
+        assert!((last.acceleration - 7.0).abs() < 1e-9, "{last:?}");
+    }
+
+    #[test]
     fn speed_and_acceleration_stay_within_the_limits_of_a_positioning_move() {
         let mut path = Path::at_rest(0.0);
         let limits = Limits { speed: 250.0, acceleration: 2_000.0, jerk: 20_000.0 };

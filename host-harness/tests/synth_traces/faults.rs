@@ -65,6 +65,13 @@ fn lost_counts_need_motion() {
 }
 
 #[test]
+fn a_source_that_loses_every_count_stands_still_in_both_directions() {
+    let counter = "unit_per_count = \"0.001 mm\"\ncounter_bits = 32\nstart_count = 70\n";
+    let t = fault(OUT_AND_BACK, counter, "kind = \"lost-counts\"\nat = \"0 s\"\nrate = \"100 %\"");
+    assert!(t.text("a").iter().all(|count| *count == "70"));
+}
+
+#[test]
 fn a_reversed_source_moves_against_the_truth_and_keeps_the_offset_afterwards() {
     let t = fault(STEADY, FINE, "kind = \"reversed\"\nat = \"1 s\"\nuntil = \"2 s\"");
     let (a, b) = (t.numbers("a"), t.numbers("b"));
