@@ -1,0 +1,7 @@
+//! Synthetic traces, held against the formulas of their models.
+
+mod encoders;
+mod errors;
+mod faults;
+mod rows;
+mod support;
