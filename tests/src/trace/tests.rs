@@ -1,0 +1,117 @@
+//! The generators are worth something: what the rules name does occur.
+
+use super::*;
+use crate::model::{Fault, Model, Refusal, Reset, Tri};
+use std::collections::BTreeMap;
+
+#[test]
+fn a_longer_case_begins_like_a_shorter_one() {
+    let (short, long) = (case(7, 60, 9), case(7, 90, 9));
+    assert_eq!(short.frames, long.frames[..60]);
+    assert_eq!(short.setup, long.setup);
+}
+
+/// How often each thing was seen.
+fn seen(cases: std::ops::Range<u64>, length: usize) -> BTreeMap<String, u64> {
+    let mut counts = BTreeMap::new();
+    for seed in cases {
+        let case = case(seed, length, 9);
+        let mut model = Model::new(&case.setup);
+        let mut count =
+            |what: &str, times: usize| *counts.entry(what.to_owned()).or_insert(0) += times as u64;
+        for frame in &case.frames {
+            let seen = model.step_with(frame, |question, held| {
+                let words = format!("{question:?}");
+                let kind = words.split(' ').next().unwrap_or_default();
+                count(&format!("near {kind}"), 1);
+                held
+            });
+            count("frame", 1);
+            count("permit", usize::from(seen.permit));
+            count("clock fault", usize::from(seen.clock_fault));
+            count("compared", seen.compared);
+            count("near", seen.near);
+            if seen.reset != Reset::None && !seen.clock_fault {
+                count(&format!("{:?}", seen.reset), 1);
+            }
+            for channel in &seen.channels {
+                if let Some(fault) = channel.fault {
+                    count(&format!("{fault:?}"), 1);
+                    count(&format!("{fault:?} while {:?}", case.mood), 1);
+                }
+            }
+            for input in &seen.inputs {
+                count("input fault", usize::from(input.faulted));
+            }
+            for (monitor, rule) in seen.monitors.iter().zip(&case.setup.monitors) {
+                let name = format!("{:?}", rule.kind);
+                let name = name.split([' ', '{']).next().unwrap_or_default();
+                count("withdrawn as planned", usize::from(monitor.withdraws));
+                for lane in &monitor.lanes {
+                    count("complete", usize::from(lane.complete));
+                    count("warming up", usize::from(lane.warming_up));
+                    count(&format!("{name} trip"), usize::from(lane.tripped_now.is_some()));
+                    let tie =
+                        lane.compared.as_ref().is_some_and(|(_, observed, limit)| *observed == limit.exact);
+                    count("tie", usize::from(tie && lane.verdict == Tri::No));
+                }
+            }
+            count(
+                "discrepancy trip",
+                usize::from(seen.discrepancy.is_some_and(|rule| rule.tripped_now.is_some())),
+            );
+            let speeds = seen.speed_discrepancy.is_some_and(|rule| rule.tripped_now.is_some());
+            count("speed discrepancy trip", usize::from(speeds));
+        }
+    }
+    counts
+}
+
+#[test]
+fn everything_the_rules_name_occurs_and_near_cases_are_rare() {
+    let counts = seen(0..80, 400);
+    let of = |what: &str| counts.get(what).copied().unwrap_or(0);
+    for fault in [Fault::Invalid, Fault::OutOfOrder, Fault::Stale, Fault::Implausible, Fault::Range] {
+        assert!(of(&format!("{fault:?}")) >= 10, "{fault:?}: {counts:#?}");
+    }
+    for reset in [
+        Reset::Accepted,
+        Reset::Refused(Refusal::Channel),
+        Reset::Refused(Refusal::Violation),
+        Reset::Refused(Refusal::Input),
+    ] {
+        assert!(of(&format!("{reset:?}")) >= 10, "{reset:?}: {counts:#?}");
+    }
+    for what in [
+        "clock fault",
+        "input fault",
+        "withdrawn as planned",
+        "complete",
+        "warming up",
+        "Standstill trip",
+        "SpeedLimit trip",
+        "Stop trip",
+        "discrepancy trip",
+        "speed discrepancy trip",
+        "tie",
+    ] {
+        assert!(of(what) >= 10, "{what}: {counts:#?}");
+    }
+    assert!(of("permit") * 10 > of("frame"), "the permit is there in a tenth of the frames at least");
+    assert!(of("near") * 400 < of("compared"), "less than one comparison in 400 is near");
+}
+
+#[test]
+fn a_failing_case_is_minimised_to_what_it_needs() {
+    let tripped = |case: &Case| {
+        let mut model = Model::new(&case.setup);
+        case.frames
+            .iter()
+            .any(|frame| model.step(frame).monitors.iter().any(|m| m.lanes[0].tripped_now.is_some()))
+    };
+    let found = (0..40).map(|seed| case(seed, 100, 9)).find(|case| tripped(case)).expect("some case trips");
+    let smallest = minimised(&found, tripped);
+    assert!(tripped(&smallest));
+    assert!(smallest.frames.len() < 20, "{} frames are left", smallest.frames.len());
+    assert_eq!(smallest.setup.monitors.len(), 1);
+}
