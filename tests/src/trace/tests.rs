@@ -1,7 +1,9 @@
 //! The generators are worth something: what the rules name does occur.
 
 use super::*;
+use crate::model::Seen;
 use crate::model::{Fault, Model, Refusal, Reset, Tri};
+use proptest::prelude::*;
 use std::collections::BTreeMap;
 
 #[test]
@@ -114,4 +116,57 @@ fn a_failing_case_is_minimised_to_what_it_needs() {
     assert!(tripped(&smallest));
     assert!(smallest.frames.len() < 20, "{} frames are left", smallest.frames.len());
     assert_eq!(smallest.setup.monitors.len(), 1);
+}
+
+/// Everything latched at a frame: clock, channels, inputs, monitors on their channels, discrepancies.
+fn latches(seen: &Seen) -> Vec<bool> {
+    let channels = seen.channels.iter().map(|channel| channel.latched.is_some());
+    let inputs = seen.inputs.iter().map(|input| input.faulted);
+    let lanes = seen.monitors.iter().flat_map(|monitor| &monitor.lanes).map(|lane| lane.latched);
+    let rules = [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten().map(|rule| rule.latched);
+    [seen.clock_latched].into_iter().chain(channels).chain(lanes).chain(rules).chain(inputs).collect()
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(6) })]
+
+    #[test]
+    fn what_is_latched_stays_so_until_a_reset_is_accepted_and_holds_the_permit(case in cases(17)) {
+        let mut model = Model::new(&case.setup);
+        let mut before: Option<Seen> = None;
+        for frame in &case.frames {
+            let seen = model.step(frame);
+            let now = latches(&seen);
+            if let Some(before) = &before {
+                let cleared = latches(before).iter().zip(&now).any(|(was, is)| *was && !*is);
+                prop_assert!(!cleared || seen.reset == Reset::Accepted);
+            }
+            if seen.permit {
+                // An input fault alone is a demand and nothing more.
+                let but_inputs = now.len() - seen.inputs.len();
+                prop_assert!(now[..but_inputs].iter().all(|latched| !latched));
+                prop_assert!(seen.channels.iter().all(|channel| channel.fault.is_none()));
+            }
+            before = Some(seen);
+        }
+    }
+
+    #[test]
+    fn exchanging_the_channels_exchanges_what_is_seen(case in cases(9)) {
+        let mut setup = case.setup.clone();
+        std::mem::swap(&mut setup.a, &mut setup.b);
+        let (mut one, mut other) = (Model::new(&case.setup), Model::new(&setup));
+        for frame in case.frames.iter().take(300) {
+            let mut mirrored = other.step(&Frame { a: frame.b, b: frame.a, ..*frame });
+            mirrored.channels.reverse();
+            for monitor in &mut mirrored.monitors {
+                monitor.lanes.reverse();
+            }
+            for rule in [&mut mirrored.discrepancy, &mut mirrored.speed_discrepancy].into_iter().flatten() {
+                rule.difference = rule.difference.take().map(|difference| -difference);
+                rule.difference_held = rule.difference_held.take().map(|difference| -difference);
+            }
+            prop_assert_eq!(one.step(frame), mirrored);
+        }
+    }
 }
