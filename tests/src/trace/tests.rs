@@ -1,8 +1,8 @@
 //! The generators are worth something: what the rules name does occur.
 
 use super::*;
-use crate::model::Seen;
-use crate::model::{Fault, Model, Refusal, Reset, Tri};
+use crate::model::{Fault, Model, Refusal, Reset, Seen, Tri, ulps};
+use num_traits::Signed;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 
@@ -131,7 +131,7 @@ proptest! {
     #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(6) })]
 
     #[test]
-    fn what_is_latched_stays_so_until_a_reset_is_accepted_and_holds_the_permit(case in cases(17)) {
+    fn latches_hold_until_a_reset_and_held_limits_lie_within_their_error(case in cases(17)) {
         let mut model = Model::new(&case.setup);
         let mut before: Option<Seen> = None;
         for frame in &case.frames {
@@ -146,6 +146,17 @@ proptest! {
                 let but_inputs = now.len() - seen.inputs.len();
                 prop_assert!(now[..but_inputs].iter().all(|latched| !latched));
                 prop_assert!(seen.channels.iter().all(|channel| channel.fault.is_none()));
+            }
+            let lanes = seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
+            let limits = lanes.filter_map(|lane| lane.compared.as_ref()).map(|(_, _, limit)| limit);
+            for limit in limits.chain(seen.discrepancy.as_ref().and_then(|rule| rule.limit.as_ref())) {
+                prop_assert!(limit.low <= limit.held && limit.held <= limit.exact, "{limit:?}");
+            }
+            if let Some(rule) = &seen.discrepancy
+                && let (Some(exact), Some(held)) = (&rule.difference, &rule.difference_held)
+            {
+                // Half a ULP for each bracket, and for each of the two alignments of a channel.
+                prop_assert!((exact - held).abs() <= ulps(3));
             }
             before = Some(seen);
         }

@@ -52,7 +52,9 @@ fn a_one_sided_cycle_is_a_fault_at_the_end_of_the_discrepancy_time() {
     assert_eq!(cycle(&setup, &[]).1, list(8..16));
     // The other channel alone afterwards neither heals nor restarts it.
     assert_eq!(cycle(&setup, &[6]).1, list(8..16));
+    // Both together before the end clear it, at the end they are too late.
     assert_eq!(frames(&setup, &[3, 4, 7], &[7]).1, Vec::<u64>::new());
+    assert_eq!(frames(&setup, &[3, 4, 8], &[8]).1, list(8..16));
     assert_eq!(cycle(&door(Pairing::Equivalent, OneSided::Ignore), &[]).1, Vec::<u64>::new());
 }
 

@@ -166,3 +166,37 @@ fn a_standstill_takes_its_reference_anew_after_a_channel_fault() {
     assert!(!seen.monitors[0].lanes[0].violated);
     assert!(model.step(&both(3 * MS, 5063, 0)).monitors[0].lanes[0].violated);
 }
+
+#[test]
+fn a_channel_fault_restarts_the_on_delay_of_its_channel_alone() {
+    let mut setup = sharp();
+    setup.monitors = vec![monitor(speed_limit("2"), 10 * MS, &[])];
+    let mut model = Model::new(&setup);
+    let mut trips = [None, None];
+    for ms in 0..25 {
+        let now = ms * MS;
+        // At 8 a reading of A comes out of order, in the middle of a violation since 1.
+        let a = if ms == 8 { reading(now - 2 * MS, 0) } else { reading(now, 5 * ms.cast_signed()) };
+        let seen = model.step(&frame(now, a, reading(now, 5 * ms.cast_signed()), 0));
+        for (trip, lane) in trips.iter_mut().zip(&seen.monitors[0].lanes) {
+            if let Some(facts) = &lane.tripped_now {
+                *trip = Some((millis(facts.violated_since), millis(facts.tripped_at)));
+            }
+        }
+    }
+    assert_eq!(trips, [Some((9, 19)), Some((1, 11))]);
+}
+
+#[test]
+fn a_standstill_is_not_evaluated_while_its_channel_is_faulted() {
+    let mut setup = sharp();
+    setup.monitors = vec![monitor(standstill("0.0625", "1000"), 50 * MS, &[])];
+    let mut model = Model::new(&setup);
+    model.step(&both(0, 0, 0));
+    assert!(model.step(&both(MS, 100, 0)).monitors[0].lanes[0].violated);
+    // An out-of-order reading of A: its last good place is still outside, but it is not judged.
+    let seen = model.step(&frame(2 * MS, reading(MS, 50), reading(2 * MS, 100), 0));
+    assert_eq!(seen.monitors[0].lanes.clone().map(|lane| lane.violated), [false, true]);
+    let seen = model.step(&both(3 * MS, 100, 0));
+    assert_eq!(seen.monitors[0].lanes.clone().map(|lane| lane.violated_since), [Some(3 * MS), Some(MS)]);
+}

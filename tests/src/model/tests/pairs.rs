@@ -100,3 +100,19 @@ fn speeds_are_compared_with_their_signs_once_both_are_known() {
     assert_eq!((seen.difference, seen.verdict), (Some(d("6")), Tri::Yes));
     assert!(seen.tripped_now.is_some());
 }
+
+/// As above, but A jumps at the fifth millisecond, so the references are taken anew while the speed of B is known.
+#[test]
+fn a_reference_is_moved_to_the_instant_of_its_frame_too() {
+    let mut model = Model::new(&compared("0.5", 0, true));
+    let late = 250_000;
+    let mut seen = Vec::new();
+    for ms in 1..8 {
+        let now = ms * MS;
+        let travelled = 40 * ms.cast_signed();
+        let jumped = travelled + if ms < 5 { 0 } else { 90_000 };
+        let frame = frame(now, reading(now, jumped), reading(now - late, travelled - 10), 0);
+        seen.push(model.step(&frame).discrepancy.and_then(|seen| seen.difference));
+    }
+    assert_eq!(seen[3..], [Some(d("-0.01")), None, Some(d("0")), Some(d("0"))]);
+}

@@ -183,3 +183,31 @@ fn a_faulted_channel_completes_by_within_all_the_same() {
     // On channel B the line starts at 0 mm/s, already below the standstill speed.
     assert_eq!(complete.iter().position(|both| both[1]), Some(5));
 }
+
+#[test]
+fn of_several_limits_in_force_before_the_smallest_counts() {
+    for others in [["5", "6"], ["6", "5"]] {
+        let mut setup = sharp();
+        let kind = Kind::SpeedLimit { limit: d("4"), ramp: Some(ramp(2, "1000", "1")) };
+        setup.monitors = vec![monitor(kind, 0, &[0])];
+        setup.monitors.extend(others.map(|limit| monitor(speed_limit(limit), 50 * MS, &[])));
+        let seen = run(&setup, 0..8, |ms| 8 * ms.cast_signed(), |ms| u32::from(ms >= 4));
+        assert_eq!(limit_of(&seen[4], 0), Some(d("6")));
+    }
+}
+
+#[test]
+fn a_stop_withdraws_the_permit_as_soon_as_either_channel_is_complete() {
+    let mut setup = sharp();
+    setup.monitors = vec![monitor(stop(Until::TorqueOff, None), 0, &[0])];
+    let mut model = Model::new(&setup);
+    let seen: Vec<Seen> = (0..14)
+        .map(|ms| {
+            let bits = u32::from(ms == 4);
+            model.step(&frame(ms * MS, reading(ms * MS, braking(ms)), reading(ms * MS, 0), bits))
+        })
+        .collect();
+    let withdrawn: Vec<usize> = (0..14).filter(|&at| seen[at].monitors[0].withdraws).collect();
+    // B stands still and is complete at once; the stop ends after A is complete too, at 10.
+    assert_eq!(withdrawn, (4..=10).collect::<Vec<_>>());
+}
