@@ -1,1 +1,4 @@
-//! .
+//! What the tests share: an exact reference model of the axis, and generators of setups and frames.
+
+pub mod model;
+pub mod trace;

@@ -1,0 +1,96 @@
+//! Exact fractions, and the roundings the rules name.
+
+use num_bigint::BigInt;
+use num_rational::BigRational;
+use num_traits::{One, Signed, Zero};
+
+/// An exact fraction of big integers.
+pub type Q = BigRational;
+
+/// The fraction `numerator / denominator`.
+///
+/// # Panics
+/// When the denominator is zero.
+#[must_use]
+pub fn q(numerator: i128, denominator: i128) -> Q {
+    Q::new(numerator.into(), denominator.into())
+}
+
+/// One unit in the last place: 2⁻²⁴ of the axis unit.
+#[must_use]
+pub fn ulp() -> Q {
+    q(1, 1 << 24)
+}
+
+/// `count` units in the last place.
+#[must_use]
+pub fn ulps(count: i128) -> Q {
+    q(count, 1 << 24)
+}
+
+/// A time of `nanos` nanoseconds in seconds.
+#[must_use]
+pub fn seconds(nanos: u64) -> Q {
+    q(nanos.into(), 1_000_000_000)
+}
+
+/// The largest whole number of ULPs not above `value`: how a limit given in decimal is held.
+#[must_use]
+pub fn ulp_down(value: &Q) -> Q {
+    (value / ulp()).floor() * ulp()
+}
+
+/// The smallest whole number of ULPs not below `value`.
+#[must_use]
+pub fn ulp_up(value: &Q) -> Q {
+    (value / ulp()).ceil() * ulp()
+}
+
+/// The whole number nearest to `value`, ties away from zero.
+fn nearest(value: &Q) -> BigInt {
+    let magnitude = (value.abs() + q(1, 2)).floor().to_integer();
+    if value.is_negative() { -magnitude } else { magnitude }
+}
+
+/// The whole number of ULPs nearest to `value`, ties away from zero.
+#[must_use]
+pub fn nearest_ulp(value: &Q) -> Q {
+    Q::from_integer(nearest(&(value / ulp()))) * ulp()
+}
+
+/// `unit_per_count` as it is held: in steps of 10⁻⁹ ULP, rounded to nearest.
+#[must_use]
+pub fn scale_nearest(value: &Q) -> Q {
+    let step = ulp() / Q::from_integer(1_000_000_000.into());
+    Q::from_integer(nearest(&(value / &step))) * step
+}
+
+/// Whether `value`, which is a whole number of ULPs, fits 64 bits of them.
+pub(super) fn in_range(value: &Q) -> bool {
+    let bits = (value / ulp()).to_integer();
+    bits >= i64::MIN.into() && bits <= i64::MAX.into()
+}
+
+/// A decimal number such as `-0.00951068`, exactly, or `None` when the text is not one.
+#[must_use]
+pub fn decimal(text: &str) -> Option<Q> {
+    let (negative, digits) = match text.strip_prefix('-') {
+        Some(rest) => (true, rest),
+        None => (false, text),
+    };
+    let (whole, fraction) = digits.split_once('.').unwrap_or((digits, ""));
+    if whole.is_empty() && fraction.is_empty() {
+        return None;
+    }
+    let ten = BigInt::from(10);
+    let mut numerator = BigInt::zero();
+    let mut denominator = BigInt::one();
+    for (place, character) in whole.chars().chain(fraction.chars()).enumerate() {
+        numerator = numerator * &ten + character.to_digit(10)?;
+        if place >= whole.len() {
+            denominator *= &ten;
+        }
+    }
+    let value = Q::new(numerator, denominator);
+    Some(if negative { -value } else { value })
+}

@@ -1,0 +1,172 @@
+//! Input lines: filter, pairing, disagreement, one-sided cycle, latched fault.
+
+use super::setup::{Input, Lines, OneSided, Pairing};
+use monitor_core::Levels;
+
+/// What one input says at a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct InputSeen {
+    /// Whether it demands, as the monitors of this frame were told.
+    pub demanding: bool,
+    /// Whether its fault is latched, after the reset of this frame.
+    pub faulted: bool,
+}
+
+/// The level of a line of a frame.
+pub(super) fn level(levels: Levels, line: u8) -> bool {
+    levels.to_bits() >> line & 1 == 1
+}
+
+/// One line with its filter.
+#[derive(Clone, Copy, Debug)]
+struct Line {
+    read: bool,
+    read_since: u64,
+    effective: bool,
+}
+
+impl Line {
+    fn step(state: &mut Option<Self>, now: u64, read: bool, filter_ns: u64) -> bool {
+        let line = state.get_or_insert(Self { read, read_since: now, effective: read });
+        if line.read != read {
+            line.read = read;
+            line.read_since = now;
+        }
+        if now - line.read_since >= filter_ns {
+            line.effective = read;
+        }
+        line.effective
+    }
+}
+
+/// A running discrepancy timer of a dual-channel input.
+#[derive(Clone, Copy, Debug)]
+struct Disagreement {
+    since: u64,
+    /// Whether both channels were at rest at the frame before it began.
+    from_rest: bool,
+    /// Whether the channels came to rest again without having demanded together: a one-sided cycle.
+    one_sided: bool,
+}
+
+/// A latched input fault.
+#[derive(Clone, Copy, Debug)]
+struct Latched {
+    /// Whether both channels were seen demanding together at a frame after the fault.
+    seen_together: bool,
+}
+
+/// One input.
+#[derive(Clone, Debug)]
+pub(super) struct InputState {
+    input: Input,
+    lines: [Option<Line>; 2],
+    /// Which channels demanded at the frame before.
+    before: Option<[bool; 2]>,
+    now: [bool; 2],
+    timer: Option<Disagreement>,
+    /// The fault of the present disagreement was already raised.
+    raised: bool,
+    latched: Option<Latched>,
+}
+
+impl InputState {
+    pub fn new(input: Input) -> Self {
+        Self {
+            input,
+            lines: [None; 2],
+            before: None,
+            now: [false; 2],
+            timer: None,
+            raised: false,
+            latched: None,
+        }
+    }
+
+    /// Reads the lines of one frame.
+    pub fn step(&mut self, now: u64, levels: Levels) {
+        let filter = self.input.filter_ns;
+        match self.input.lines {
+            Lines::One(line) => {
+                let effective = Line::step(&mut self.lines[0], now, level(levels, line), filter);
+                self.now = [effective == self.input.demand_high; 2];
+            }
+            Lines::Two { first, second, pairing, discrepancy_time_ns, one_sided } => {
+                let one = Line::step(&mut self.lines[0], now, level(levels, first), filter);
+                let two = Line::step(&mut self.lines[1], now, level(levels, second), filter);
+                let second_demands_high = match pairing {
+                    Pairing::Equivalent => self.input.demand_high,
+                    Pairing::Antivalent => !self.input.demand_high,
+                };
+                self.now = [one == self.input.demand_high, two == second_demands_high];
+                self.watch(now, discrepancy_time_ns, one_sided == OneSided::Fault);
+            }
+        }
+        self.before = Some(self.now);
+    }
+
+    /// The timer of a dual-channel input.
+    fn watch(&mut self, now: u64, discrepancy_time_ns: u64, one_sided_faults: bool) {
+        if let Some(latched) = &mut self.latched {
+            latched.seen_together |= self.now == [true; 2];
+        }
+        let over = self.timer.is_some_and(|timer| now - timer.since >= discrepancy_time_ns);
+        match self.now {
+            // Together before the end clears; a one-sided cycle that is over by now was not cleared in time.
+            [true, true] => {
+                if over && self.timer.is_some_and(|timer| timer.one_sided) {
+                    self.raise();
+                }
+                self.forget();
+            }
+            [false, false] => match &mut self.timer {
+                Some(timer) if timer.one_sided || (timer.from_rest && one_sided_faults) => {
+                    timer.one_sided = true;
+                    if over {
+                        self.raise();
+                        self.forget();
+                    }
+                }
+                _ => self.forget(),
+            },
+            _ => {
+                let from_rest = self.before == Some([false; 2]);
+                let begun = Disagreement { since: now, from_rest, one_sided: false };
+                let timer = *self.timer.get_or_insert(begun);
+                if now - timer.since >= discrepancy_time_ns {
+                    self.raise();
+                }
+            }
+        }
+    }
+
+    /// Latches the fault, once for each disagreement.
+    fn raise(&mut self) {
+        if !self.raised {
+            self.raised = true;
+            self.latched = Some(Latched { seen_together: false });
+        }
+    }
+
+    fn forget(&mut self) {
+        self.timer = None;
+        self.raised = false;
+    }
+
+    pub fn demanding(&self) -> bool {
+        self.now != [false; 2] || self.latched.is_some()
+    }
+
+    pub fn faulted(&self) -> bool {
+        self.latched.is_some()
+    }
+
+    /// Whether the fault refuses a reset at this frame.
+    pub fn refuses_reset(&self) -> bool {
+        self.latched.is_some_and(|latched| !latched.seen_together || self.now[0] != self.now[1])
+    }
+
+    pub fn clear(&mut self) {
+        self.latched = None;
+    }
+}
