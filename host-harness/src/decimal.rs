@@ -342,7 +342,7 @@ pub fn short_text(value: &Exact, rounding: Rounding) -> String {
     let power = (0..=19_u32)
         .map(|places| 10_u64.pow(places))
         .find(|&power| round_scaled(&magnitude, power, Rounding::Down).is_none_or(|digits| digits >= 1000))
-        .unwrap_or(1);
+        .unwrap_or(10_u64.pow(19));
     match round_scaled(value, power, rounding) {
         Some(digits) => exact_text(&Exact::new(digits, i128::from(power))),
         None => exact_text(value),
