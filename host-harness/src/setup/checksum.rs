@@ -1,0 +1,174 @@
+//! A checksum over what a setup says, not over how it is written.
+
+use std::fmt::Write;
+
+use monitor_core::Span;
+
+use super::model::{
+    By, Capture, ChannelSetup, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup,
+    Until,
+};
+use crate::decimal::{Exact, exact_text};
+
+/// The polynomial of CRC-32/ISO-HDLC, bits reversed.
+const POLYNOMIAL: u32 = 0xEDB8_8320;
+
+/// CRC-32/ISO-HDLC (polynomial 0x04C11DB7 reflected, initial value and final inversion all ones): detects every
+/// single burst of up to 32 changed bits. Not a protection against intent.
+#[must_use]
+pub fn crc32(bytes: &[u8]) -> u32 {
+    let remainder = bytes.iter().fold(u32::MAX, |remainder, byte| {
+        (0..8).fold(remainder ^ u32::from(*byte), |remainder, _| {
+            (remainder >> 1) ^ if remainder & 1 == 1 { POLYNOMIAL } else { 0 }
+        })
+    });
+    !remainder
+}
+
+impl Setup {
+    /// CRC-32/ISO-HDLC over [`Setup::canonical`], in UTF-8.
+    #[must_use]
+    pub fn checksum(&self) -> u32 {
+        crc32(self.canonical().as_bytes())
+    }
+
+    /// Everything the setup says, one thing a line, with the values in force after rounding: times in ns, positions,
+    /// speeds and accelerations in ULP of 2⁻²⁴ of the axis unit, distances per count in 10⁻⁹ ULP, units as multiples of
+    /// their base. Two files that mean the same have the same text: spelling, order of keys, comments and defaults
+    /// left out or written down make no difference.
+    #[must_use]
+    pub fn canonical(&self) -> String {
+        let mut text = Text(String::new());
+        text.line("setup", &[&1]);
+        text.line("title", &[&quoted(&self.title)]);
+        text.line("unit", &[&self.unit.symbol()]);
+        text.line("cycle", &[&self.cycle.as_ref().map_or("row".to_owned(), ns)]);
+        text.line("time", &[&quoted(&self.time.column), &base(&self.time.unit.in_base)]);
+        text.channel("channel.a", &self.a);
+        text.channel("channel.b", &self.b);
+        let warm_up = format!("{:?}", self.speed.warm_up).to_lowercase();
+        text.line("speed", &[&ns(&self.speed.window), &warm_up]);
+        if let Some(watch) = &self.discrepancy {
+            let (skew, time) = (ns(&watch.skew_allowance), ns(&watch.discrepancy_time));
+            text.line("discrepancy", &[&watch.tolerance.value.to_bits(), &skew, &time, &watch.align]);
+        }
+        if let Some(watch) = &self.speed_discrepancy {
+            text.line("speed_discrepancy", &[&watch.tolerance.value.to_bits(), &ns(&watch.discrepancy_time)]);
+        }
+        for (line, column) in self.levels.iter().enumerate() {
+            text.line("level", &[&line, &quoted(column)]);
+        }
+        for input in &self.inputs {
+            let lines = match &input.lines {
+                InputLines::Single(line) => format!("single {line}"),
+                InputLines::Dual { first, second, dual } => {
+                    let words = format!("{:?} {:?}", dual.pairing, dual.one_sided).to_lowercase();
+                    format!("dual {first} {second} {words} {}", ns(&dual.discrepancy_time))
+                }
+            };
+            let demand = format!("{:?}", input.demand).to_lowercase();
+            text.line("input", &[&quoted(&input.name), &lines, &demand, &ns(&input.filter)]);
+        }
+        if let Some(reset) = &self.reset {
+            text.line("reset", &[&reset.line, &ns(&reset.filter)]);
+        }
+        for monitor in &self.monitors {
+            let demand: Vec<_> = monitor.demand.iter().map(ToString::to_string).collect();
+            let demand = if demand.is_empty() { "always".to_owned() } else { demand.join(",") };
+            let name = quoted(&monitor.name);
+            text.line(
+                "monitor",
+                &[&name, &monitor.kind.name(), &demand, &ns(&monitor.on_delay), &kind(&monitor.kind)],
+            );
+        }
+        text.0
+    }
+}
+
+/// Lines of a word and its values, parted by blanks.
+struct Text(String);
+
+impl Text {
+    fn line(&mut self, word: &str, values: &[&dyn std::fmt::Display]) {
+        self.0.push_str(word);
+        for value in values {
+            // Writing to a string cannot fail.
+            let _ = write!(self.0, " {value}");
+        }
+        self.0.push('\n');
+    }
+
+    fn channel(&mut self, word: &str, channel: &ChannelSetup) {
+        let source = match &channel.source {
+            Source::Counter { bits, unit_per_count } => format!("counter {bits} {}", unit_per_count.value),
+            Source::Position { unit } => format!("position {}", base(&unit.in_base)),
+        };
+        let capture = match &channel.capture {
+            Capture::Column { column, unit } => {
+                format!("captured {} {}", quoted(column), base(&unit.in_base))
+            }
+            Capture::Latency(latency) => format!("latency {}", ns(latency)),
+        };
+        let valid = channel.valid_column.as_ref().map_or("none".to_owned(), |column| quoted(column));
+        let (max_speed, timeout) = (channel.max_speed.value.to_bits(), ns(&channel.timeout));
+        let column = quoted(&channel.column);
+        self.line(word, &[&column, &source, &capture, &valid, &channel.sparse, &max_speed, &timeout]);
+    }
+}
+
+/// A name in quotes, so that no name can look like two or break a line.
+fn quoted(name: &str) -> String {
+    format!("{name:?}")
+}
+
+fn ns(span: &Setting<Span>) -> String {
+    span.value.as_nanos().to_string()
+}
+
+fn base(in_base: &Exact) -> String {
+    exact_text(in_base)
+}
+
+fn kind(kind: &MonitorKind) -> String {
+    match kind {
+        MonitorKind::TorqueOff => "-".to_owned(),
+        MonitorKind::Standstill(windows) => standstill(windows),
+        MonitorKind::SpeedLimit { limit, ramp: falling } => {
+            format!("{} {}", limit.value.to_bits(), falling.as_ref().map_or("-".to_owned(), ramp))
+        }
+        MonitorKind::Stop { until, by } => {
+            let until = match until {
+                Until::TorqueOff => "torque-off".to_owned(),
+                Until::Standstill(windows) => format!("standstill {}", standstill(windows)),
+            };
+            let by = match by {
+                By::Ramp { ramp: falling, standstill_speed, within } => {
+                    let within = within.as_ref().map_or("-".to_owned(), ns);
+                    format!("ramp {} {} {within}", ramp(falling), standstill_speed.value.to_bits())
+                }
+                By::Time { within } => format!("time {}", ns(within)),
+            };
+            format!("{until} {by}")
+        }
+    }
+}
+
+fn standstill(windows: &StandstillSetup) -> String {
+    format!("{} {}", windows.position_window.value.to_bits(), windows.speed_window.value.to_bits())
+}
+
+fn ramp(ramp: &RampSetup) -> String {
+    format!("{} {} {}", ns(&ramp.delay), ramp.deceleration.value.to_bits(), ramp.margin.value.to_bits())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_crc_has_the_check_value_of_its_catalogue_entry() {
+        // CRC-32/ISO-HDLC over the ASCII digits 1 to 9; from memory.
+        assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
+        assert_eq!(crc32(b""), 0);
+    }
+}

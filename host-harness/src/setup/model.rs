@@ -1,0 +1,385 @@
+//! What a setup says, checked and converted.
+
+use std::ops::Range;
+
+use monitor_core::{Acceleration, Channel, Position, Span, Speed};
+
+use crate::decimal::{Dimension, Unit};
+
+/// A setting: the value in force and how it was written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Setting<T> {
+    /// The value in force, after rounding.
+    pub value: T,
+    /// The text in the setup file, or the default's when the key was left out.
+    pub text: String,
+    /// Bytes of the value in the setup file; empty when the key was left out.
+    pub span: Range<usize>,
+}
+
+/// The unit of the axis: positions in it, speeds per second, accelerations per second squared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AxisUnit {
+    /// A linear axis, in mm.
+    Millimetre,
+    /// A rotary axis, in deg.
+    Degree,
+}
+
+impl AxisUnit {
+    /// `mm` or `deg`.
+    #[must_use]
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::Millimetre => "mm",
+            Self::Degree => "deg",
+        }
+    }
+
+    /// The dimension of a position on this axis.
+    #[must_use]
+    pub const fn position(self) -> Dimension {
+        match self {
+            Self::Millimetre => Dimension::Length,
+            Self::Degree => Dimension::Angle,
+        }
+    }
+
+    /// The dimension of a speed on this axis.
+    #[must_use]
+    pub const fn speed(self) -> Dimension {
+        match self {
+            Self::Millimetre => Dimension::Speed,
+            Self::Degree => Dimension::AngularSpeed,
+        }
+    }
+
+    /// The dimension of an acceleration on this axis.
+    #[must_use]
+    pub const fn acceleration(self) -> Dimension {
+        match self {
+            Self::Millimetre => Dimension::Acceleration,
+            Self::Degree => Dimension::AngularAcceleration,
+        }
+    }
+}
+
+/// A whole setup, ready to be evaluated.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Setup {
+    /// The file, as it was named.
+    pub path: String,
+    /// What the axis is called in reports.
+    pub title: String,
+    /// The unit of the axis.
+    pub unit: AxisUnit,
+    /// The evaluation period, rounded up; `None`: one frame per row of the trace.
+    pub cycle: Option<Setting<Span>>,
+    /// The time of a row.
+    pub time: TimeColumn,
+    /// The first source.
+    pub a: ChannelSetup,
+    /// The second source.
+    pub b: ChannelSetup,
+    /// How speed is measured.
+    pub speed: SpeedSetup,
+    /// The watch over the difference of the two positions.
+    pub discrepancy: Option<DiscrepancySetup>,
+    /// The watch over the difference of the two speeds.
+    pub speed_discrepancy: Option<SpeedDiscrepancySetup>,
+    /// Inputs: those of the file in its order, then columns that are demands by themselves.
+    /// At most [`super::MAX_INPUTS`].
+    pub inputs: Vec<InputSetup>,
+    /// The reset input.
+    pub reset: Option<ResetSetup>,
+    /// Monitors in the order of the file. At most [`super::MAX_MONITORS`].
+    pub monitors: Vec<MonitorSetup>,
+    /// Columns of the trace that are levels; the index is the line number. At most [`super::MAX_LEVELS`].
+    pub levels: Vec<String>,
+}
+
+impl Setup {
+    /// The setup of one channel.
+    #[must_use]
+    pub const fn channel(&self, channel: Channel) -> &ChannelSetup {
+        match channel {
+            Channel::A => &self.a,
+            Channel::B => &self.b,
+        }
+    }
+}
+
+/// Where the time of a row is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TimeColumn {
+    /// The column.
+    pub column: String,
+    /// Its unit, a time; `in_base` is in ns.
+    pub unit: Unit,
+}
+
+/// One source and the channel that follows from it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChannelSetup {
+    /// The column of the counter or of the position.
+    pub column: String,
+    /// What the column holds.
+    pub source: Source,
+    /// When a reading was captured.
+    pub capture: Capture,
+    /// A level column: the reading is valid while it is high.
+    pub valid_column: Option<String>,
+    /// An empty cell means that the row brings no new reading; otherwise it is an error.
+    pub sparse: bool,
+    /// The fastest the mechanics can move, rounded down, above zero.
+    pub max_speed: Setting<Speed>,
+    /// The age at which a reading is stale, rounded down, above zero and above the latency.
+    pub timeout: Setting<Span>,
+}
+
+/// What the column of a channel holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// Counts of a counter that wraps.
+    Counter {
+        /// Its width, 8 to 64.
+        bits: u8,
+        /// Travel of one count in steps of 10⁻⁹ ULP (6·10⁻¹⁷ of the axis unit), to nearest. Not zero; negative when
+        /// the counter runs the other way.
+        unit_per_count: Setting<i64>,
+    },
+    /// Positions in this unit, a length or an angle; `in_base` is in the axis unit.
+    Position {
+        /// The unit of the column.
+        unit: Unit,
+    },
+}
+
+/// How the capture time of a reading is known.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Capture {
+    /// A column of its own, on the same clock as the time of the rows.
+    Column {
+        /// The column.
+        column: String,
+        /// Its unit, a time; `in_base` is in ns.
+        unit: Unit,
+    },
+    /// This long before the time of the row, rounded up.
+    Latency(Setting<Span>),
+}
+
+/// How speed is measured.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SpeedSetup {
+    /// The window, rounded down, 10 µs to 2 s.
+    pub window: Setting<Span>,
+    /// What an unknown speed means for the permit.
+    pub warm_up: WarmUp,
+}
+
+/// What warming up means for the permit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WarmUp {
+    /// No permit before everything is known.
+    Withhold,
+    /// The permit is given.
+    Permit,
+}
+
+/// The watch over the difference of the two positions.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DiscrepancySetup {
+    /// The tolerated difference, rounded down, at least one count of either source.
+    pub tolerance: Setting<Position>,
+    /// Additional tolerance per speed, as the time between the two captures, rounded down.
+    pub skew_allowance: Setting<Span>,
+    /// How long the difference may last, rounded down.
+    pub discrepancy_time: Setting<Span>,
+    /// Whether both positions are moved to one instant first.
+    pub align: bool,
+}
+
+/// The watch over the difference of the two speeds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SpeedDiscrepancySetup {
+    /// The tolerated difference, rounded down, at least one count of either source over the window.
+    pub tolerance: Setting<Speed>,
+    /// How long the difference may last, rounded down.
+    pub discrepancy_time: Setting<Span>,
+}
+
+/// One input.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct InputSetup {
+    /// Its name: that of its section, or the column of a demand without one.
+    pub name: String,
+    /// Its lines.
+    pub lines: InputLines,
+    /// The level of the (first) line that means demand.
+    pub demand: DemandLevel,
+    /// How long a level must have been read unchanged, rounded down.
+    pub filter: Setting<Span>,
+}
+
+/// The lines of an input, as indices into [`Setup::levels`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum InputLines {
+    /// One line.
+    Single(u8),
+    /// Two lines that are compared.
+    Dual {
+        /// The first line.
+        first: u8,
+        /// The second line.
+        second: u8,
+        /// How they are compared.
+        dual: DualSetup,
+    },
+}
+
+/// How two lines are compared.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct DualSetup {
+    /// What agreeing means.
+    pub pairing: Pairing,
+    /// How long they may disagree, rounded down.
+    pub discrepancy_time: Setting<Span>,
+    /// What a demand of one line alone means after it has ended.
+    pub one_sided: OneSided,
+}
+
+/// When two lines agree.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pairing {
+    /// When they have the same level.
+    Equivalent,
+    /// When they have opposite levels.
+    Antivalent,
+}
+
+/// The level that means demand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DemandLevel {
+    /// Low demands.
+    Low,
+    /// High demands.
+    High,
+}
+
+/// What becomes of a demand that one line made alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum OneSided {
+    /// A fault at the end of the discrepancy time.
+    Fault,
+    /// Nothing.
+    Ignore,
+}
+
+/// The reset input, high while pressed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ResetSetup {
+    /// The line, an index into [`Setup::levels`].
+    pub line: u8,
+    /// How long a level must have been read unchanged, rounded down.
+    pub filter: Setting<Span>,
+}
+
+/// One monitor.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MonitorSetup {
+    /// Its name, unique in the setup.
+    pub name: String,
+    /// The line of the setup file where it begins, from 1.
+    pub line: usize,
+    /// What it watches.
+    pub kind: MonitorKind,
+    /// Indices into [`Setup::inputs`], any of which activates it; none: always active.
+    pub demand: Vec<usize>,
+    /// How long a violation must last, rounded down.
+    pub on_delay: Setting<Span>,
+}
+
+/// What a monitor watches.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum MonitorKind {
+    /// The permit is withdrawn while it is active.
+    TorqueOff,
+    /// The axis stands.
+    Standstill(StandstillSetup),
+    /// The axis is slow.
+    SpeedLimit {
+        /// The limit, rounded down.
+        limit: Setting<Speed>,
+        /// The way into it.
+        ramp: Option<RampSetup>,
+    },
+    /// The axis comes to a stop.
+    Stop {
+        /// What the stop ends in.
+        until: Until,
+        /// How the way there is supervised.
+        by: By,
+    },
+}
+
+impl MonitorKind {
+    /// The name in the setup file.
+    #[must_use]
+    pub const fn name(&self) -> &'static str {
+        match self {
+            Self::TorqueOff => "torque-off",
+            Self::Standstill(_) => "standstill",
+            Self::SpeedLimit { .. } => "speed-limit",
+            Self::Stop { .. } => "stop",
+        }
+    }
+}
+
+/// How much a standing axis may move.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct StandstillSetup {
+    /// The largest distance from where it stood, rounded down.
+    pub position_window: Setting<Position>,
+    /// The largest speed, rounded down.
+    pub speed_window: Setting<Speed>,
+}
+
+/// A falling speed limit.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RampSetup {
+    /// Time from the demand to the beginning of the fall, rounded down.
+    pub delay: Setting<Span>,
+    /// How fast the limit falls, rounded up.
+    pub deceleration: Setting<Acceleration>,
+    /// How far it lies above the speed at the demand, rounded down.
+    pub margin: Setting<Speed>,
+}
+
+/// What a stop ends in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Until {
+    /// The permit is withdrawn as planned.
+    TorqueOff,
+    /// The permit stays and a standstill is watched.
+    Standstill(StandstillSetup),
+}
+
+/// How a stop is supervised.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum By {
+    /// The speed stays below a falling limit.
+    Ramp {
+        /// The limit.
+        ramp: RampSetup,
+        /// Where it ends, rounded down.
+        standstill_speed: Setting<Speed>,
+        /// The time after which the stop is complete in any case, rounded down.
+        within: Option<Setting<Span>>,
+    },
+    /// Only the time is watched.
+    Time {
+        /// The time after which the stop is complete, rounded down.
+        within: Setting<Span>,
+    },
+}

@@ -1,0 +1,371 @@
+//! Typed access to the tables of a setup file.
+//!
+//! Every access that fails leaves a diagnostic with the [`Reader`] and returns [`Reported`], so that reading goes on
+//! and one run finds as many mistakes as possible.
+
+use std::cell::RefCell;
+use std::ops::Range;
+
+use toml::de::{DeTable, DeValue};
+
+use super::diagnostic::{Diagnostic, Place};
+use super::model::AxisUnit;
+use super::nearest::nearest;
+
+/// Says that a diagnostic has been left with the reader.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Reported;
+
+/// A value, or the knowledge that its absence has been reported.
+pub(super) type Got<T> = Result<T, Reported>;
+
+/// A mistake to be reported.
+#[must_use]
+pub(super) struct Mistake {
+    pub(super) span: Range<usize>,
+    pub(super) message: String,
+    pub(super) label: String,
+    pub(super) related: Option<(Range<usize>, String)>,
+    pub(super) way_out: String,
+}
+
+/// What a column of the trace is used for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Role {
+    Time,
+    Position,
+    Capture,
+    Valid,
+    Input,
+    Reset,
+}
+
+/// A column of the trace that the setup names.
+#[derive(Clone, Debug)]
+pub(super) struct ColumnUse {
+    pub(super) column: String,
+    pub(super) role: Role,
+    /// For a message, as in "the position of channel a".
+    pub(super) purpose: String,
+    pub(super) span: Range<usize>,
+}
+
+/// The text being read, with what was found wrong and what was found used.
+pub(super) struct Reader<'t> {
+    text: &'t str,
+    found: RefCell<Vec<Diagnostic>>,
+    pub(super) columns: RefCell<Vec<ColumnUse>>,
+}
+
+impl<'t> Reader<'t> {
+    pub(super) fn new(text: &'t str) -> Self {
+        Self { text, found: RefCell::default(), columns: RefCell::default() }
+    }
+
+    /// Keeps a mistake for the report.
+    pub(super) fn report(&self, mistake: Mistake) -> Reported {
+        let diagnostic = Diagnostic {
+            place: Some(Place::new(self.text, mistake.span)),
+            message: mistake.message,
+            label: mistake.label,
+            related: mistake.related.map(|(span, label)| (Place::new(self.text, span), label)),
+            way_out: mistake.way_out,
+        };
+        self.found.borrow_mut().push(diagnostic);
+        Reported
+    }
+
+    /// Keeps a mistake that needs nothing but a place.
+    pub(super) fn refuse(
+        &self,
+        span: Range<usize>,
+        message: impl Into<String>,
+        label: impl Into<String>,
+        way_out: impl Into<String>,
+    ) -> Reported {
+        let (message, label, way_out) = (message.into(), label.into(), way_out.into());
+        self.report(Mistake { span, message, label, related: None, way_out })
+    }
+
+    pub(super) fn line_of(&self, span: &Range<usize>) -> usize {
+        Place::new(self.text, span.clone()).line
+    }
+
+    pub(super) fn source(&self, span: Range<usize>) -> &'t str {
+        &self.text[span]
+    }
+
+    pub(super) fn into_diagnostics(self) -> Vec<Diagnostic> {
+        self.found.into_inner()
+    }
+}
+
+/// A key of a table with its value.
+#[derive(Clone)]
+pub(super) struct Entry<'r> {
+    pub(super) key: &'r str,
+    pub(super) key_span: Range<usize>,
+    pub(super) value: &'r DeValue<'r>,
+    pub(super) span: Range<usize>,
+}
+
+/// A string of the file: what it says, and where that is.
+#[derive(Clone, Debug)]
+pub(super) struct Text<'r> {
+    pub(super) text: &'r str,
+    pub(super) span: Range<usize>,
+}
+
+/// One table of the file.
+pub(super) struct Section<'r> {
+    pub(super) reader: &'r Reader<'r>,
+    table: &'r DeTable<'r>,
+    /// How messages call it: `[channel.a]`, `this ramp`.
+    pub(super) title: String,
+    /// Where its header is.
+    pub(super) span: Range<usize>,
+    pub(super) axis: AxisUnit,
+    asked: RefCell<Vec<&'static str>>,
+}
+
+impl<'r> Section<'r> {
+    pub(super) fn root(reader: &'r Reader<'r>, table: &'r DeTable<'r>) -> Self {
+        let (title, asked) = ("the setup".to_owned(), RefCell::default());
+        Self { reader, table, title, span: 0..0, axis: AxisUnit::Millimetre, asked }
+    }
+
+    /// The same table of `value` under another title.
+    pub(super) fn of(&self, entry: &Entry<'r>, title: String) -> Got<Self> {
+        let DeValue::Table(table) = entry.value else {
+            let way_out = if title.starts_with('[') {
+                format!("write it as a section, {title}, with its keys below")
+            } else {
+                format!("write it as a table: {} = {{ key = \"value\", .. }}", entry.key)
+            };
+            return Err(self.wrong_type(entry, "a table", way_out));
+        };
+        let span = entry.span.clone();
+        Ok(Self { reader: self.reader, table, title, span, axis: self.axis, asked: RefCell::default() })
+    }
+
+    /// All entries in the order of the file.
+    pub(super) fn entries(&self) -> Vec<Entry<'r>> {
+        let mut entries: Vec<_> = self
+            .table
+            .iter()
+            .map(|(key, value)| Entry {
+                key: key.get_ref().as_ref(),
+                key_span: key.span(),
+                value: value.get_ref(),
+                span: value.span(),
+            })
+            .collect();
+        entries.sort_by_key(|entry| entry.key_span.start);
+        entries
+    }
+
+    /// The entry of a key, which from now on is a known one.
+    pub(super) fn entry(&self, key: &'static str) -> Option<Entry<'r>> {
+        self.asked.borrow_mut().push(key);
+        self.entries().into_iter().find(|entry| entry.key == key)
+    }
+
+    /// The entry of a key that must be there; `example` is a value as it may be written.
+    pub(super) fn needed(&self, key: &'static str, example: &str) -> Got<Entry<'r>> {
+        self.entry(key).ok_or_else(|| self.missing(key, example))
+    }
+
+    /// Reports a key that must be there and is not.
+    pub(super) fn missing(&self, key: &str, example: &str) -> Reported {
+        self.reader.refuse(
+            self.span.clone(),
+            format!("{} has no `{key}`", self.title),
+            format!("`{key}` is missing here"),
+            format!("add it, for example: {key} = {example}"),
+        )
+    }
+
+    pub(super) fn wrong_type(&self, entry: &Entry<'r>, expected: &str, way_out: String) -> Reported {
+        let found = match entry.value {
+            DeValue::String(_) => "a string",
+            DeValue::Integer(_) => "an integer",
+            DeValue::Float(_) => "a number",
+            DeValue::Boolean(_) => "true or false",
+            DeValue::Datetime(_) => "a date or time of day",
+            DeValue::Array(_) => "a list",
+            DeValue::Table(_) => "a table",
+        };
+        let message = format!("`{}` of {} must be {expected}", entry.key, self.title);
+        self.reader.refuse(entry.span.clone(), message, format!("this is {found}"), way_out)
+    }
+
+    fn text_of(&self, entry: &Entry<'r>, example: &str) -> Got<Text<'r>> {
+        let DeValue::String(text) = entry.value else {
+            let way_out = format!("put it in quotes, for example: {} = {example}", entry.key);
+            return Err(self.wrong_type(entry, "a string", way_out));
+        };
+        Ok(Text { text, span: entry.span.clone() })
+    }
+
+    pub(super) fn string(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
+        let entry = self.needed(key, example)?;
+        self.text_of(&entry, example)
+    }
+
+    /// A string that is not blank.
+    pub(super) fn name(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
+        let text = self.string(key, example)?;
+        self.not_blank(key, text, example)
+    }
+
+    pub(super) fn not_blank(&self, key: &str, text: Text<'r>, example: &str) -> Got<Text<'r>> {
+        if text.text.trim().is_empty() {
+            let message = format!("`{key}` of {} is empty", self.title);
+            return Err(self.reader.refuse(
+                text.span,
+                message,
+                "nothing here",
+                format!("write for example {example}"),
+            ));
+        }
+        Ok(text)
+    }
+
+    pub(super) fn optional_string(&self, key: &'static str, example: &str) -> Got<Option<Text<'r>>> {
+        self.entry(key).map(|entry| self.text_of(&entry, example)).transpose()
+    }
+
+    pub(super) fn flag(&self, key: &'static str, default: bool) -> Got<bool> {
+        match self.entry(key) {
+            None => Ok(default),
+            Some(Entry { value: DeValue::Boolean(value), .. }) => Ok(*value),
+            Some(entry) => Err(self.wrong_type(
+                &entry,
+                "true or false",
+                format!("write {key} = true or {key} = false, without quotes"),
+            )),
+        }
+    }
+
+    /// One of a few words.
+    pub(super) fn choice<T: Copy>(&self, text: &Text<'r>, key: &str, choices: &[(&str, T)]) -> Got<T> {
+        if let Some((_, choice)) = choices.iter().find(|(word, _)| *word == text.text) {
+            return Ok(*choice);
+        }
+        let words: Vec<_> = choices.iter().map(|(word, _)| format!("\"{word}\"")).collect();
+        let mut way_out = format!("write {}", words.join(" or "));
+        if let Some(word) = nearest(text.text, choices.iter().map(|(word, _)| *word)) {
+            way_out = format!("did you mean \"{word}\"? Known are {}", words.join(", "));
+        }
+        let message = format!("`{key}` of {} cannot be \"{}\"", self.title, text.text);
+        Err(self.reader.refuse(text.span.clone(), message, "not a known word", way_out))
+    }
+
+    /// One of a few words, the first of them when the key is left out.
+    pub(super) fn choice_or_first<T: Copy>(&self, key: &'static str, choices: &[(&str, T)]) -> Got<T> {
+        let example = format!("\"{}\"", choices[0].0);
+        match self.optional_string(key, &example)? {
+            None => Ok(choices[0].1),
+            Some(text) => self.choice(&text, key, choices),
+        }
+    }
+
+    /// A list of names that holds at least one.
+    pub(super) fn names(&self, entry: &Entry<'r>, example: &str) -> Got<Vec<Text<'r>>> {
+        let DeValue::Array(list) = entry.value else {
+            let way_out = match entry.value {
+                DeValue::String(_) => format!(
+                    "put it in brackets: {} = [{}]",
+                    entry.key,
+                    self.reader.source(entry.span.clone())
+                ),
+                _ => format!("write for example {} = {example}", entry.key),
+            };
+            return Err(self.wrong_type(entry, "a list of names", way_out));
+        };
+        let mut names = Vec::new();
+        let mut reported = None;
+        for item in list.iter() {
+            let item = Entry {
+                key: entry.key,
+                key_span: entry.key_span.clone(),
+                value: item.get_ref(),
+                span: item.span(),
+            };
+            let name = match item.value {
+                DeValue::String(_) => {
+                    self.text_of(&item, example).and_then(|text| self.not_blank(entry.key, text, example))
+                }
+                _ => Err(self.wrong_type(
+                    &item,
+                    "a list of names",
+                    format!("write for example {} = {example}", entry.key),
+                )),
+            };
+            match name {
+                Ok(name) => names.push(name),
+                Err(error) => reported = Some(error),
+            }
+        }
+        reported.map_or(Ok(names), Err)
+    }
+
+    /// A section below this one that may be left out.
+    pub(super) fn subsection(&self, key: &'static str, title: &str) -> Got<Option<Self>> {
+        self.entry(key).map(|entry| self.of(&entry, title.to_owned())).transpose()
+    }
+
+    /// A section below this one that must be there; `first` is its first line below the header.
+    pub(super) fn needed_section(&self, key: &'static str, title: &str, first: &str) -> Got<Self> {
+        self.subsection(key, title)?.ok_or_else(|| {
+            self.reader.refuse(
+                self.span.clone(),
+                format!("{} has no section {title}", self.title),
+                format!("{title} is missing"),
+                format!("add the section, beginning with: {title} {first}"),
+            )
+        })
+    }
+
+    /// Refuses a key that exists, but not here.
+    pub(super) fn misplaced(&self, key: &'static str, why: &str, way_out: &str) -> Got<()> {
+        match self.entry(key) {
+            None => Ok(()),
+            Some(entry) => Err(self.reader.refuse(
+                entry.key_span,
+                format!("`{key}` of {}: {why}", self.title),
+                "",
+                way_out,
+            )),
+        }
+    }
+
+    /// Refuses a key that a later version may know.
+    pub(super) fn later(&self, key: &'static str) -> Got<()> {
+        match self.entry(key) {
+            None => Ok(()),
+            Some(entry) => Err(self.reader.refuse(
+                entry.key_span,
+                format!("`{key}` of {} is not available yet", self.title),
+                "known, but this version does not watch it",
+                "leave it out; the other keys of the monitor work without it",
+            )),
+        }
+    }
+
+    /// Refuses every key that nobody asked for.
+    pub(super) fn finish(self) -> Got<()> {
+        let asked = self.asked.into_inner();
+        let mut all_known = Ok(());
+        for key in self.table.keys().filter(|key| !asked.contains(&key.get_ref().as_ref())) {
+            let name = key.get_ref().as_ref();
+            let way_out = match nearest(name, asked.iter().copied()) {
+                Some(known) => format!("did you mean `{known}`?"),
+                None => format!("leave it out; known here are {}", asked.join(", ")),
+            };
+            let message = format!("unknown key `{name}` in {}", self.title);
+            all_known = Err(self.reader.refuse(key.span(), message, "not known here", way_out));
+        }
+        all_known
+    }
+}

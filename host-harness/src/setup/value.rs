@@ -1,0 +1,273 @@
+//! Values with units out of a section, rounded to the grid of the monitors.
+
+use std::ops::Range;
+
+use monitor_core::{Acceleration, Position, Span, Speed};
+use num_traits::{Signed, Zero};
+
+use super::model::{AxisUnit, Setting};
+use super::section::{Entry, Got, Reported, Section, Text};
+use crate::decimal::{
+    Dimension, Exact, NANO_ULPS_PER_UNIT, Quantity, RangeError, Rounding, ULPS_PER_UNIT, Unit, ValueError,
+    ValueErrorKind, exact_text, parse_quantity, parse_unit, short_text, to_nano_ulps, to_nanos, to_ulps,
+};
+
+/// How a setting is rounded, and whether it may be zero. It may never be negative.
+#[derive(Clone, Copy)]
+pub(super) struct Rule {
+    rounding: Rounding,
+    zero: bool,
+}
+
+/// Above zero, rounded down.
+pub(super) const POSITIVE: Rule = Rule { rounding: Rounding::Down, zero: false };
+/// Zero or above, rounded down.
+pub(super) const OR_ZERO: Rule = Rule { rounding: Rounding::Down, zero: true };
+/// Above zero, rounded up.
+pub(super) const POSITIVE_UP: Rule = Rule { rounding: Rounding::Up, zero: false };
+/// Zero or above, rounded up.
+pub(super) const OR_ZERO_UP: Rule = Rule { rounding: Rounding::Up, zero: true };
+
+/// A quantity of the monitors that can be read from a text.
+pub(super) trait Measured: Sized {
+    fn dimension(axis: AxisUnit) -> Dimension;
+    fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError>;
+    /// The finest step and the largest value, for a message.
+    fn bounds(axis: AxisUnit) -> (String, String);
+}
+
+/// Step and largest value of the fixed point, in the base of a dimension.
+fn fixed_point_bounds(base: &str) -> (String, String) {
+    let step = Exact::new(1, i128::from(ULPS_PER_UNIT));
+    (format!("{} {base}", short_text(&step, Rounding::Up)), format!("549755813887 {base}"))
+}
+
+impl Measured for Position {
+    fn dimension(axis: AxisUnit) -> Dimension {
+        axis.position()
+    }
+    fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
+        to_ulps(value, rounding).map(Self::from_bits)
+    }
+    fn bounds(axis: AxisUnit) -> (String, String) {
+        fixed_point_bounds(axis.symbol())
+    }
+}
+
+impl Measured for Speed {
+    fn dimension(axis: AxisUnit) -> Dimension {
+        axis.speed()
+    }
+    fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
+        to_ulps(value, rounding).map(Self::from_bits)
+    }
+    fn bounds(axis: AxisUnit) -> (String, String) {
+        fixed_point_bounds(&format!("{}/s", axis.symbol()))
+    }
+}
+
+impl Measured for Acceleration {
+    fn dimension(axis: AxisUnit) -> Dimension {
+        axis.acceleration()
+    }
+    fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
+        to_ulps(value, rounding).map(Self::from_bits)
+    }
+    fn bounds(axis: AxisUnit) -> (String, String) {
+        fixed_point_bounds(&format!("{}/s^2", axis.symbol()))
+    }
+}
+
+impl Measured for Span {
+    fn dimension(_: AxisUnit) -> Dimension {
+        Dimension::Time
+    }
+    fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
+        to_nanos(value, rounding).map(Self::from_nanos)
+    }
+    fn bounds(_: AxisUnit) -> (String, String) {
+        ("1 ns".to_owned(), "5124095 h".to_owned())
+    }
+}
+
+/// A time for a sentence, exact, in the largest unit that leaves no fraction longer than needed.
+pub(super) fn time_text(nanos: u64) -> String {
+    let (size, unit) = match nanos {
+        1_000_000_000.. => (1_000_000_000, "s"),
+        1_000_000.. => (1_000_000, "ms"),
+        1_000.. => (1_000, "us"),
+        _ => (1, "ns"),
+    };
+    format!("{} {unit}", exact_text(&Exact::new(i128::from(nanos), size)))
+}
+
+impl<'r> Section<'r> {
+    /// Where inside the file a part of a string is: exact when the string is written without escapes.
+    fn within(&self, text: &Text<'r>, part: Range<usize>) -> Range<usize> {
+        match self.reader.source(text.span.clone()).find(text.text) {
+            Some(offset) if !text.text.is_empty() => {
+                let start = text.span.start + offset;
+                start + part.start..start + part.end
+            }
+            _ => text.span.clone(),
+        }
+    }
+
+    fn refuse_value(&self, key: &str, text: &Text<'r>, error: &ValueError) -> Reported {
+        let label = match error.kind {
+            ValueErrorKind::Number(_) => "here",
+            ValueErrorKind::MissingUnit { .. } => "no unit",
+            ValueErrorKind::UnknownUnit { .. } => "unknown unit",
+            ValueErrorKind::WrongDimension { .. } => "unit of something else",
+        };
+        let span = self.within(text, error.range.clone());
+        self.reader.refuse(span, format!("`{key}` of {}: {error}", self.title), label, error.way_out())
+    }
+
+    /// A quantity as a string; a bare number is refused with the string it should have been.
+    fn quantity(&self, entry: &Entry<'r>, dimension: Dimension) -> Got<(Quantity, Text<'r>)> {
+        use toml::de::DeValue;
+        let text = match entry.value {
+            DeValue::String(text) => Text { text, span: entry.span.clone() },
+            DeValue::Integer(_) | DeValue::Float(_) => {
+                let number = self.reader.source(entry.span.clone());
+                let unit = dimension.sample().split(' ').nth(1).unwrap_or_default();
+                let way_out = format!(
+                    "put number and unit in quotes, for example: {} = \"{number} {unit}\"",
+                    entry.key
+                );
+                return Err(self.wrong_type(
+                    entry,
+                    &format!("{} with its unit", dimension.with_article()),
+                    way_out,
+                ));
+            }
+            _ => {
+                let way_out = format!("write for example {} = \"{}\"", entry.key, dimension.sample());
+                return Err(self.wrong_type(
+                    entry,
+                    &format!("{} with its unit", dimension.with_article()),
+                    way_out,
+                ));
+            }
+        };
+        match parse_quantity(text.text, dimension) {
+            Ok(quantity) => Ok((quantity, text)),
+            Err(error) => Err(self.refuse_value(entry.key, &text, &error)),
+        }
+    }
+
+    fn setting<T: Measured>(&self, entry: &Entry<'r>, rule: Rule) -> Got<Setting<T>> {
+        let dimension = T::dimension(self.axis);
+        let (quantity, text) = self.quantity(entry, dimension)?;
+        let (key, title) = (entry.key, &self.title);
+        let refuse =
+            |message, label, way_out| Err(self.reader.refuse(text.span.clone(), message, label, way_out));
+        if quantity.value.is_negative() {
+            let way_out = match rule.zero {
+                true => "write zero or a positive value: what is meant is a magnitude".to_owned(),
+                false => {
+                    "write a positive value: what is meant is a magnitude, for both directions".to_owned()
+                }
+            };
+            return refuse(format!("`{key}` of {title} must not be negative"), "negative", way_out);
+        }
+        if quantity.value.is_zero() && !rule.zero {
+            let way_out = format!("write a positive value, for example \"{}\"", dimension.sample());
+            return refuse(format!("`{key}` of {title} must be above zero"), "zero", way_out);
+        }
+        let (step, largest) = T::bounds(self.axis);
+        match T::convert(&quantity.value, rule.rounding) {
+            Ok(value) => Ok(Setting { value, text: text.text.trim().to_owned(), span: text.span }),
+            Err(RangeError::TooFine) => refuse(
+                format!("`{key}` of {title} is smaller than the step of {step} it is held in"),
+                "would be rounded to zero",
+                format!("write at least {step}{}", if rule.zero { ", or zero" } else { "" }),
+            ),
+            Err(RangeError::TooLarge | RangeError::Negative) => refuse(
+                format!("`{key}` of {title} is too large"),
+                "beyond the range",
+                format!("write at most {largest}; is the unit the right one?"),
+            ),
+        }
+    }
+
+    /// A setting that must be there.
+    pub(super) fn required<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Setting<T>> {
+        let entry = self.needed(key, &format!("\"{}\"", T::dimension(self.axis).sample()))?;
+        self.setting(&entry, rule)
+    }
+
+    /// A setting that may be left out.
+    pub(super) fn optional<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Option<Setting<T>>> {
+        self.entry(key).map(|entry| self.setting(&entry, rule)).transpose()
+    }
+
+    /// A time that is zero when left out.
+    pub(super) fn span_or_zero(&self, key: &'static str, rule: Rule) -> Got<Setting<Span>> {
+        let zero = || Setting { value: Span::ZERO, text: "0 ms".to_owned(), span: 0..0 };
+        self.optional(key, rule).map(|setting| setting.unwrap_or_else(zero))
+    }
+
+    /// The name of a unit.
+    pub(super) fn unit(&self, text: &Text<'r>, key: &str, dimension: Dimension) -> Got<Unit> {
+        parse_unit(text.text, dimension).map_err(|error| match error.kind {
+            ValueErrorKind::MissingUnit { .. } => self.reader.refuse(
+                text.span.clone(),
+                format!("`{key}` of {} is empty; expected {}", self.title, dimension.with_article()),
+                "no unit",
+                format!("write one of: {}", dimension.examples()),
+            ),
+            _ => self.refuse_value(key, text, &error),
+        })
+    }
+
+    /// The travel of one count: not zero, of either sign, in steps of 10⁻⁹ ULP.
+    pub(super) fn unit_per_count(&self, entry: &Entry<'r>) -> Got<Setting<i64>> {
+        let dimension = self.axis.position();
+        let (quantity, text) = self.quantity(entry, dimension)?;
+        let (key, title, unit) = (entry.key, &self.title, self.axis.symbol());
+        let refuse =
+            |message, label, way_out| Err(self.reader.refuse(text.span.clone(), message, label, way_out));
+        if quantity.value.is_zero() {
+            let way_out = format!(
+                "write the travel of one count, for example \"{}\"",
+                match self.axis {
+                    AxisUnit::Millimetre => "0.001 mm",
+                    AxisUnit::Degree => "360/4096 deg",
+                }
+            );
+            return refuse(format!("`{key}` of {title} must not be zero"), "zero", way_out);
+        }
+        match to_nano_ulps(&quantity.value) {
+            Ok(value) => Ok(Setting { value, text: text.text.trim().to_owned(), span: text.span }),
+            Err(RangeError::TooFine) => {
+                let step = short_text(&Exact::new(1, i128::from(NANO_ULPS_PER_UNIT)), Rounding::Up);
+                refuse(
+                    format!("`{key}` of {title} is smaller than the step of 6e-17 {unit} it is held in"),
+                    "would be rounded to zero",
+                    format!("write at least {step} {unit}; is the unit the right one?"),
+                )
+            }
+            Err(RangeError::TooLarge | RangeError::Negative) => refuse(
+                format!("`{key}` of {title} is too large"),
+                "beyond the range",
+                format!("one count may be at most 549 {unit}; is the unit the right one?"),
+            ),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_time_is_said_in_the_unit_that_suits_it() {
+        for (nanos, text) in
+            [(0, "0 ns"), (999, "999 ns"), (10_000, "10 us"), (8_000_000, "8 ms"), (2_500_000_000, "2.5 s")]
+        {
+            assert_eq!(time_text(nanos), text);
+        }
+    }
+}
