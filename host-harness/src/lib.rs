@@ -1,5 +1,9 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
 pub mod decimal;
+pub mod exit;
+pub mod expect;
+pub mod replay;
+pub mod report;
 pub mod setup;
 pub mod synth;
 pub mod trace;

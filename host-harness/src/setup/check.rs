@@ -184,7 +184,7 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
         else {
             continue;
         };
-        let spacing = window / ((HISTORY_POINTS - 1) / 2);
+        let spacing = window / ((HISTORY_POINTS as u64 - 1) / 2);
         let room = MAX_HISTORY_NS - window - spacing;
         if timeout >= room {
             all = Err(reader.refuse(

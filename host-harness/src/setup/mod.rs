@@ -66,7 +66,7 @@ pub const MIN_WINDOW_NS: u64 = 10_000;
 pub const MAX_WINDOW_NS: u64 = 2_000_000_000;
 
 /// Points the speed history stores; with it goes the spacing, `window / ((HISTORY_POINTS - 1) / 2)`.
-pub const HISTORY_POINTS: u64 = 33;
+pub const HISTORY_POINTS: usize = 129;
 
 /// Window, spacing and timeout together stay below this many nanoseconds (2³²).
 pub const MAX_HISTORY_NS: u64 = 1 << 32;

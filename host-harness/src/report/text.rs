@@ -1,0 +1,6 @@
+//! The report for people.
+/// The caution.
+pub const CAUTION: &str = "";
+/// Text.
+#[must_use]
+pub fn text() -> String { String::new() }
