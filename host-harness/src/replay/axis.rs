@@ -1,15 +1,15 @@
 //! From a setup to the core's axis and to the layout of its traces.
 
 use monitor_core::{
-    Axis, AxisConfig, Demand, InputConfig, InputId, InputSet, Pairing, PositionDiscrepancy, Ramp, Rule, Scale,
-    SourceConfig, Span, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+    Axis, AxisConfig, Demand, InputConfig, InputId, InputSet, Pairing, PositionDiscrepancy, Ramp, Rule,
+    Scale, SourceConfig, Span, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
 };
 use num_traits::ToPrimitive;
 
 use crate::decimal::Unit;
 use crate::setup::{
-    self, By, Capture, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MAX_INPUTS, MAX_MONITORS,
-    MonitorKind, RampSetup, Setup, Source, StandstillSetup,
+    self, By, Capture, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MAX_INPUTS,
+    MAX_MONITORS, MonitorKind, RampSetup, Setup, Source, StandstillSetup,
 };
 use crate::trace::{Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
 
@@ -20,7 +20,9 @@ type Config = AxisConfig<HISTORY_POINTS, MAX_MONITORS, MAX_INPUTS>;
 
 /// A setup that its own checks let through and the core refuses: an error of this program.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the core refuses this setup ({what}: {why}); this is an error of the program, please report it with the setup")]
+#[error(
+    "the core refuses this setup ({what}: {why}); this is an error of the program, please report it with the setup"
+)]
 pub struct Refused {
     what: String,
     why: String,

@@ -10,8 +10,8 @@ mod source;
 
 pub use axis::{Refused, ReplayAxis, axis, layout};
 pub use outcome::{
-    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts, Outcome, ResetFact,
-    Stop, StopKind, Trip, TripRule, Verdict,
+    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts, Outcome,
+    ResetFact, Stop, StopKind, Trip, TripRule, Verdict,
 };
 pub use source::{Cycled, FrameSource};
 

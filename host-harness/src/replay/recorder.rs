@@ -8,8 +8,8 @@ use monitor_core::{
 use super::axis::ReplayAxis;
 use super::margin::Margin;
 use super::outcome::{
-    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome, ResetFact,
-    Stop, StopKind, Trip, TripRule,
+    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
+    ResetFact, Stop, StopKind, Trip, TripRule,
 };
 use crate::setup::{MonitorKind, Setup};
 
@@ -321,9 +321,13 @@ impl Recorder {
         };
         if let TripRule::Monitor(i, channel) = rule {
             let other = TripRule::Monitor(i, channel.other());
-            let earlier = self.outcome.trips.kept.iter_mut().rev().find(|earlier| {
-                earlier.rule == other && earlier.resets_before == self.resets_accepted
-            });
+            let earlier = self
+                .outcome
+                .trips
+                .kept
+                .iter_mut()
+                .rev()
+                .find(|earlier| earlier.rule == other && earlier.resets_before == self.resets_accepted);
             if let Some(earlier) = earlier {
                 let after_ns =
                     i128::from(new.tripped_at.as_nanos()) - i128::from(earlier.tripped_at.as_nanos());
@@ -344,10 +348,9 @@ impl Recorder {
             let active = Span::from_nanos(slot.active);
             for channel in Channel::BOTH {
                 let half = &slot.halves[index(channel)];
-                let position = half
-                    .position
-                    .seen
-                    .then(|| (Headroom::Position(Position::from_bits(half.position.headroom)), half.position.at));
+                let position = half.position.seen.then(|| {
+                    (Headroom::Position(Position::from_bits(half.position.headroom)), half.position.at)
+                });
                 let speed = half
                     .speed
                     .seen

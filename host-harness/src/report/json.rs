@@ -331,12 +331,14 @@ impl Report {
             monitors: (outcome.monitors.iter())
                 .map(|monitor| MonitorReport::new(setup, outcome, monitor))
                 .collect(),
-            discrepancy: setup.discrepancy.as_ref().map(|_| {
-                DiscrepancyReport::new(outcome.position_discrepancy, at, unit.to_owned())
-            }),
-            speed_discrepancy: setup.speed_discrepancy.as_ref().map(|_| {
-                DiscrepancyReport::new(outcome.speed_discrepancy, at, per_second.clone())
-            }),
+            discrepancy: setup
+                .discrepancy
+                .as_ref()
+                .map(|_| DiscrepancyReport::new(outcome.position_discrepancy, at, unit.to_owned())),
+            speed_discrepancy: setup
+                .speed_discrepancy
+                .as_ref()
+                .map(|_| DiscrepancyReport::new(outcome.speed_discrepancy, at, per_second.clone())),
             channels: (outcome.channels.iter().zip(["a", "b"]))
                 .map(|(facts, channel)| ChannelReport {
                     channel: channel.to_owned(),

@@ -5,6 +5,6 @@ mod names;
 mod number;
 mod text;
 
-pub use json::{Report, SCHEMA_VERSION, json_schema};
+pub use json::{FaultReport, Report, SCHEMA_VERSION, TripReport, VerdictReport, json_schema};
 pub use number::{Exact, Seconds};
 pub use text::{CAUTION, text};

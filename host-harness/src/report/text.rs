@@ -1,6 +1,271 @@
-//! The report for people.
-/// The caution.
-pub const CAUTION: &str = "";
-/// Text.
+//! The report for people: plain text that fits 80 columns.
+
+use std::fmt::{self, Write};
+
+use monitor_core::{Evidence, Instant, Sample};
+
+use super::names;
+use super::number::Seconds;
+use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, Verdict};
+use crate::setup::Setup;
+
+/// What every report says about itself.
+pub const CAUTION: &str = "A reference and an analysis aid, not a certified safety component. Limits come from the\n\
+    machine's risk assessment; local codes, the machine's own manuals and licensed\n\
+    practice decide.";
+
+/// How many trips, faults and so on are listed one by one; the JSON report has more.
+const LISTED: usize = 20;
+
+/// The report on one replay. `path` names the trace; `skipped_rows` were left out of it.
 #[must_use]
-pub fn text() -> String { String::new() }
+pub fn text(setup: &Setup, outcome: &Outcome, path: &str, skipped_rows: u64) -> String {
+    let mut out = String::new();
+    // Writing to a String does not fail.
+    let _ = write_report(&mut out, setup, outcome, path, skipped_rows);
+    out
+}
+
+fn write_report(
+    out: &mut String,
+    setup: &Setup,
+    outcome: &Outcome,
+    path: &str,
+    skipped_rows: u64,
+) -> fmt::Result {
+    let report = Text { setup, outcome };
+    let verdict = match outcome.verdict() {
+        Verdict::Clear => "CLEAR",
+        Verdict::Tripped => "TRIPPED",
+        Verdict::Fault => "FAULT",
+    };
+    writeln!(out, "{verdict}  {path}")?;
+    writeln!(out, "  setup    {}, checksum {:08x} ({})", setup.title, setup.checksum(), setup.path)?;
+    if let (Some(first), Some(last)) = (outcome.first, outcome.last) {
+        writeln!(
+            out,
+            "  trace    {} frames from {} s to {} s, longest period {} s",
+            outcome.frames,
+            report.at(first),
+            report.at(last),
+            short(i128::from(outcome.longest_period.as_nanos()))
+        )?;
+    }
+    if skipped_rows > 0 {
+        writeln!(out, "  skipped  {skipped_rows} bad rows were left out")?;
+    }
+    for gap in outcome.gaps.kept.iter().take(LISTED) {
+        writeln!(out, "  gap      no row from {} s to {} s", report.at(gap.from), report.at(gap.to))?;
+    }
+    more(out, outcome.gaps.kept.len(), outcome.gaps.left_out, "gaps")?;
+    if let Some(lost) = outcome.permit_lost_at {
+        writeln!(out, "  permit   lost at {} s", report.at(lost))?;
+    }
+    report.trips(out)?;
+    report.faults(out)?;
+    report.stops(out)?;
+    report.resets(out)?;
+    report.monitors(out)?;
+    report.apart(out)?;
+    Ok(())
+}
+
+struct Text<'a> {
+    setup: &'a Setup,
+    outcome: &'a Outcome,
+}
+
+/// Nanoseconds as seconds without the zeros at the end.
+fn short(nanos: i128) -> String {
+    let text = Seconds(nanos).to_string();
+    let text = text.trim_end_matches('0');
+    if text.ends_with('.') { format!("{text}0") } else { text.to_owned() }
+}
+
+fn more(out: &mut String, kept: usize, left_out: u64, what: &str) -> fmt::Result {
+    let hidden = kept.saturating_sub(LISTED) as u64 + left_out;
+    if hidden > 0 {
+        writeln!(out, "  ... and {hidden} more {what}; the JSON report lists the first 10000")?;
+    }
+    Ok(())
+}
+
+impl Text<'_> {
+    fn at(&self, instant: Instant) -> String {
+        short(self.outcome.time_ns(instant))
+    }
+
+    fn trips(&self, out: &mut String) -> fmt::Result {
+        let trips = &self.outcome.trips;
+        if trips.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\nTrips")?;
+        for trip in trips.kept.iter().take(LISTED) {
+            self.trip(out, trip)?;
+        }
+        more(out, trips.kept.len(), trips.left_out, "trips")
+    }
+
+    fn trip(&self, out: &mut String, trip: &Trip) -> fmt::Result {
+        let (name, kind, channel) = names::rule(self.setup, trip.rule);
+        writeln!(out, "  {} s  channel {channel}  {name} ({kind})", self.at(trip.tripped_at))?;
+        let unit = self.setup.unit.symbol();
+        match trip.evidence {
+            Evidence::Position(bound) => {
+                let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
+                let excess = monitor_core::Position::from_bits(excess);
+                writeln!(
+                    out,
+                    "      {:.4} {unit}, allowed {:.4} {unit}, {:.4} {unit} too far",
+                    bound.observed, bound.limit, excess
+                )?;
+            }
+            Evidence::Speed(bound) => {
+                let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
+                let excess = monitor_core::Speed::from_bits(excess);
+                writeln!(
+                    out,
+                    "      {:.4} {unit}/s, allowed {:.4} {unit}/s, {:.4} {unit}/s too fast",
+                    bound.observed, bound.limit, excess
+                )?;
+            }
+        }
+        writeln!(
+            out,
+            "      demand {} s, crossed {} s, violated since {} s",
+            self.at(trip.demanded_at),
+            self.at(trip.crossed_at),
+            self.at(trip.violated_since)
+        )?;
+        match trip.confirmed_by {
+            Some(by) if by.after_ns >= 0 => writeln!(
+                out,
+                "      channel {} confirmed {} ms later",
+                names::channel(by.channel),
+                millis(by.after_ns)
+            ),
+            Some(by) => writeln!(
+                out,
+                "      channel {} had tripped {} ms before",
+                names::channel(by.channel),
+                millis(-by.after_ns)
+            ),
+            None if channel == "both" => Ok(()),
+            None => writeln!(out, "      the other channel never confirmed"),
+        }
+    }
+
+    fn faults(&self, out: &mut String) -> fmt::Result {
+        let faults = &self.outcome.faults;
+        if faults.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\nFaults")?;
+        for fault in faults.kept.iter().take(LISTED) {
+            let (kind, channel, input) = names::fault(self.setup, fault.kind);
+            let what = match (channel, input) {
+                (Some(channel), _) => format!("channel {channel}  {kind}"),
+                (None, Some(input)) => format!("input {input}  its lines disagree"),
+                (None, None) => kind.to_owned(),
+            };
+            write!(out, "  {} s  {what}", self.at(fault.from))?;
+            if fault.frames > 1 {
+                write!(out, ", {} frames until {} s", fault.frames, self.at(fault.to))?;
+            }
+            writeln!(out)?;
+            if let FaultKind::Channel(_, _, Some(reading)) = fault.kind {
+                let captured = self.at(reading.captured_at);
+                match reading.sample {
+                    Sample::Count(count) => writeln!(out, "      reading {count}, captured {captured} s")?,
+                    Sample::Invalid => writeln!(out, "      reading marked invalid, captured {captured} s")?,
+                }
+            }
+        }
+        more(out, faults.kept.len(), faults.left_out, "faults")
+    }
+
+    fn stops(&self, out: &mut String) -> fmt::Result {
+        let stops = &self.outcome.stops;
+        if stops.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\nStops and planned withdrawals of the permit")?;
+        for stop in stops.kept.iter().take(LISTED) {
+            let name = &self.setup.monitors[stop.monitor].name;
+            let (demand, done) = (self.at(stop.demanded_at), self.at(stop.completed_at));
+            match stop.kind {
+                StopKind::TorqueOff => writeln!(out, "  {done} s  {name}, demanded")?,
+                StopKind::Stop(channel) => writeln!(
+                    out,
+                    "  {done} s  channel {}  {name} complete, demanded {demand} s",
+                    names::channel(channel)
+                )?,
+            }
+        }
+        more(out, stops.kept.len(), stops.left_out, "stops")
+    }
+
+    fn resets(&self, out: &mut String) -> fmt::Result {
+        let resets = &self.outcome.resets;
+        if resets.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\nResets")?;
+        for reset in resets.kept.iter().take(LISTED) {
+            writeln!(out, "  {} s  {}", self.at(reset.at), names::reset(reset.result))?;
+        }
+        more(out, resets.kept.len(), resets.left_out, "resets")
+    }
+
+    fn monitors(&self, out: &mut String) -> fmt::Result {
+        if self.outcome.monitors.is_empty() {
+            return Ok(());
+        }
+        let unit = self.setup.unit.symbol();
+        writeln!(out, "\nSmallest headroom of each monitor")?;
+        writeln!(out, "  {:<34} {:>2} {:>9} {:>16} {:>13}", "monitor", "ch", "active s", "headroom", "at s")?;
+        for facts in &self.outcome.monitors {
+            let name: String = self.setup.monitors[facts.monitor].name.chars().take(34).collect();
+            let (headroom, at) = match facts.headroom {
+                Some((Headroom::Position(headroom), at)) => (format!("{headroom:.4} {unit}"), self.at(at)),
+                Some((Headroom::Speed(headroom), at)) => (format!("{headroom:.4} {unit}/s"), self.at(at)),
+                None => ("-".to_owned(), "-".to_owned()),
+            };
+            let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);
+            let channel = names::channel(facts.channel);
+            writeln!(out, "  {name:<34} {channel:>2} {active:>9} {headroom:>16} {at:>13}")?;
+        }
+        Ok(())
+    }
+
+    fn apart(&self, out: &mut String) -> fmt::Result {
+        let unit = self.setup.unit.symbol();
+        if let Some(apart) = &self.outcome.position_discrepancy {
+            writeln!(
+                out,
+                "\nPosition discrepancy: at most {:.4} {unit} (at {} s), headroom {:.4} {unit} (at {} s)",
+                apart.largest.0,
+                self.at(apart.largest.1),
+                apart.headroom.0,
+                self.at(apart.headroom.1)
+            )?;
+        }
+        if let Some(apart) = &self.outcome.speed_discrepancy {
+            writeln!(
+                out,
+                "\nSpeed discrepancy: at most {:.4} {unit}/s (at {} s), headroom {:.4} {unit}/s (at {} s)",
+                apart.largest.0,
+                self.at(apart.largest.1),
+                apart.headroom.0,
+                self.at(apart.headroom.1)
+            )?;
+        }
+        Ok(())
+    }
+}
+
+/// Nanoseconds as milliseconds without the zeros at the end.
+fn millis(nanos: i128) -> String {
+    short(nanos * 1_000)
+}

@@ -1,0 +1,186 @@
+//! `cowitness replay`.
+
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+use std::process::ExitCode;
+
+use rayon::prelude::*;
+
+use super::args;
+use super::complain;
+use super::progress::Progress;
+use crate::exit;
+use crate::expect::{Expectations, Miss};
+use crate::replay::{layout, replay};
+use crate::report::{CAUTION, Report, VerdictReport, text};
+use crate::setup::Setup;
+use crate::trace::{Layout, Options, Prefetch, Reader};
+
+/// What one trace came to.
+struct Done {
+    text: String,
+    report: Report,
+    misses: Option<Vec<Miss>>,
+    notes: Vec<String>,
+}
+
+/// Standard error is a terminal whose user has not asked for plain text.
+fn color() -> bool {
+    io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
+pub(super) fn run(args: &args::Replay) -> ExitCode {
+    let setup = match Setup::load(&args.setup) {
+        Ok(setup) => setup,
+        Err(error) => {
+            anstream::eprintln!("{}", error.render(color()));
+            return ExitCode::from(exit::UNUSABLE);
+        }
+    };
+    let expectations = match &args.expect {
+        None => None,
+        Some(path) => match Expectations::load(path, &setup) {
+            Ok(expectations) => Some(expectations),
+            Err(error) => {
+                complain(&error.to_string());
+                return ExitCode::from(exit::UNUSABLE);
+            }
+        },
+    };
+    let layout = match layout(&setup) {
+        Ok(layout) => layout,
+        Err(error) => {
+            complain(&error.to_string());
+            return ExitCode::from(exit::UNUSABLE);
+        }
+    };
+    if args.traces.iter().filter(|path| is_stdin(path)).count() > 1 {
+        complain("standard input can be replayed only once; name `-` once");
+        return ExitCode::from(exit::UNUSABLE);
+    }
+    let job = Job { setup: &setup, layout: &layout, expectations: expectations.as_ref(), args };
+    let progress = Progress::new(args.quiet);
+    // Each trace has a reading thread of its own, so half as many traces at a time as there are cores.
+    let threads = std::thread::available_parallelism().map_or(1, |cores| cores.get().div_ceil(2));
+    let done: Vec<_> = match rayon::ThreadPoolBuilder::new().num_threads(threads).build() {
+        Ok(pool) => pool.install(|| args.traces.par_iter().map(|path| job.trace(path, &progress)).collect()),
+        Err(_) => args.traces.iter().map(|path| job.trace(path, &progress)).collect(),
+    };
+    drop(progress);
+    job.finish(&done)
+}
+
+fn is_stdin(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+struct Job<'a> {
+    setup: &'a Setup,
+    layout: &'a Layout,
+    expectations: Option<&'a Expectations>,
+    args: &'a args::Replay,
+}
+
+impl Job<'_> {
+    fn trace(&self, path: &Path, progress: &Progress) -> Result<Done, String> {
+        let options = Options { skip_bad: self.args.skip_bad };
+        let reader = Reader::open(path, self.layout, options).map_err(|error| error.to_string())?;
+        let mut source =
+            Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))?;
+        let mut shown = 0;
+        let outcome = replay(self.setup, &mut source, &mut |frames| {
+            progress.add(frames - shown);
+            shown = frames;
+        })
+        .map_err(|error| error.to_string())?;
+        let skipped = source.reader().map(Reader::skipped);
+        let rows = skipped.map_or(0, |skipped| skipped.total());
+        let mut notes = Vec::new();
+        if let Some(skipped) = skipped.filter(|skipped| skipped.total() > 0) {
+            for (reason, count) in skipped.by_reason() {
+                notes.push(format!("{}: {count} rows left out: {reason}", path.display()));
+            }
+            notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error)));
+        }
+        let shown = path.display().to_string();
+        let report = Report::new(self.setup, &outcome, &shown, rows);
+        let misses = self.expectations.map(|expectations| expectations.misses(&report));
+        Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, misses, notes })
+    }
+
+    fn finish(&self, done: &[Result<Done, String>]) -> ExitCode {
+        let code = exit::worst(done.iter().map(|done| match done {
+            Err(_) => exit::UNUSABLE,
+            Ok(Done { misses: Some(misses), .. }) if misses.is_empty() => exit::CLEAR,
+            Ok(Done { misses: None, report, .. }) if report.verdict == VerdictReport::Clear => exit::CLEAR,
+            Ok(_) => exit::TRIPPED,
+        }));
+        for error in done.iter().filter_map(|done| done.as_ref().err()) {
+            complain(error);
+        }
+        let done: Vec<&Done> = done.iter().filter_map(|done| done.as_ref().ok()).collect();
+        for note in done.iter().flat_map(|done| &done.notes) {
+            anstream::eprintln!("note: {note}");
+        }
+        match self.print(&done) {
+            Ok(()) => code,
+            Err(message) => {
+                complain(&message);
+                ExitCode::from(exit::UNUSABLE)
+            }
+        }
+    }
+
+    fn print(&self, done: &[&Done]) -> Result<(), String> {
+        if let Some(path) = &self.args.json {
+            let json = match (done, self.args.traces.len()) {
+                ([one], 1) => serde_json::to_string_pretty(&one.report),
+                _ => {
+                    let all: Vec<&Report> = done.iter().map(|done| &done.report).collect();
+                    serde_json::to_string_pretty(&all)
+                }
+            }
+            .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
+            if !done.is_empty() {
+                write_out(path, &(json + "\n"))?;
+            }
+        }
+        let json_on_stdout = self.args.json.as_deref().is_some_and(is_stdin);
+        if self.args.quiet || json_on_stdout || done.is_empty() {
+            return Ok(());
+        }
+        let mut out = String::new();
+        for done in done {
+            out += &done.text;
+            match &done.misses {
+                None => {}
+                Some(misses) if misses.is_empty() => out += "\nAll expectations met\n",
+                Some(misses) => {
+                    out += "\nExpectations missed\n";
+                    for miss in misses {
+                        out += &format!("  {miss}\n");
+                    }
+                }
+            }
+            out += "\n";
+        }
+        out += CAUTION;
+        out += "\n";
+        write_out(Path::new("-"), &out)
+    }
+}
+
+/// Writes to a file, or to standard output for `-`; a reader of standard output that has gone away is no error.
+fn write_out(path: &Path, text: &str) -> Result<(), String> {
+    if is_stdin(path) {
+        return match io::stdout().lock().write_all(text.as_bytes()) {
+            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+                Err(format!("standard output: {error}; check where it goes"))
+            }
+            _ => Ok(()),
+        };
+    }
+    std::fs::write(path, text).map_err(|error| {
+        format!("{}: cannot be written: {error}; check the path given with --json", path.display())
+    })
+}

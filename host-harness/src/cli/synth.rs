@@ -1,0 +1,39 @@
+//! `cowitness synth`.
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use super::{args, complain};
+use crate::exit;
+use crate::synth::{Scenario, create};
+
+pub(super) fn run(args: &args::Synth) -> ExitCode {
+    match write(args) {
+        Ok(()) => ExitCode::from(exit::CLEAR),
+        Err(message) => {
+            complain(&message);
+            ExitCode::from(exit::UNUSABLE)
+        }
+    }
+}
+
+fn write(args: &args::Synth) -> Result<(), String> {
+    let path = args.scenario.display().to_string();
+    let text = std::fs::read_to_string(&args.scenario)
+        .map_err(|error| format!("{path}: cannot be read: {error}; check the path of the scenario"))?;
+    let scenario = Scenario::from_toml(&text, &path).map_err(|error| error.to_string())?;
+    let out = args.out.display().to_string();
+    let cannot_write =
+        |error: &dyn std::fmt::Display| format!("{out}: cannot be written: {error}; check --out");
+    let mut sink = create(&args.out).map_err(|error| cannot_write(&error))?;
+    let written = scenario.write(&mut sink).map_err(|error| cannot_write(&error))?;
+    sink.flush().map_err(|error| cannot_write(&error))?;
+    sink.finish().map_err(|error| cannot_write(&error))?;
+    if !args.quiet {
+        anstream::eprintln!("{out}: {} rows of {}, invented data", written.rows, scenario.title());
+        for planted in &written.planted {
+            anstream::eprintln!("  {planted}");
+        }
+    }
+    Ok(())
+}
