@@ -139,7 +139,10 @@ impl Text<'_> {
             self.at(trip.violated_since)
         )?;
         match trip.confirmed_by {
-            Some(by) if by.after_ns >= 0 => writeln!(
+            Some(by) if by.after_ns == 0 => {
+                writeln!(out, "      channel {} tripped at the same frame", names::channel(by.channel))
+            }
+            Some(by) if by.after_ns > 0 => writeln!(
                 out,
                 "      channel {} confirmed {} ms later",
                 names::channel(by.channel),
