@@ -72,10 +72,9 @@ fn source(random: &mut Random, column: &str, counter: bool) -> SourceColumns {
     }
 }
 
-/// A cell that stands for `whole` and `places` digits after the mark, in one of the ways of writing it, or
-/// something that it must not be.
+/// An ordinary cell, or the same in another way of writing it, or something that it must not be.
 fn cell(random: &mut Random, ordinary: String) -> String {
-    match random.below(40) {
+    match random.below(48) {
         0 => format!(" {ordinary}"),
         1 => format!("{ordinary} "),
         2 => format!("\"{ordinary}\""),
@@ -92,13 +91,20 @@ fn cell(random: &mut Random, ordinary: String) -> String {
             ];
             random.pick(&odd).to_owned()
         }
+        10 => format!("{ordinary}e-{}", random.below(3)),
+        11 => format!("{ordinary}E+0{}", random.below(3)),
+        12 => random.pick(&["1.0", "True", "false", "0.00", "high", "truex"]).to_owned(),
+        // Plenty of digits, and a power of ten that makes a whole number of them, or nearly.
+        13 => format!("1.2{:017}e{}", random.below(2), random.below(22)),
         _ => ordinary,
     }
 }
 
+/// An ordinary cell of a source.
 fn value(random: &mut Random, source: &SourceColumns, count: i64, mark: &str) -> String {
     match source.kind {
         _ if source.sparse && random.one_in(3) => String::new(),
+        SourceKind::Counter { .. } if random.one_in(10) => format!("{count}{mark}0"),
         SourceKind::Counter { .. } => count.to_string(),
         SourceKind::Position { .. } => format!("{count}{mark}{:03}", random.below(1000)),
     }

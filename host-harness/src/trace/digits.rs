@@ -48,6 +48,19 @@ impl Digits {
     pub(super) fn times(&self, scale: &Scale) -> Option<i64> {
         scale.apply_small(self.negative, self.digits, self.places)
     }
+
+    /// The magnitude, if it is whole.
+    #[inline]
+    pub(super) fn whole(&self) -> Option<u64> {
+        if self.places == 0 { Some(self.digits) } else { self.whole_with_places() }
+    }
+
+    /// Counts written as `1234.0`.
+    #[cold]
+    fn whole_with_places(&self) -> Option<u64> {
+        let one = 10_u64.checked_pow(u32::try_from(self.places).ok()?)?;
+        self.digits.is_multiple_of(one).then_some(self.digits / one)
+    }
 }
 
 /// Reads a number and the end of its cell. First as one of the shape that the cell had in the row before, then
@@ -170,18 +183,63 @@ fn number_of_any_shape<'a>(
         (Some(whole), run) if run.is_some() || places == 0 => Some(Shape { sign, whole, places: run }),
         _ => None,
     };
-    (1..=FAST_PLACES).contains(&(whole + places)).then_some((Digits { negative, digits, places }, rest))
+    if !(1..=FAST_PLACES).contains(&(whole + places)) {
+        return None;
+    }
+    let number = Digits { negative, digits, places };
+    match rest {
+        [b'e' | b'E', after @ ..] => {
+            *shape = None;
+            with_power(number, after)
+        }
+        _ => Some((number, rest)),
+    }
 }
 
-/// Reads a single 0 or 1.
+/// Applies the power of ten of a number, as far as 19 digits go.
+fn with_power(number: Digits, rest: &[u8]) -> Option<(Digits, &[u8])> {
+    let (down, mut rest) = match rest {
+        [b'-', after @ ..] => (true, after),
+        [b'+', after @ ..] => (false, after),
+        _ => (false, rest),
+    };
+    let before = rest.len();
+    let mut power = 0_usize;
+    while let [byte @ b'0'..=b'9', after @ ..] = rest {
+        power = power.saturating_mul(10).saturating_add(usize::from(byte - b'0'));
+        rest = after;
+    }
+    if rest.len() == before {
+        return None;
+    }
+    let Digits { negative, mut digits, mut places } = number;
+    // Numbers in this form come with all the places there are, most of them zeros.
+    while places > 0 && digits % 10 == 0 {
+        digits /= 10;
+        places -= 1;
+    }
+    if down {
+        places = places.saturating_add(power);
+    } else if power > places {
+        digits = digits.checked_mul(10_u64.checked_pow(u32::try_from(power - places).ok()?)?)?;
+        places = 0;
+    } else {
+        places -= power;
+    }
+    Some((Digits { negative, digits, places }, rest))
+}
+
+/// Reads a single 0 or 1, or the ways of writing it that programs have: `0.0`, `False`, `false`.
 #[inline]
 pub(super) fn bit(mut rest: &[u8]) -> Option<(u32, &[u8])> {
     while let [b' ', after @ ..] = rest {
         rest = after;
     }
     match rest {
-        [b'0', rest @ ..] => Some((0, rest)),
-        [b'1', rest @ ..] => Some((1, rest)),
+        [bit @ (b'0' | b'1'), b'.', b'0', rest @ ..] => Some((u32::from(bit - b'0'), rest)),
+        [bit @ (b'0' | b'1'), rest @ ..] => Some((u32::from(bit - b'0'), rest)),
+        [b'F' | b'f', b'a', b'l', b's', b'e', rest @ ..] => Some((0, rest)),
+        [b'T' | b't', b'r', b'u', b'e', rest @ ..] => Some((1, rest)),
         _ => None,
     }
 }

@@ -1,6 +1,6 @@
 //! The quick way through a row of ordinary cells.
 //!
-//! It takes plain decimal numbers of up to 19 digits and levels written `0` or `1`, eight bytes at a time where
+//! It takes decimal numbers of up to 19 digits and the commonest ways of writing a level, eight bytes at a time where
 //! the number has the shape it had in the row before. At anything else, and at anything wrong, it gives up on
 //! the row without a word, and the careful way of [`super::row`] decides. It never accepts what that would
 //! refuse, and never reads another value: a test holds the two side by side over random rows.
@@ -241,9 +241,9 @@ impl FastPath {
                         continue;
                     }
                     let number = number(&mut rest, &mut step.shape, mark, end)?;
-                    let magnitude = i64::try_from(number.digits).ok()?;
+                    let magnitude = i64::try_from(number.whole()?).ok()?;
                     let count = if number.negative { -magnitude } else { magnitude };
-                    if number.places > 0 || count < lowest || count > highest {
+                    if count < lowest || count > highest {
                         return None;
                     }
                     seen[channel].value = Some(count.cast_unsigned() & mask);
