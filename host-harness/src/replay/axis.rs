@@ -2,7 +2,7 @@
 
 use monitor_core::{
     Axis, AxisConfig, Demand, InputConfig, InputId, InputSet, Pairing, PositionDiscrepancy, Ramp, Rule,
-    Scale, SourceConfig, Span, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+    Scale, SourceConfig, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
 };
 use num_traits::ToPrimitive;
 
