@@ -172,11 +172,23 @@ impl Rate {
     /// No window yet; the first use replaces it.
     pub(crate) const NONE: Self = Self { elapsed: 0, per_count: 0 };
 
+    /// Makes it the rate over `elapsed` nanoseconds; `None` beyond 32 bits.
     #[inline]
-    pub(crate) fn set(&mut self, scale: &Scale, elapsed: u32) {
-        if self.elapsed != elapsed {
-            *self = Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) };
-        }
+    pub(crate) fn set(&mut self, scale: &Scale, elapsed: u64) -> Option<()> {
+        if u64::from(self.elapsed) == elapsed { Some(()) } else { self.change(scale, elapsed) }
+    }
+
+    #[inline(never)]
+    fn change(&mut self, scale: &Scale, elapsed: u64) -> Option<()> {
+        // Fits because window, spacing and timeout together stay below 2³² ns.
+        let elapsed = u32::try_from(elapsed).ok()?;
+        *self = Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) };
+        Some(())
+    }
+
+    /// What it was last set to; zero before.
+    pub(crate) const fn elapsed(&self) -> u32 {
+        self.elapsed
     }
 
     /// The speed of `counts` in the elapsed time; `None` beyond the range.
@@ -248,7 +260,7 @@ mod tests {
 
     fn speed(scale: &Scale, counts: i64, elapsed: u32) -> WindowSpeed {
         let mut rate = Rate::NONE;
-        rate.set(scale, elapsed);
+        rate.set(scale, u64::from(elapsed)).unwrap();
         rate.speed(scale, counts).unwrap()
     }
 
