@@ -186,10 +186,17 @@ pub struct Mark {
 }
 
 impl Mark {
+    /// Of no reading: the first stretch has number 1.
+    pub(crate) const NEVER: Self = Self { stretch: 0, count: 0 };
+
     /// Whether the count ran unbroken between the two.
     #[inline]
     pub(crate) const fn is_comparable(self, other: Self) -> bool {
         self.stretch == other.stretch
+    }
+
+    pub(crate) const fn count(self) -> i64 {
+        self.count
     }
 
     /// Counts from here to `later`, or `None` when the count was broken in between.
@@ -425,6 +432,12 @@ impl<const POINTS: usize> Source<POINTS> {
 
     pub(crate) fn never_read(&self) -> bool {
         self.sight == Sight::Never
+    }
+
+    /// Meaningless without a position.
+    #[inline]
+    pub(crate) const fn count(&self) -> i64 {
+        self.history.newest().count
     }
 
     #[inline]
