@@ -50,16 +50,16 @@ pub(crate) struct History<const POINTS: usize> {
     base: Point,
     has_base: bool,
     /// Capture time of the oldest waiting point; [`NONE_WAITS`] without one.
-    next_at: u64,
-    /// Stored points that are not yet one window old: a ring, from `next` to just before `free`. One place always
-    /// stays empty, see [`Spacing::new`]. Invariant: both are below POINTS.
+    next_at: Instant,
+    /// Stored points that are not yet one window old: a ring, from `next` to just before `free`, which holds
+    /// [`NONE_WAITS`]. One place always stays empty, see [`Spacing::new`]. Invariant: both are below POINTS.
     waiting: [Point; POINTS],
     next: usize,
     free: usize,
 }
 
 /// A capture time that no reading is later than.
-const NONE_WAITS: u64 = u64::MAX;
+const NONE_WAITS: Instant = Instant::from_nanos(u64::MAX);
 
 impl<const POINTS: usize> History<POINTS> {
     pub(crate) const fn new() -> Self {
@@ -93,20 +93,22 @@ impl<const POINTS: usize> History<POINTS> {
         if after >= POINTS { 0 } else { after }
     }
 
-    #[inline]
+    #[inline(always)]
     fn store(&mut self, point: Point) {
         if let Some(slot) = self.waiting.get_mut(self.free) {
             *slot = point;
         }
-        if self.next == self.free {
-            self.next_at = point.captured_at.as_nanos();
-        }
         self.free = Self::after(self.free);
+        // Nothing waits here: see `advance`.
+        if let Some(slot) = self.waiting.get_mut(self.free) {
+            slot.captured_at = NONE_WAITS;
+        }
+        self.next_at = self.next_at.min(point.captured_at);
         self.last_at = point.captured_at;
     }
 
     /// Takes a reading captured later than the newest one, and moves the base on.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn push(&mut self, spacing: Spacing, point: Point) {
         let since_last = nanos(self.last_at, point.captured_at);
         if since_last > spacing.step && self.newest.captured_at != self.last_at {
@@ -115,25 +117,22 @@ impl<const POINTS: usize> History<POINTS> {
         self.newest = point;
         // Bounded because fewer than POINTS wait; in the steady state one comes and one goes.
         for _ in 0..POINTS {
-            if point.captured_at.as_nanos().saturating_sub(self.next_at) < spacing.window {
-                break;
+            match point.captured_at.since(self.next_at) {
+                Some(age) if age.as_nanos() >= spacing.window => self.advance(),
+                _ => break,
             }
-            self.advance();
         }
     }
 
     /// The oldest waiting point becomes the base.
-    #[inline]
+    #[inline(always)]
     fn advance(&mut self) {
         if let Some(point) = self.waiting.get(self.next) {
             self.base = *point;
             self.has_base = true;
         }
         self.next = Self::after(self.next);
-        self.next_at = match self.waiting.get(self.next) {
-            Some(point) if self.next != self.free => point.captured_at.as_nanos(),
-            _ => NONE_WAITS,
-        };
+        self.next_at = self.waiting.get(self.next).map_or(NONE_WAITS, |point| point.captured_at);
     }
 
     /// The newest stored point at least one window older than the newest reading.

@@ -227,8 +227,9 @@ impl Rate {
         let one_more = rest >= elapsed;
         let exact = rest == 0 || rest == elapsed;
         let down = estimate.wrapping_add(u64::from(one_more));
-        let up = down.wrapping_add(u64::from(!exact));
-        Some(WindowSpeed { up: i64::try_from(up).ok()?, exact, negative: (counts < 0) != scale.reversed })
+        // Bounded because per_count < 2⁶¹, so neither reaches 2⁶².
+        let up = down.wrapping_add(u64::from(!exact)).cast_signed();
+        Some(WindowSpeed { up, exact, negative: (counts < 0) != scale.reversed })
     }
 }
 

@@ -20,7 +20,7 @@ pub struct SourceConfig {
     max_speed: u64,
     /// Counts per 2³² ns that the mechanics can move, rounded down.
     max_rate: u64,
-    max_count: i64,
+    max_count: u64,
 }
 
 /// A source that cannot be set up.
@@ -92,7 +92,7 @@ impl SourceConfig {
             unused_bits: 64_u32.wrapping_sub(counter_bits),
             timeout: timeout.as_nanos(),
             max_rate,
-            max_count: scale.max_counts(),
+            max_count: scale.max_counts().unsigned_abs(),
         })
     }
 
@@ -110,14 +110,16 @@ impl SourceConfig {
 
     #[inline]
     fn holds(&self, count: i64) -> bool {
-        count.unsigned_abs() <= self.max_count.unsigned_abs()
+        // Bounded because `max_count` < 2⁶³: the sum wraps for a negative count below −`max_count` only.
+        count.cast_unsigned().wrapping_add(self.max_count) <= self.max_count.wrapping_mul(2)
     }
 
     /// As [`is_plausible`](Self::is_plausible) with a rate rounded down: what it allows needs no closer look.
     #[inline]
     fn is_plausible_at_sight(&self, change: u64, elapsed: u64) -> bool {
         let (high, low) = mul(self.max_rate, elapsed);
-        change.saturating_sub(1) <= (high << 32) | (low >> 32)
+        // Bounded because `SourceError::Ambiguous` keeps it below half the range of the widest counter.
+        change <= ((high << 32) | (low >> 32)).wrapping_add(1)
     }
 
     /// Whether the mechanics can move this many counts in `elapsed` nanoseconds (at most the timeout), one count aside.
@@ -252,7 +254,7 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     /// Takes what the frame brought; says whether the channel is faulted at this frame.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn take(
         &mut self,
         config: &SourceConfig,
@@ -277,23 +279,27 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     /// The count of an ordinary reading: in order, in time, plausible at first sight, and in range.
-    #[inline]
+    #[inline(always)]
     fn next_count(&self, config: &SourceConfig, now: Instant, captured_at: Instant, raw: u64) -> Option<i64> {
         let newest = self.history.newest();
         let age = now.as_nanos().checked_sub(captured_at.as_nanos())?;
         let elapsed = captured_at.as_nanos().checked_sub(newest.captured_at.as_nanos())?;
-        if age > config.timeout || elapsed == 0 || elapsed > config.timeout {
+        // Neither zero, which wraps, nor above the timeout.
+        if age > config.timeout || elapsed.wrapping_sub(1) >= config.timeout {
             return None;
         }
         let change = config.change(newest.count, raw);
         if !config.is_plausible_at_sight(change.unsigned_abs(), elapsed) {
             return None;
         }
-        newest.count.checked_add(change).filter(|&count| config.holds(count))
+        match newest.count.checked_add(change) {
+            Some(count) if config.holds(count) => Some(count),
+            _ => None,
+        }
     }
 
     /// Goes on to a good reading: history and speed.
-    #[inline]
+    #[inline(always)]
     fn advance(&mut self, config: &SourceConfig, spacing: Spacing, point: Point) -> Option<SourceFault> {
         self.history.push(spacing, point);
         if let Some(base) = self.history.base() {
@@ -371,7 +377,7 @@ impl<const POINTS: usize> Source<POINTS> {
         }
     }
 
-    #[inline]
+    #[inline(always)]
     fn window_speed(&mut self, config: &SourceConfig, base: Point) -> Option<WindowSpeed> {
         let newest = self.history.newest();
         // Bounded because the base was captured before the newest reading.
