@@ -85,6 +85,11 @@ pub(crate) struct References {
     aligned: i64,
 }
 
+impl References {
+    /// None taken yet: the first stretch of a count is the first one above this.
+    pub(crate) const NONE: Self = Self { a: Mark::NEVER, b: Mark::NEVER, aligned: 0 };
+}
+
 /// How far the two channels are apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -101,24 +106,23 @@ impl PositionDiscrepancy {
     #[inline]
     pub(crate) fn compare<const POINTS: usize>(
         &self,
-        references: &mut Option<References>,
+        references: &mut References,
         now: Instant,
         (a, a_scale): (&Source<POINTS>, &Scale),
         (b, b_scale): (&Source<POINTS>, &Scale),
     ) -> Option<Apart> {
         let (here_a, here_b) = (a.mark()?, b.mark()?);
         let lead = if self.align { lead(now, a).wrapping_sub(lead(now, b)) } else { 0 };
-        let reference = match *references {
-            Some(kept) if kept.a.is_comparable(here_a) && kept.b.is_comparable(here_b) => kept,
-            _ => *references.insert(References { a: here_a, b: here_b, aligned: lead }),
-        };
+        if !(references.a.is_comparable(here_a) && references.b.is_comparable(here_b)) {
+            *references = References { a: here_a, b: here_b, aligned: lead };
+        }
         let travel = |scale: &Scale, from: Mark, to: Mark| {
-            // A position is within ±2³⁹ units, so a travel is within ±2⁴⁰ and fits; `None` is not reached.
+            // What does not fit counts as the farthest.
             from.counts_to(to).and_then(|counts| scale.travel(counts)).unwrap_or(Position::MAX).to_bits()
         };
-        let d = travel(a_scale, reference.a, here_a)
-            .checked_sub(travel(b_scale, reference.b, here_b))
-            .and_then(|d| d.checked_add(lead.wrapping_sub(reference.aligned)))
+        let d = travel(a_scale, references.a, here_a)
+            .checked_sub(travel(b_scale, references.b, here_b))
+            .and_then(|d| d.checked_add(lead.wrapping_sub(references.aligned)))
             // Beyond the range of a position is beyond any tolerance.
             .unwrap_or(i64::MAX);
         let v_min = match (a.speed(), b.speed()) {

@@ -3,6 +3,7 @@
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
 use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
+use crate::calm::Calm;
 use crate::frame::{Channel, Frame};
 use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
@@ -10,33 +11,76 @@ use crate::source::SourceConfig;
 use crate::trip::Evidence;
 use crate::units::{Instant, Speed};
 
+/// Whoever wants to see every check.
+trait Watch {
+    /// False: nobody does, and calm monitors need no check.
+    const WATCHES: bool;
+
+    fn see(&mut self, id: MonitorId, channel: Channel, check: &Check);
+}
+
+struct Unwatched;
+
+impl Watch for Unwatched {
+    const WATCHES: bool = false;
+
+    fn see(&mut self, _: MonitorId, _: Channel, _: &Check) {}
+}
+
+struct Watched<F>(F);
+
+impl<F: FnMut(MonitorId, Channel, &Check)> Watch for Watched<F> {
+    const WATCHES: bool = true;
+
+    fn see(&mut self, id: MonitorId, channel: Channel, check: &Check) {
+        (self.0)(id, channel, check);
+    }
+}
+
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
     AxisConfig<POINTS, MONITORS, INPUTS, Own>
 {
-    /// Evaluates one frame on `state`, showing `watch` every check of every active monitor on every visible channel.
+    /// Evaluates one frame on `state`.
     ///
     /// Bounded, and it cannot panic. [`Axis`](crate::Axis) is more convenient; this form lets the setup live in flash.
     #[inline]
-    pub fn step(
+    pub fn step(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, frame: &Frame) -> Outcome {
+        self.evaluate(state, frame, &mut Unwatched)
+    }
+
+    /// As [`step`](Self::step), and shows `watch` every check of every active monitor on every visible channel. Comes to the same,
+    /// and takes longer: `step` passes over checks whose result is certain.
+    #[inline]
+    pub fn step_watched(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
     ) -> Outcome {
+        self.evaluate(state, frame, &mut Watched(watch))
+    }
+
+    #[inline]
+    fn evaluate(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        watch: &mut impl Watch,
+    ) -> Outcome {
         let now = frame.now;
-        let first = match state.last_now {
+        match state.last_now {
             Some(last) if now <= last => {
                 state.clock_fault = true;
+                state.locked = true;
                 return Outcome { clock_fault: true, ..Outcome::default() };
             }
-            Some(_) => false,
+            Some(_) => {}
             None => {
                 state.started_at = now;
                 state.sides.a.source.watch_from(now);
                 state.sides.b.source.watch_from(now);
-                true
             }
-        };
+        }
         state.last_now = Some(now);
         let mut outcome = Outcome::default();
 
@@ -45,60 +89,59 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             a: a.source.take(&self.sources.a, self.spacing, now, frame.a),
             b: b.source.take(&self.sources.b, self.spacing, now, frame.b),
         };
-        a.lost |= outcome.faults.a.is_some();
-        b.lost |= outcome.faults.b.is_some();
+        if outcome.faults.a.is_some() {
+            a.lost = true;
+            state.locked = true;
+        }
+        if outcome.faults.b.is_some() {
+            b.lost = true;
+            state.locked = true;
+        }
 
         let mut released = false;
-        if first || !state.settled || frame.levels != state.levels {
-            outcome.input_faults = self.read_inputs(state, frame);
-            released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, now));
-            state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
-            state.levels = frame.levels;
-            self.activate(state, now);
-        } else if !state.carried.is_empty() {
-            self.activate(state, now);
+        if state.restless || frame.levels != state.levels {
+            (outcome.input_faults, released) = self.take_demands(state, frame);
         }
         outcome.demanding = state.demanding;
         outcome.active = state.active;
 
-        let mut withdrawn = false;
-        if !state.active.is_empty() {
-            let PerChannel { a, b } = &mut state.sides;
-            let shared = Shared {
-                monitors: &self.monitors,
-                demanded_at: &state.demanded_at,
-                now,
-                active: state.active,
-            };
-            let ran = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
-            outcome.violated.a = ran.violated;
-            outcome.tripped.a = ran.tripped;
-            withdrawn |= ran.withdrawn;
-            outcome.warming_up |= ran.warming_up;
-            let ran = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
-            outcome.violated.b = ran.violated;
-            outcome.tripped.b = ran.tripped;
-            withdrawn |= ran.withdrawn;
-            outcome.warming_up |= ran.warming_up;
-        } else {
-            state.sides.a.limit_before = Speed::MAX;
-            state.sides.b.limit_before = Speed::MAX;
-        }
+        let shared = Shared { monitors: &self.monitors, now, active: state.active };
+        let PerChannel { a, b } = &mut state.sides;
+        let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
+        let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
+        outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
+        outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
+        outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
         self.run_discrepancies(state, now, &mut outcome);
+        state.locked |= outcome.has_trip();
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
         }
-        let PerChannel { a, b } = &state.sides;
-        outcome.permit = !(withdrawn
-            || state.clock_fault
-            || a.lost
-            || b.lost
-            || !a.latched.is_empty()
-            || !b.latched.is_empty()
-            || state.position_discrepancy.latched().is_some()
-            || state.speed_discrepancy.latched().is_some()
+        outcome.permit = !(ran_a.withdraws
+            || ran_b.withdraws
+            || state.locked
             || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
         outcome
+    }
+
+    /// Inputs and demands of a frame at which they may change: what became faulted, and whether a reset was released.
+    #[inline(never)]
+    fn take_demands(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+    ) -> (InputSet, bool) {
+        let mut faulted = InputSet::NONE;
+        let mut released = false;
+        if !state.settled || frame.levels != state.levels {
+            faulted = self.read_inputs(state, frame);
+            released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, frame.now));
+            state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
+            state.levels = frame.levels;
+        }
+        self.activate(state, frame.now);
+        state.restless = !state.settled || !state.carried.is_empty();
+        (faulted, released)
     }
 
     fn read_inputs(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, frame: &Frame) -> InputSet {
@@ -133,10 +176,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             if demanded {
                 active = active.with(id);
                 if !before.contains(id) {
-                    a.state = config.rule.fresh();
-                    b.state = config.rule.fresh();
-                    if let Some(demanded_at) = state.demanded_at.get_mut(i) {
-                        *demanded_at = now;
+                    for half in [a, b] {
+                        half.state = config.rule.fresh();
+                        half.demanded_at = now;
                     }
                 }
             } else if before.contains(id) {
@@ -149,8 +191,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 }
             }
         }
-        state.active = active;
         state.carried = carried;
+        if active != before {
+            state.active = active;
+            for side in [&mut state.sides.a, &mut state.sides.b] {
+                side.calm = Calm::NONE;
+                if active.is_empty() {
+                    side.limit_before = Speed::MAX;
+                }
+            }
+        }
     }
 
     #[inline]
@@ -215,8 +265,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             input.reset();
         }
         state.clock_fault = false;
+        state.locked = false;
         // Inputs that demanded only by their fault must be looked at again.
         state.settled = false;
+        state.restless = true;
         Reset::Accepted
     }
 }
@@ -224,70 +276,95 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 /// What both channels of one frame share.
 struct Shared<'a, Own: Monitor> {
     monitors: &'a [MonitorConfig<Own>],
-    demanded_at: &'a [Instant],
     now: Instant,
     active: MonitorSet,
 }
 
 /// What the monitors of one channel came to.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Ran {
     violated: MonitorSet,
     tripped: MonitorSet,
-    withdrawn: bool,
+    withdraws: bool,
     warming_up: bool,
 }
 
 impl<Own: Monitor> Shared<'_, Own> {
-    /// Runs every active monitor on one channel.
+    /// Runs every active monitor on one channel that is not certain to find nothing.
     #[inline]
-    fn run<const POINTS: usize, const MONITORS: usize>(
+    fn run<const POINTS: usize, const MONITORS: usize, W: Watch>(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
         source: &SourceConfig,
         channel: Channel,
         visible: bool,
-        watch: &mut impl FnMut(MonitorId, Channel, &Check),
+        watch: &mut W,
     ) -> Ran {
-        let never_read = visible && side.source.never_read();
+        let is_calm = !W::WATCHES && visible && side.calm.holds(&side.source);
+        if is_calm && side.calm.monitors == self.active {
+            // The limit of the frame before stays as it is.
+            return Ran { withdraws: side.calm.withdraws, ..Ran::default() };
+        }
+        if self.active.is_empty() {
+            return Ran::default();
+        }
+        if !is_calm {
+            side.calm = Calm::NONE;
+        }
+        self.run_restless(side, source, channel, visible, watch)
+    }
+
+    /// Runs every active monitor that is not calm.
+    #[inline(never)]
+    fn run_restless<const POINTS: usize, const MONITORS: usize, W: Watch>(
+        &self,
+        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        source: &SourceConfig,
+        channel: Channel,
+        visible: bool,
+        watch: &mut W,
+    ) -> Ran {
+        let Self { monitors, now, active } = *self;
+        let mut calm = side.calm;
         let mut ran = Ran {
-            violated: MonitorSet::NONE,
-            tripped: MonitorSet::NONE,
-            withdrawn: false,
-            warming_up: never_read,
+            withdraws: calm.withdraws,
+            warming_up: visible && side.source.never_read(),
+            ..Ran::default()
         };
-        let mut motion =
-            Motion::of(self.now, channel, &side.source, source.scale(), visible, side.limit_before);
-        let mut limit = Speed::MAX;
-        let monitors = self.monitors.iter().zip(self.demanded_at).zip(&mut side.halves);
-        for (((config, demanded_at), half), id) in monitors.zip((0..32).map(MonitorId::at)) {
-            if !self.active.contains(id) {
-                continue;
-            }
+        let mut motion = Motion::of(now, channel, &side.source, source.scale(), visible, side.limit_before);
+        let mut limit = calm.limit;
+        let mut restless = active.without(calm.monitors);
+        while let Some(id) = restless.pop() {
+            let place = usize::from(id.index());
+            let (Some(config), Some(half)) = (monitors.get(place), side.halves.get_mut(place)) else { break };
+            let Half { state, latch, demanded_at } = half;
             motion.demanded_at = *demanded_at;
-            let Half { state, latch } = half;
-            config.rule.check(state, &motion, |check| {
-                ran.withdrawn |= check.withdraws;
+            config.rule.check(state, &motion, |state, check| {
+                ran.withdraws |= check.withdraws;
                 if !visible {
                     latch.interrupt();
                     return;
                 }
-                watch(id, channel, &check);
+                watch.see(id, channel, &check);
                 ran.warming_up |= check.warming_up;
                 if let Some(bound) = check.speed {
                     limit = limit.min(bound.limit);
                 }
                 if !check.is_violated() {
                     latch.interrupt();
+                    if !W::WATCHES && !check.warming_up {
+                        calm.consider(id, &config.rule, state, &check, *config.reach.of(channel));
+                    }
                     return;
                 }
                 ran.violated = ran.violated.with(id);
                 let evidence = Evidence::of(&check);
-                if latch.update(evidence, self.now, *demanded_at, config.on_delay) {
+                if latch.update(evidence, now, *demanded_at, config.on_delay) {
                     ran.tripped = ran.tripped.with(id);
                 }
             });
         }
+        side.calm = calm;
         side.limit_before = limit;
         side.latched = side.latched.union(ran.tripped);
         ran

@@ -111,6 +111,10 @@ impl Billionth {
     /// `n × k / 10⁹` rounded down, for a factor made by [`Billionth::down`]: never too large, at most one too small.
     #[inline]
     pub(crate) fn floor(self, n: u64) -> Option<i64> {
+        if self.whole == 0 {
+            let (high, _) = mul(n, self.part);
+            return i64::try_from(high).ok();
+        }
         self.times(n, 0)
     }
 }

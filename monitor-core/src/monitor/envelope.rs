@@ -85,6 +85,7 @@ impl Envelope {
         Some(target)
     }
 
+    #[inline]
     pub(crate) fn has_landed(&self) -> bool {
         *self == Self::Landed
     }

@@ -232,7 +232,39 @@ impl Monitor for NoOwn {
     }
 }
 
+impl<OwnState> RuleState<OwnState> {
+    /// Where the axis is to stay.
+    pub(crate) fn reference(&self) -> Option<Mark> {
+        match self {
+            Self::Standstill(state) => state.reference(),
+            Self::Stop(state) => state.reference(),
+            _ => None,
+        }
+    }
+}
+
 impl<Own: Monitor> Rule<Own> {
+    /// How far the axis may move once it is to stay.
+    pub(crate) fn position_window(&self) -> Option<Position> {
+        match self {
+            Self::Standstill(rule) => Some(rule.position_window()),
+            Self::Stop(rule) => rule.position_window(),
+            _ => None,
+        }
+    }
+
+    /// Whether only the motion can change what it finds from now on, while it stays active. `check` is what it found
+    /// at this frame, without a violation and without anything unknown.
+    pub(crate) fn is_calm(&self, state: &RuleState<Own::State>, check: &Check) -> bool {
+        match (self, state) {
+            (Self::TorqueOff, _) | (Self::Standstill(_), RuleState::Standstill(_)) => true,
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => rule.is_calm(state),
+            (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
+            // What a monitor of your own goes by is not known.
+            _ => false,
+        }
+    }
+
     /// The state at activation, of the rule's own kind.
     pub(crate) fn fresh(&self) -> RuleState<Own::State> {
         match self {
@@ -251,15 +283,27 @@ impl<Own: Monitor> Rule<Own> {
         &self,
         state: &mut RuleState<Own::State>,
         motion: &Motion<'_>,
-        found: impl FnOnce(Check),
+        found: impl FnOnce(&RuleState<Own::State>, Check),
     ) {
-        match (self, state) {
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => found(rule.check(state, motion)),
-            (Self::Standstill(rule), RuleState::Standstill(state)) => found(rule.check(state, motion)),
-            (Self::Stop(rule), RuleState::Stop(state)) => found(rule.check(state, motion)),
-            (Self::Own(rule), RuleState::Own(state)) => found(rule.check(state, motion)),
+        match (self, &mut *state) {
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
+            (Self::Standstill(rule), RuleState::Standstill(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
+            (Self::Stop(rule), RuleState::Stop(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
+            (Self::Own(rule), RuleState::Own(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
             // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
-            _ => found(Check { withdraws: true, ..Check::default() }),
+            _ => found(state, Check { withdraws: true, ..Check::default() }),
         }
     }
 

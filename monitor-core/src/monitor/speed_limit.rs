@@ -24,6 +24,11 @@ impl SpeedLimit {
     pub fn try_new(limit: Speed, ramp: Option<Ramp>) -> Option<Self> {
         (limit >= Speed::ZERO).then_some(Self { limit, ramp })
     }
+
+    /// Whether its limit stays what it is.
+    pub(crate) fn is_calm(&self, state: &SpeedLimitState) -> bool {
+        self.ramp.is_none() || state.envelope.has_landed()
+    }
 }
 
 /// Where the ramp of a speed limit is.

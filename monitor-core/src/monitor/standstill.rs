@@ -24,6 +24,10 @@ impl Standstill {
         (position_window >= Position::ZERO && speed_window >= Speed::ZERO)
             .then_some(Self { position_window, speed_window })
     }
+
+    pub(crate) const fn position_window(&self) -> Position {
+        self.position_window
+    }
 }
 
 /// Where the axis is to stay.
@@ -37,6 +41,10 @@ impl StandstillState {
     /// Takes the present position as the reference.
     pub(crate) fn here(motion: &Motion<'_>) -> Self {
         Self { reference: motion.here() }
+    }
+
+    pub(crate) const fn reference(&self) -> Option<Mark> {
+        self.reference
     }
 }
 

@@ -8,7 +8,8 @@
 
 use crate::monitor::envelope::Envelope;
 use crate::monitor::{Check, Monitor, Motion, Ramp, Standstill, StandstillState};
-use crate::units::{Span, Speed};
+use crate::source::Mark;
+use crate::units::{Position, Span, Speed};
 
 /// How a stop is supervised.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,6 +59,22 @@ impl Stop {
         }
     }
 
+    pub(crate) fn position_window(&self) -> Option<Position> {
+        match &self.until {
+            Until::TorqueOff => None,
+            Until::Standstill(standstill) => Some(standstill.position_window()),
+        }
+    }
+
+    /// Whether it is complete and `check` already is that of its end, not of the last frame before.
+    pub(crate) fn is_calm(&self, state: &StopState, check: &Check) -> bool {
+        state.complete
+            && match self.until {
+                Until::TorqueOff => check.speed.is_none(),
+                Until::Standstill(_) => check.position.is_some(),
+            }
+    }
+
     fn within(&self) -> Option<Span> {
         match self.supervision {
             Supervision::Ramp { within, .. } => within,
@@ -73,6 +90,13 @@ pub struct StopState {
     envelope: Envelope,
     held: StandstillState,
     complete: bool,
+}
+
+impl StopState {
+    /// Where the axis is to stay after the stop.
+    pub(crate) const fn reference(&self) -> Option<Mark> {
+        self.held.reference()
+    }
 }
 
 impl Monitor for Stop {
