@@ -127,3 +127,14 @@ fn every_command_of_the_gallery_runs_as_printed_and_prints_what_stands_below_it(
     assert_eq!(shown, page.matches("\n### ").count(), "one for each demo");
     assert!(shown >= 8, "{shown}");
 }
+
+#[test]
+fn a_trace_made_by_the_program_is_the_one_kept_to_the_byte() {
+    let made = Path::new(env!("CARGO_TARGET_TMPDIR")).join("belt-slip.csv.gz");
+    let to = made.to_str().expect("a path in UTF-8");
+    let output = cowitness(&["synth", "traces-demo/belt-slip.toml", "--out", to]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    assert!(err(&output).contains("7000 rows") && err(&output).contains("invented data"), "{}", err(&output));
+    let kept = std::fs::read(root().join("traces-demo/belt-slip.csv.gz")).expect("a trace");
+    assert!(std::fs::read(&made).expect("a trace") == kept);
+}
