@@ -67,7 +67,23 @@ enum Verdict {
     Fault,
 }
 
+const fn name(verdict: VerdictReport) -> &'static str {
+    match verdict {
+        VerdictReport::Clear => "clear",
+        VerdictReport::Tripped => "tripped",
+        VerdictReport::Fault => "fault",
+    }
+}
+
 impl Verdict {
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Clear => "clear",
+            Self::Tripped => "tripped",
+            Self::Fault => "fault",
+        }
+    }
+
     const fn is(self, verdict: VerdictReport) -> bool {
         matches!(
             (self, verdict),
@@ -282,7 +298,11 @@ impl Expectations {
         if let Some(verdict) = self.verdict
             && !verdict.is(report.verdict)
         {
-            misses.push(Miss(format!("the verdict is {:?}, expected {verdict:?}", report.verdict)));
+            misses.push(Miss(format!(
+                "the verdict is {}, expected {}",
+                name(report.verdict),
+                verdict.name()
+            )));
         }
         for entry in &self.trip {
             if !report.trips.iter().any(|trip| entry.is_met_by(trip)) {
