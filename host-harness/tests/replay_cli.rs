@@ -188,7 +188,7 @@ fn expectations_decide_the_exit_status() {
     for (bad, says) in [
         ("[[trip]]\nmonitor = \"slow\"\n", "the setup has no monitor `slow`"),
         ("[[trip]]\nform = \"1 s\"\n", "unknown field `form`"),
-        ("[[trip]]\nfrom = \"1 mm\"\n", "line 2"),
+        ("[[trip]]\nfrom = \"1 mm\"\n", ":2:8: "),
         ("[[trip]]\nfrom = \"2 s\"\nto = \"1 s\"\n", "ends before it begins"),
     ] {
         let run = run(bad);

@@ -1,10 +1,10 @@
 //! The report for programs. The names of its fields are an interface: see the schema beside the documentation.
 
-use monitor_core::{Evidence, Instant, Sample};
+use monitor_core::{Evidence, Instant};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::names;
+use super::names::{self, Shown};
 use super::number::{Exact, Seconds};
 use crate::replay::{self, FaultKind, Headroom, Outcome, StopKind, TripRule};
 use crate::setup::Setup;
@@ -174,8 +174,10 @@ pub struct FaultReport {
 pub struct ReadingReport {
     /// When it was captured.
     pub captured_s: Seconds,
-    /// The counter as read, unsigned; null when the source marked it as invalid.
+    /// The counter as read, unsigned; null when the source marked it as invalid, or delivers positions.
     pub count: Option<u64>,
+    /// The position as read, in the unit of the axis; null when the source marked it as invalid, or is a counter.
+    pub position: Option<Exact>,
 }
 
 /// A planned withdrawal of the permit, or a stop.
@@ -413,8 +415,15 @@ impl FaultReport {
         let at = |instant| Seconds(outcome.time_ns(instant));
         let (kind, channel, input) = names::fault(setup, fault.kind);
         let reading = match fault.kind {
-            FaultKind::Channel(_, _, reading) => reading,
-            FaultKind::Input(_) | FaultKind::Clock => None,
+            FaultKind::Channel(of, _, Some(reading)) => {
+                let (count, position) = match names::sample(setup, of, reading.sample) {
+                    Shown::Count(count) => (Some(count), None),
+                    Shown::Position(position) => (None, Some(position.into())),
+                    Shown::Invalid => (None, None),
+                };
+                Some(ReadingReport { captured_s: at(reading.captured_at), count, position })
+            }
+            FaultKind::Channel(..) | FaultKind::Input(_) | FaultKind::Clock => None,
         };
         Self {
             kind: kind.to_owned(),
@@ -423,13 +432,7 @@ impl FaultReport {
             at_s: at(fault.from),
             until_s: at(fault.to),
             frames: fault.frames,
-            reading: reading.map(|reading| ReadingReport {
-                captured_s: at(reading.captured_at),
-                count: match reading.sample {
-                    Sample::Count(count) => Some(count),
-                    Sample::Invalid => None,
-                },
-            }),
+            reading,
         }
     }
 }

@@ -5,6 +5,9 @@ mod names;
 mod number;
 mod text;
 
+#[cfg(test)]
+mod tests;
+
 pub use json::{FaultReport, Report, SCHEMA_VERSION, TripReport, VerdictReport, json_schema};
 pub use number::{Exact, Seconds};
 pub use text::{CAUTION, text};

@@ -1,9 +1,9 @@
 //! The words of both reports.
 
-use monitor_core::{Channel, Reset};
+use monitor_core::{Channel, Position, Reset, Sample};
 
 use crate::replay::{FaultKind, TripRule};
-use crate::setup::Setup;
+use crate::setup::{Setup, Source};
 
 pub(super) const fn channel(channel: Channel) -> &'static str {
     match channel {
@@ -30,6 +30,27 @@ pub(super) fn fault(setup: &Setup, kind: FaultKind) -> (&'static str, Option<&'s
         FaultKind::Channel(of, fault, _) => (fault.name(), Some(channel(of)), None),
         FaultKind::Input(i) => ("input", None, Some(setup.inputs[i].name.clone())),
         FaultKind::Clock => ("clock", None, None),
+    }
+}
+
+/// A sample as its source meant it.
+pub(super) enum Shown {
+    /// The counter as read.
+    Count(u64),
+    /// A position in the axis unit.
+    Position(Position),
+    /// The source marked it as invalid.
+    Invalid,
+}
+
+pub(super) fn sample(setup: &Setup, channel: Channel, sample: Sample) -> Shown {
+    match (sample, &setup.channel(channel).source) {
+        (Sample::Invalid, _) => Shown::Invalid,
+        (Sample::Count(count), Source::Counter { .. }) => Shown::Count(count),
+        // A source of positions is a counter of their smallest steps.
+        (Sample::Count(steps), Source::Position { .. }) => {
+            Shown::Position(Position::from_bits(steps.cast_signed()))
+        }
     }
 }
 

@@ -2,9 +2,9 @@
 
 use std::fmt::{self, Write};
 
-use monitor_core::{Evidence, Instant, Sample};
+use monitor_core::{Evidence, Instant};
 
-use super::names;
+use super::names::{self, Shown};
 use super::number::Seconds;
 use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, Verdict};
 use crate::setup::Setup;
@@ -177,12 +177,14 @@ impl Text<'_> {
                 write!(out, ", {} frames until {} s", fault.frames, self.at(fault.to))?;
             }
             writeln!(out)?;
-            if let FaultKind::Channel(_, _, Some(reading)) = fault.kind {
+            if let FaultKind::Channel(of, _, Some(reading)) = fault.kind {
                 let captured = self.at(reading.captured_at);
-                match reading.sample {
-                    Sample::Count(count) => writeln!(out, "      reading {count}, captured {captured} s")?,
-                    Sample::Invalid => writeln!(out, "      reading marked invalid, captured {captured} s")?,
-                }
+                let shown = match names::sample(self.setup, of, reading.sample) {
+                    Shown::Count(count) => count.to_string(),
+                    Shown::Position(position) => format!("{position:.4} {}", self.setup.unit.symbol()),
+                    Shown::Invalid => "marked invalid".to_owned(),
+                };
+                writeln!(out, "      reading {shown}, captured {captured} s")?;
             }
         }
         more(out, faults.kept.len(), faults.left_out, "faults")
@@ -253,6 +255,9 @@ impl Text<'_> {
                 apart.headroom.0,
                 self.at(apart.headroom.1)
             )?;
+        } else if self.setup.discrepancy.is_some() {
+            // A rule that was never applied must not look like one that was kept.
+            writeln!(out, "\nPosition discrepancy: never compared, at no frame were both positions known")?;
         }
         if let Some(apart) = &self.outcome.speed_discrepancy {
             writeln!(
@@ -263,6 +268,8 @@ impl Text<'_> {
                 apart.headroom.0,
                 self.at(apart.headroom.1)
             )?;
+        } else if self.setup.speed_discrepancy.is_some() {
+            writeln!(out, "\nSpeed discrepancy: never compared, at no frame were both speeds known")?;
         }
         Ok(())
     }

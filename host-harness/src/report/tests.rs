@@ -1,0 +1,77 @@
+//! What both reports say about a trace.
+
+use std::io::Cursor;
+
+use crate::replay::{layout, replay};
+use crate::setup::Setup;
+use crate::trace::{Options, Reader};
+
+use super::{Report, text};
+
+const SETUP: &str = r#"
+title = "Two scales"
+unit = "mm"
+time = { column = "t", unit = "s" }
+[channel.a]
+column = "a"
+column_unit = "m"
+sparse = true
+max_speed = "5 m/s"
+timeout = "150 ms"
+[channel.b]
+column = "b"
+counter_bits = 16
+unit_per_count = "0.1 mm"
+sparse = true
+max_speed = "5 m/s"
+timeout = "150 ms"
+[speed]
+window = "100 ms"
+[discrepancy]
+tolerance = "1 mm"
+discrepancy_time = "0 ms"
+[speed_discrepancy]
+tolerance = "5 mm/s"
+discrepancy_time = "0 ms"
+"#;
+
+fn replayed(rows: &'static str) -> (String, serde_json::Value, Report) {
+    let setup = Setup::parse(SETUP, "axis.toml").unwrap();
+    let layout = layout(&setup).unwrap();
+    let options = Options { skip_bad: false };
+    let mut reader = Reader::from_read("run.csv", Cursor::new(rows), &layout, options).unwrap();
+    let outcome = replay(&setup, &mut reader, &mut |_| {}).unwrap();
+    let report = Report::new(&setup, &outcome, "run.csv", 0);
+    (text(&setup, &outcome, "run.csv", 0), serde_json::to_value(&report).unwrap(), report)
+}
+
+#[test]
+fn a_faulted_reading_is_shown_as_its_source_meant_it() {
+    let (text, json, _) = replayed("t,a,b\n1,-1.25,65535\n1.2,-1.25,65534\n");
+    assert!(text.contains("      reading -1250.0000 mm, captured 1.2 s\n"), "{text}");
+    assert!(text.contains("      reading 65534, captured 1.2 s\n"), "{text}");
+    let readings: Vec<_> = (0..2).map(|i| &json["faults"][i]["reading"]).collect();
+    assert_eq!(readings[0]["position"].as_f64(), Some(-1250.0));
+    assert!(readings[0]["count"].is_null());
+    assert_eq!(readings[1]["count"].as_u64(), Some(65_534));
+    assert!(readings[1]["position"].is_null());
+}
+
+#[test]
+fn a_discrepancy_that_was_never_compared_is_called_so() {
+    let (text, json, _) = replayed("t,a,b\n1,0.5,\n1.01,0.5,\n");
+    assert!(text.contains("Position discrepancy: never compared"), "{text}");
+    assert!(text.contains("Speed discrepancy: never compared"), "{text}");
+    assert!(json["discrepancy"]["largest"].is_null());
+    let (text, ..) = replayed("t,a,b\n1,0.5,7\n1.01,0.5,7\n");
+    assert!(!text.contains("Position discrepancy: never compared"), "{text}");
+}
+
+#[test]
+fn a_missed_verdict_is_named_as_the_file_of_expectations_names_it() {
+    let (text, _, report) = replayed("t,a,b\n1,0.5,7\n1.01,0.5,7\n");
+    assert!(text.starts_with("CLEAR"), "{text}");
+    let expectations: crate::expect::Expectations = toml::from_str("verdict = \"tripped\"").unwrap();
+    let misses: Vec<_> = expectations.misses(&report).iter().map(ToString::to_string).collect();
+    assert_eq!(misses, ["the verdict is clear, expected tripped"]);
+}
