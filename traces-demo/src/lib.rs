@@ -20,7 +20,7 @@ use std::path::{Path, PathBuf};
 pub const SHARED_SETUP: &str = "shuttle.toml";
 
 /// A compressed trace larger than this is not kept in the repository; it is made when it is needed.
-pub const MOST_TRACE_BYTES: u64 = 150_000;
+pub const MOST_TRACE_BYTES: u64 = 200_000;
 
 /// One demo: a scenario and what belongs to it.
 #[derive(Clone, Debug, PartialEq, Eq)]
