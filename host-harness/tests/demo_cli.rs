@@ -134,7 +134,11 @@ fn a_trace_made_by_the_program_is_the_one_kept_to_the_byte() {
     let to = made.to_str().expect("a path in UTF-8");
     let output = cowitness(&["synth", "traces-demo/belt-slip.toml", "--out", to]);
     assert_eq!(output.status.code(), Some(0), "{}", err(&output));
-    assert!(err(&output).contains("10000 rows") && err(&output).contains("invented data"), "{}", err(&output));
+    assert!(
+        err(&output).contains("10000 rows") && err(&output).contains("invented data"),
+        "{}",
+        err(&output)
+    );
     let kept = std::fs::read(root().join("traces-demo/belt-slip.csv.gz")).expect("a trace");
     assert!(std::fs::read(&made).expect("a trace") == kept);
 }
