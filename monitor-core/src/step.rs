@@ -7,7 +7,7 @@ use crate::calm::Calm;
 use crate::frame::{Channel, Frame};
 use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-use crate::source::SourceConfig;
+use crate::source::{Seen, SourceConfig};
 use crate::trip::Evidence;
 use crate::units::{Instant, Speed};
 
@@ -61,42 +61,108 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 
     #[inline]
-    fn evaluate(
+    fn evaluate<W: Watch>(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
+        watch: &mut W,
+    ) -> Outcome {
+        let now = frame.now;
+        let PerChannel { a, b } = &mut state.sides;
+        let seen = if now > state.last_now {
+            PerChannel {
+                a: a.source.take_ordinary(&self.sources.a, self.spacing, now, frame.a),
+                b: b.source.take_ordinary(&self.sources.b, self.spacing, now, frame.b),
+            }
+        } else {
+            PerChannel { a: None, b: None }
+        };
+        let is_quiet = !W::WATCHES
+            && matches!((seen.a, seen.b), (Some(Ok(())), Some(Ok(()))))
+            && !state.restless
+            && frame.levels == state.levels;
+        if is_quiet && let Some(outcome) = self.pass(state, now) {
+            return outcome;
+        }
+        self.evaluate_fully(state, frame, seen, watch)
+    }
+
+    /// The outcome of a frame at which both sources were good, no input changed, every active monitor is calm and no
+    /// discrepancy is violated: nearly every frame. `None` when that is not so: then nothing was touched.
+    #[inline(always)]
+    fn pass(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> Option<Outcome> {
+        let PerChannel { a, b } = &state.sides;
+        let is_calm = a.calm.monitors == state.active
+            && b.calm.monitors == state.active
+            && a.calm.holds(&a.source)
+            && b.calm.holds(&b.source);
+        if !is_calm {
+            return None;
+        }
+        let mut outcome = Outcome {
+            permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
+            demanding: state.demanding,
+            active: state.active,
+            ..Outcome::default()
+        };
+        if let Some(rule) = &self.position_discrepancy {
+            if !state.references.are_valid(&a.source, &b.source) {
+                return None;
+            }
+            let (a, b) = ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()));
+            let apart = rule.apart(&state.references, now, a, b);
+            if apart.bound.is_exceeded() {
+                return None;
+            }
+            outcome.apart = Some(apart);
+        }
+        if let Some(rule) = &self.speed_discrepancy {
+            outcome.speeds_apart = rule.compare(&a.source, &b.source);
+            if outcome.speeds_apart.is_some_and(|bound| bound.is_exceeded()) {
+                return None;
+            }
+        }
+        state.position_discrepancy.interrupt();
+        state.speed_discrepancy.interrupt();
+        state.last_now = now;
+        Some(outcome)
+    }
+
+    /// Every other frame.
+    #[inline(never)]
+    fn evaluate_fully(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        seen: PerChannel<Option<Seen>>,
         watch: &mut impl Watch,
     ) -> Outcome {
         let now = frame.now;
-        match state.last_now {
-            Some(last) if now <= last => {
-                state.clock_fault = true;
-                state.locked = true;
-                return Outcome { clock_fault: true, ..Outcome::default() };
-            }
-            Some(_) => {}
-            None => {
-                state.started_at = now;
-                state.sides.a.source.watch_from(now);
-                state.sides.b.source.watch_from(now);
-            }
+        if !state.started {
+            state.started = true;
+            state.started_at = now;
+            state.sides.a.source.watch_from(now);
+            state.sides.b.source.watch_from(now);
+        } else if now <= state.last_now {
+            state.clock_fault = true;
+            state.locked = true;
+            return Outcome { clock_fault: true, ..Outcome::default() };
         }
-        state.last_now = Some(now);
+        state.last_now = now;
         let mut outcome = Outcome::default();
 
         let PerChannel { a, b } = &mut state.sides;
-        outcome.faults = PerChannel {
-            a: a.source.take(&self.sources.a, self.spacing, now, frame.a),
-            b: b.source.take(&self.sources.b, self.spacing, now, frame.b),
+        outcome.faults.a = match seen.a {
+            Some(seen) => seen.err(),
+            None => a.source.take(&self.sources.a, self.spacing, now, frame.a),
         };
-        if outcome.faults.a.is_some() {
-            a.lost = true;
-            state.locked = true;
-        }
-        if outcome.faults.b.is_some() {
-            b.lost = true;
-            state.locked = true;
-        }
+        outcome.faults.b = match seen.b {
+            Some(seen) => seen.err(),
+            None => b.source.take(&self.sources.b, self.spacing, now, frame.b),
+        };
+        a.lost |= outcome.faults.a.is_some();
+        b.lost |= outcome.faults.b.is_some();
+        state.locked |= a.lost || b.lost;
 
         let mut released = false;
         if state.restless || frame.levels != state.levels {
@@ -105,22 +171,24 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome.demanding = state.demanding;
         outcome.active = state.active;
 
-        let shared = Shared { monitors: &self.monitors, now, active: state.active };
-        let PerChannel { a, b } = &mut state.sides;
-        let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
-        let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
-        outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
-        outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
-        outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
+        let mut withdrawn = false;
+        if !state.active.is_empty() {
+            let shared = Shared { monitors: &self.monitors, now, active: state.active };
+            let PerChannel { a, b } = &mut state.sides;
+            let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
+            let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
+            outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
+            outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
+            outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
+            withdrawn = ran_a.withdraws || ran_b.withdraws;
+        }
         self.run_discrepancies(state, now, &mut outcome);
         state.locked |= outcome.has_trip();
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
         }
-        outcome.permit = !(ran_a.withdraws
-            || ran_b.withdraws
-            || state.locked
-            || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
+        outcome.permit =
+            !(withdrawn || state.locked || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
         outcome
     }
 
@@ -290,8 +358,8 @@ struct Ran {
 }
 
 impl<Own: Monitor> Shared<'_, Own> {
-    /// Runs every active monitor on one channel that is not certain to find nothing.
-    #[inline]
+    /// Runs every active monitor on one channel, except those that are certain to find nothing.
+    #[inline(never)]
     fn run<const POINTS: usize, const MONITORS: usize, W: Watch>(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
@@ -300,30 +368,9 @@ impl<Own: Monitor> Shared<'_, Own> {
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        let is_calm = !W::WATCHES && visible && side.calm.holds(&side.source);
-        if is_calm && side.calm.monitors == self.active {
-            // The limit of the frame before stays as it is.
-            return Ran { withdraws: side.calm.withdraws, ..Ran::default() };
-        }
-        if self.active.is_empty() {
-            return Ran::default();
-        }
-        if !is_calm {
+        if W::WATCHES || !visible || !side.calm.holds(&side.source) {
             side.calm = Calm::NONE;
         }
-        self.run_restless(side, source, channel, visible, watch)
-    }
-
-    /// Runs every active monitor that is not calm.
-    #[inline(never)]
-    fn run_restless<const POINTS: usize, const MONITORS: usize, W: Watch>(
-        &self,
-        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
-        source: &SourceConfig,
-        channel: Channel,
-        visible: bool,
-        watch: &mut W,
-    ) -> Ran {
         let Self { monitors, now, active } = *self;
         let mut calm = side.calm;
         let mut ran = Ran {
