@@ -9,7 +9,7 @@ use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 use crate::source::{Seen, SourceConfig};
 use crate::trip::Evidence;
-use crate::units::{Instant, Speed};
+use crate::units::{Instant, Span, Speed};
 
 /// Whoever wants to see every check.
 trait Watch {
@@ -95,7 +95,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let is_calm = a.calm.monitors == state.active
             && b.calm.monitors == state.active
             && a.calm.holds(&a.source)
-            && b.calm.holds(&b.source);
+            && b.calm.holds(&b.source)
+            && a.calm.lasts(now)
+            && b.calm.lasts(now);
         if !is_calm {
             return None;
         }
@@ -148,6 +150,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.locked = true;
             return Outcome { clock_fault: true, ..Outcome::default() };
         }
+        let before = state.last_now;
         state.last_now = now;
         let mut outcome = Outcome::default();
 
@@ -166,7 +169,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
         let mut released = false;
         if state.restless || frame.levels != state.levels {
-            (outcome.input_faults, released) = self.take_demands(state, frame);
+            (outcome.input_faults, released) = self.take_demands(state, frame, before);
         }
         outcome.demanding = state.demanding;
         outcome.active = state.active;
@@ -198,6 +201,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
+        before: Instant,
     ) -> (InputSet, bool) {
         let mut faulted = InputSet::NONE;
         let mut released = false;
@@ -207,7 +211,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
             state.levels = frame.levels;
         }
-        self.activate(state, frame.now);
+        self.activate(state, frame.now, before);
         state.restless = !state.settled || !state.carried.is_empty();
         (faulted, released)
     }
@@ -227,9 +231,28 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         faulted
     }
 
+    /// The smallest limit on the speed of a channel at the frame before, which a falling limit leaves behind.
+    fn update_limit_before(
+        &self,
+        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        frame_before: Instant,
+    ) {
+        if side.calm.falls_until.is_some() {
+            let monitors = side.calm.monitors;
+            side.limit_before = limit_at(&self.monitors, side, monitors, frame_before).unwrap_or(Speed::MAX);
+        }
+    }
+
     /// Brings the activity of every monitor up to date.
-    fn activate(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) {
+    fn activate(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        now: Instant,
+        frame_before: Instant,
+    ) {
         let before = state.active;
+        self.update_limit_before(&mut state.sides.a, frame_before);
+        self.update_limit_before(&mut state.sides.b, frame_before);
         let mut active = MonitorSet::NONE;
         let mut carried = MonitorSet::NONE;
         for (i, (config, id)) in self.monitors.iter().zip((0..32).map(MonitorId::at)).enumerate() {
@@ -341,6 +364,28 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 }
 
+/// The smallest limit that calm monitors put on the speed of a channel at an instant.
+fn limit_at<const POINTS: usize, const MONITORS: usize, Own: Monitor>(
+    monitors: &[MonitorConfig<Own>],
+    side: &Side<POINTS, MONITORS, RuleState<Own::State>>,
+    mut of: MonitorSet,
+    at: Instant,
+) -> Option<Speed> {
+    let mut limit = None;
+    while let Some(id) = of.pop() {
+        let place = usize::from(id.index());
+        let (config, half) = (monitors.get(place)?, side.halves.get(place)?);
+        // Bounded because a monitor is calm only after its demand.
+        let since = Span::from_nanos(at.as_nanos().wrapping_sub(half.demanded_at.as_nanos()));
+        let own = config.rule.limit_at(&half.state, since);
+        limit = match (limit, own) {
+            (Some(limit), Some(own)) => Some(own.min(limit)),
+            (limit, own) => limit.or(own),
+        };
+    }
+    limit
+}
+
 /// What both channels of one frame share.
 struct Shared<'a, Own: Monitor> {
     monitors: &'a [MonitorConfig<Own>],
@@ -368,7 +413,8 @@ impl<Own: Monitor> Shared<'_, Own> {
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        if W::WATCHES || !visible || !side.calm.holds(&side.source) {
+        let lasts = visible && side.calm.falls_until.is_none() && side.calm.holds(&side.source);
+        if W::WATCHES || !lasts {
             side.calm = Calm::NONE;
         }
         let Self { monitors, now, active } = *self;
@@ -381,6 +427,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         let mut motion = Motion::of(now, channel, &side.source, source.scale(), visible, side.limit_before);
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);
+        let mut falling = MonitorSet::NONE;
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
             let (Some(config), Some(half)) = (monitors.get(place), side.halves.get_mut(place)) else { break };
@@ -400,7 +447,10 @@ impl<Own: Monitor> Shared<'_, Own> {
                 if !check.is_violated() {
                     latch.interrupt();
                     if !W::WATCHES && !check.warming_up {
-                        calm.consider(id, &config.rule, state, &check, *config.reach.of(channel));
+                        let reach = *config.reach.of(channel);
+                        if calm.consider(id, &config.rule, state, &check, reach) {
+                            falling = falling.with(id);
+                        }
                     }
                     return;
                 }
@@ -410,6 +460,13 @@ impl<Own: Monitor> Shared<'_, Own> {
                     ran.tripped = ran.tripped.with(id);
                 }
             });
+        }
+        if !falling.is_empty()
+            && calm.monitors.union(falling) == active
+            && let Some(speed) = motion.speed()
+        {
+            let limit_at = |until| limit_at(monitors, side, falling, until);
+            calm.add_falling(falling, now, speed.magnitude(), limit_at);
         }
         side.calm = calm;
         side.limit_before = limit;
