@@ -276,7 +276,10 @@ pub struct AxisState<
     const INPUTS: usize = 16,
     Own: Monitor = NoOwn,
 > {
-    pub(crate) last_now: Option<Instant>,
+    /// The first frame has been evaluated.
+    pub(crate) started: bool,
+    /// The last evaluated frame; 0 before the first.
+    pub(crate) last_now: Instant,
     pub(crate) clock_fault: bool,
     /// Something is latched that only a reset clears: a clock fault, a channel fault or a trip.
     pub(crate) locked: bool,
@@ -319,7 +322,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 .collect(),
         };
         Self {
-            last_now: None,
+            started: false,
+            last_now: zero,
             clock_fault: false,
             locked: false,
             started_at: zero,

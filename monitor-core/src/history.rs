@@ -44,7 +44,7 @@ impl Spacing {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct History<const POINTS: usize> {
     newest: Point,
-    /// Capture time of the last stored point.
+    /// Capture time of the last stored point; long ago before the first.
     last_at: Instant,
     /// The newest stored point at least one window older than the newest reading. Meaningless without `has_base`.
     base: Point,
@@ -60,6 +60,8 @@ pub(crate) struct History<const POINTS: usize> {
 
 /// A capture time that no reading is later than.
 const NONE_WAITS: Instant = Instant::from_nanos(u64::MAX);
+/// Longer than any spacing, and with any time between two readings of one stretch far below 2⁶⁴.
+const LONG_AGO: u64 = 1 << 62;
 
 impl<const POINTS: usize> History<POINTS> {
     pub(crate) const fn new() -> Self {
@@ -76,14 +78,14 @@ impl<const POINTS: usize> History<POINTS> {
         }
     }
 
-    /// Forgets everything and starts with this reading.
+    /// Forgets everything and starts with this reading. It is stored when the next one comes.
     pub(crate) fn start(&mut self, point: Point) {
         self.newest = point;
+        self.last_at = Instant::from_nanos(point.captured_at.as_nanos().wrapping_sub(LONG_AGO));
         self.has_base = false;
         self.next_at = NONE_WAITS;
         self.next = 0;
         self.free = 0;
-        self.store(point);
     }
 
     #[inline]
@@ -111,16 +113,35 @@ impl<const POINTS: usize> History<POINTS> {
     #[inline(always)]
     pub(crate) fn push(&mut self, spacing: Spacing, point: Point) {
         let since_last = nanos(self.last_at, point.captured_at);
-        if since_last > spacing.step && self.newest.captured_at != self.last_at {
+        if since_last > spacing.step {
             self.store(self.newest);
         }
         self.newest = point;
-        // Bounded because fewer than POINTS wait; in the steady state one comes and one goes.
-        for _ in 0..POINTS {
-            match point.captured_at.since(self.next_at) {
-                Some(age) if age.as_nanos() >= spacing.window => self.advance(),
-                _ => break,
+        if self.is_next_due(spacing) {
+            self.advance();
+            if self.is_next_due(spacing) {
+                self.advance_further(spacing);
             }
+        }
+    }
+
+    #[inline(always)]
+    fn is_next_due(&self, spacing: Spacing) -> bool {
+        match self.newest.captured_at.since(self.next_at) {
+            Some(age) => age.as_nanos() >= spacing.window,
+            None => false,
+        }
+    }
+
+    /// In the steady state one point comes to wait and one becomes the base; here the readings became rarer.
+    #[cold]
+    fn advance_further(&mut self, spacing: Spacing) {
+        // Bounded because fewer than POINTS wait.
+        for _ in 0..POINTS {
+            if !self.is_next_due(spacing) {
+                break;
+            }
+            self.advance();
         }
     }
 

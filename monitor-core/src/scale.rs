@@ -18,6 +18,8 @@ pub struct Scale {
     ulp: Billionth,
     /// `nano` with its top bit moved to bit 63.
     normalised: u64,
+    /// Up to this many counts a travel is below 2³⁸ units.
+    near: u64,
     /// From this many counts on a speed is beyond the range: 2^(64 − `speed_left`).
     speed_counts: u64,
     /// `nano · 2^(64 − speed_left) = normalised · 2¹⁰`.
@@ -62,6 +64,7 @@ impl Scale {
             nano: 0,
             ulp: Billionth::up(0),
             normalised: 0,
+            near: 0,
             speed_counts: 0,
             speed_left: 0,
             reversed: false,
@@ -115,6 +118,7 @@ impl Scale {
             ulp: Billionth::up(nano),
             normalised: nano << zeros,
             // Bounded because nano ≥ 2¹⁹ makes zeros ≤ 44, so 10 ≤ zeros + 10 ≤ 54.
+            near: near_counts(nano),
             speed_counts: 1_u64.wrapping_shl(zeros.wrapping_add(10)),
             speed_left: 54_u32.wrapping_sub(zeros),
             reversed,
@@ -142,10 +146,12 @@ impl Scale {
     /// The travel of `counts`, rounded to the nearest ULP, ties away from zero; `None` beyond the range.
     ///
     /// The error is at most half a ULP (plus 2⁻⁶⁴ ULP per count where the exact value is within that of a tie).
-    #[inline]
+    #[inline(always)]
     #[must_use]
     pub fn travel(&self, counts: i64) -> Option<Position> {
-        let magnitude = self.ulp.nearest(counts.unsigned_abs())?;
+        let size = counts.unsigned_abs();
+        let magnitude =
+            if size <= self.near { self.ulp.nearest_bounded(size) } else { self.ulp.nearest(size)? };
         Some(Position::from_bits(self.sign(counts, magnitude)))
     }
 
@@ -184,6 +190,18 @@ impl Scale {
         let speed = u128::from(max_speed.to_bits().unsigned_abs());
         let rate = (speed << 32).checked_div(u128::from(self.nano));
         rate.and_then(|rate| u64::try_from(rate).ok()).unwrap_or(u64::MAX)
+    }
+}
+
+/// Counts whose travel is below 2⁶² ULPs. Divides: for set-up time only.
+const fn near_counts(nano: u64) -> u64 {
+    // Bounded because 2⁶² · 10⁹ < 2⁹².
+    const RANGE: u128 = 1_000_000_000 << 62;
+    #[expect(clippy::as_conversions, reason = "widening and back; from and try_from are not const")]
+    match RANGE.checked_div(nano as u128) {
+        // Rounded down, and one less for the rounding of a travel.
+        Some(counts) if counts >> 63 == 0 => (counts as u64).saturating_sub(1),
+        _ => 0,
     }
 }
 
@@ -236,24 +254,23 @@ impl Rate {
         let elapsed = u64::from(self.elapsed);
         // The remainder is below 2 · elapsed, so the low halves give it exactly.
         let rest = size.wrapping_mul(scale.nano).wrapping_sub(estimate.wrapping_mul(elapsed));
-        let one_more = rest >= elapsed;
-        let exact = rest == 0 || rest == elapsed;
-        let down = estimate.wrapping_add(u64::from(one_more));
         // Bounded because per_count < 2⁶¹, so neither reaches 2⁶².
-        let up = down.wrapping_add(u64::from(!exact)).cast_signed();
-        Some(WindowSpeed { up, exact, negative: (counts < 0) != scale.reversed })
+        let down = estimate.wrapping_add(u64::from(rest >= elapsed)).cast_signed();
+        let up =
+            estimate.wrapping_add(u64::from(rest > 0)).wrapping_add(u64::from(rest > elapsed)).cast_signed();
+        Some(WindowSpeed { up, down, negative: (counts < 0) != scale.reversed })
     }
 }
 
 /// The speed of one channel: travel over the window by the exact difference of the capture times.
 ///
-/// Its magnitude is known rounded up to a ULP. Limits are whole ULPs, so comparing the rounded magnitude with a limit
+/// Its magnitude is known rounded up and rounded down to a ULP. Limits are whole ULPs, so comparing the magnitude rounded up with a limit
 /// decides exactly as the unrounded quotient would.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WindowSpeed {
     up: i64,
-    exact: bool,
+    down: i64,
     negative: bool,
 }
 
@@ -268,9 +285,8 @@ impl WindowSpeed {
     /// The magnitude, rounded down to a ULP.
     #[inline]
     #[must_use]
-    pub fn magnitude_down(&self) -> Speed {
-        // Bounded because a magnitude that was rounded up is at least one.
-        Speed::from_bits(self.up.wrapping_sub(i64::from(!self.exact)))
+    pub const fn magnitude_down(&self) -> Speed {
+        Speed::from_bits(self.down)
     }
 
     /// The signed speed, its magnitude rounded up.

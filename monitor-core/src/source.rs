@@ -6,7 +6,7 @@ use crate::frame::{Reading, Sample};
 use crate::history::{History, Point, Spacing};
 use crate::scale::{Rate, Scale, WindowSpeed};
 use crate::units::{Instant, Position, Span, Speed};
-use crate::wide::mul;
+use crate::wide::{mul, mul_shr_32};
 
 /// What is known of a source before it moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -117,9 +117,10 @@ impl SourceConfig {
     /// As [`is_plausible`](Self::is_plausible) with a rate rounded down: what it allows needs no closer look.
     #[inline]
     fn is_plausible_at_sight(&self, change: u64, elapsed: u64) -> bool {
-        let (high, low) = mul(self.max_rate, elapsed);
-        // Bounded because `SourceError::Ambiguous` keeps it below half the range of the widest counter.
-        change <= ((high << 32) | (low >> 32)).wrapping_add(1)
+        // Bounded because `SourceError::Ambiguous` keeps it below half the range of the counter.
+        let most = mul_shr_32(self.max_rate, elapsed).cast_signed();
+        // A change of −2⁶³ wraps to the largest number, and is refused as it should be.
+        change.cast_signed().wrapping_sub(1) <= most
     }
 
     /// Whether the mechanics can move this many counts in `elapsed` nanoseconds (at most the timeout), one count aside.
@@ -201,6 +202,11 @@ impl Mark {
         self.count
     }
 
+    #[inline]
+    pub(crate) const fn is_of(self, stretch: u64) -> bool {
+        self.stretch == stretch
+    }
+
     /// Counts from here to `later`, or `None` when the count was broken in between.
     #[inline]
     pub(crate) fn counts_to(self, later: Self) -> Option<i64> {
@@ -221,6 +227,9 @@ enum Sight {
     /// As `Lost`, and the newest reading was marked invalid.
     Invalid,
 }
+
+/// Whether a channel can be seen at a frame.
+pub(crate) type Seen = Result<(), SourceFault>;
 
 /// What is remembered of one source.
 #[derive(Clone, Debug)]
@@ -253,29 +262,27 @@ impl<const POINTS: usize> Source<POINTS> {
         self.started_at = now.as_nanos();
     }
 
-    /// Takes what the frame brought; says whether the channel is faulted at this frame.
+    /// Takes what nearly every frame brings to a source whose count is good: an ordinary reading, or none while the newest is
+    /// fresh. `None` when it is anything else: then nothing was touched, and it is left to [`take`](Self::take), which knows all cases.
     #[inline(always)]
-    pub(crate) fn take(
+    pub(crate) fn take_ordinary(
         &mut self,
         config: &SourceConfig,
         spacing: Spacing,
         now: Instant,
         reading: Option<Reading>,
-    ) -> Option<SourceFault> {
-        // What nearly every frame brings comes first and in a straight line; whatever is not exactly that is left to
-        // `take_any`, which knows all cases.
-        if self.sight == Sight::Good {
-            match reading {
-                Some(Reading { captured_at, sample: Sample::Count(raw) }) => {
-                    if let Some(count) = self.next_count(config, now, captured_at, raw) {
-                        return self.advance(config, spacing, Point { captured_at, count });
-                    }
-                }
-                None if self.is_fresh(config, now) => return None,
-                _ => {}
-            }
+    ) -> Option<Seen> {
+        if self.sight != Sight::Good {
+            return None;
         }
-        self.take_any(config, spacing, now, reading)
+        match reading {
+            Some(Reading { captured_at, sample: Sample::Count(raw) }) => {
+                let count = self.next_count(config, now, captured_at, raw)?;
+                Some(self.advance(config, spacing, Point { captured_at, count }))
+            }
+            None if self.is_fresh(config, now) => Some(Ok(())),
+            _ => None,
+        }
     }
 
     /// The count of an ordinary reading: in order, in time, plausible at first sight, and in range.
@@ -300,21 +307,22 @@ impl<const POINTS: usize> Source<POINTS> {
 
     /// Goes on to a good reading: history and speed.
     #[inline(always)]
-    fn advance(&mut self, config: &SourceConfig, spacing: Spacing, point: Point) -> Option<SourceFault> {
+    fn advance(&mut self, config: &SourceConfig, spacing: Spacing, point: Point) -> Seen {
         self.history.push(spacing, point);
         if let Some(base) = self.history.base() {
             let speed = self.window_speed(config, base);
             if speed.is_none() {
-                return self.start(config, point.captured_at, point.count).or(Some(SourceFault::Range));
+                self.start(config, point.captured_at, point.count);
+                return Err(SourceFault::Range);
             }
             self.speed = speed;
         }
-        None
+        Ok(())
     }
 
-    #[cold]
+    /// Takes what the frame brought; says whether the channel is faulted at this frame.
     #[inline(never)]
-    fn take_any(
+    pub(crate) fn take(
         &mut self,
         config: &SourceConfig,
         spacing: Spacing,
@@ -372,7 +380,7 @@ impl<const POINTS: usize> Source<POINTS> {
             return Some(SourceFault::Implausible);
         }
         match newest.count.checked_add(change).filter(|&count| config.holds(count)) {
-            Some(count) => self.advance(config, spacing, Point { captured_at, count }),
+            Some(count) => self.advance(config, spacing, Point { captured_at, count }).err(),
             None => self.start(config, captured_at, first).or(Some(SourceFault::Range)),
         }
     }
@@ -438,6 +446,12 @@ impl<const POINTS: usize> Source<POINTS> {
 
     pub(crate) fn never_read(&self) -> bool {
         self.sight == Sight::Never
+    }
+
+    /// The number of the present stretch, or of the last one while the count is lost.
+    #[inline]
+    pub(crate) const fn stretch(&self) -> u64 {
+        self.stretch
     }
 
     /// Meaningless without a position.

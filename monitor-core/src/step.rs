@@ -7,9 +7,9 @@ use crate::calm::Calm;
 use crate::frame::{Channel, Frame};
 use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-use crate::source::SourceConfig;
+use crate::source::{Seen, SourceConfig};
 use crate::trip::Evidence;
-use crate::units::{Instant, Speed};
+use crate::units::{Instant, Span, Speed};
 
 /// Whoever wants to see every check.
 trait Watch {
@@ -61,66 +61,137 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 
     #[inline]
-    fn evaluate(
+    fn evaluate<W: Watch>(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
+        watch: &mut W,
+    ) -> Outcome {
+        let now = frame.now;
+        let PerChannel { a, b } = &mut state.sides;
+        let seen = if now > state.last_now {
+            PerChannel {
+                a: a.source.take_ordinary(&self.sources.a, self.spacing, now, frame.a),
+                b: b.source.take_ordinary(&self.sources.b, self.spacing, now, frame.b),
+            }
+        } else {
+            PerChannel { a: None, b: None }
+        };
+        let is_quiet = !W::WATCHES
+            && matches!((seen.a, seen.b), (Some(Ok(())), Some(Ok(()))))
+            && !state.restless
+            && frame.levels == state.levels;
+        if is_quiet && let Some(outcome) = self.pass(state, now) {
+            return outcome;
+        }
+        self.evaluate_fully(state, frame, seen, watch)
+    }
+
+    /// The outcome of a frame at which both sources were good, no input changed, every active monitor is calm and no
+    /// discrepancy is violated: nearly every frame. `None` when that is not so: then nothing was touched.
+    #[inline(always)]
+    fn pass(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> Option<Outcome> {
+        let PerChannel { a, b } = &state.sides;
+        let is_calm = a.calm.monitors == state.active
+            && b.calm.monitors == state.active
+            && a.calm.holds(&a.source)
+            && b.calm.holds(&b.source)
+            && a.calm.lasts(now)
+            && b.calm.lasts(now);
+        if !is_calm {
+            return None;
+        }
+        let mut outcome = Outcome {
+            permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
+            demanding: state.demanding,
+            active: state.active,
+            ..Outcome::default()
+        };
+        if let Some(rule) = &self.position_discrepancy {
+            if !state.references.are_valid(&a.source, &b.source) {
+                return None;
+            }
+            let (a, b) = ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()));
+            let apart = rule.apart(&state.references, now, a, b);
+            if apart.bound.is_exceeded() {
+                return None;
+            }
+            outcome.apart = Some(apart);
+        }
+        if let Some(rule) = &self.speed_discrepancy {
+            outcome.speeds_apart = rule.compare(&a.source, &b.source);
+            if outcome.speeds_apart.is_some_and(|bound| bound.is_exceeded()) {
+                return None;
+            }
+        }
+        state.position_discrepancy.interrupt();
+        state.speed_discrepancy.interrupt();
+        state.last_now = now;
+        Some(outcome)
+    }
+
+    /// Every other frame.
+    #[inline(never)]
+    fn evaluate_fully(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        seen: PerChannel<Option<Seen>>,
         watch: &mut impl Watch,
     ) -> Outcome {
         let now = frame.now;
-        match state.last_now {
-            Some(last) if now <= last => {
-                state.clock_fault = true;
-                state.locked = true;
-                return Outcome { clock_fault: true, ..Outcome::default() };
-            }
-            Some(_) => {}
-            None => {
-                state.started_at = now;
-                state.sides.a.source.watch_from(now);
-                state.sides.b.source.watch_from(now);
-            }
+        if !state.started {
+            state.started = true;
+            state.started_at = now;
+            state.sides.a.source.watch_from(now);
+            state.sides.b.source.watch_from(now);
+        } else if now <= state.last_now {
+            state.clock_fault = true;
+            state.locked = true;
+            return Outcome { clock_fault: true, ..Outcome::default() };
         }
-        state.last_now = Some(now);
+        let before = state.last_now;
+        state.last_now = now;
         let mut outcome = Outcome::default();
 
         let PerChannel { a, b } = &mut state.sides;
-        outcome.faults = PerChannel {
-            a: a.source.take(&self.sources.a, self.spacing, now, frame.a),
-            b: b.source.take(&self.sources.b, self.spacing, now, frame.b),
+        outcome.faults.a = match seen.a {
+            Some(seen) => seen.err(),
+            None => a.source.take(&self.sources.a, self.spacing, now, frame.a),
         };
-        if outcome.faults.a.is_some() {
-            a.lost = true;
-            state.locked = true;
-        }
-        if outcome.faults.b.is_some() {
-            b.lost = true;
-            state.locked = true;
-        }
+        outcome.faults.b = match seen.b {
+            Some(seen) => seen.err(),
+            None => b.source.take(&self.sources.b, self.spacing, now, frame.b),
+        };
+        a.lost |= outcome.faults.a.is_some();
+        b.lost |= outcome.faults.b.is_some();
+        state.locked |= a.lost || b.lost;
 
         let mut released = false;
         if state.restless || frame.levels != state.levels {
-            (outcome.input_faults, released) = self.take_demands(state, frame);
+            (outcome.input_faults, released) = self.take_demands(state, frame, before);
         }
         outcome.demanding = state.demanding;
         outcome.active = state.active;
 
-        let shared = Shared { monitors: &self.monitors, now, active: state.active };
-        let PerChannel { a, b } = &mut state.sides;
-        let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
-        let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
-        outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
-        outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
-        outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
+        let mut withdrawn = false;
+        if !state.active.is_empty() {
+            let shared = Shared { monitors: &self.monitors, now, active: state.active };
+            let PerChannel { a, b } = &mut state.sides;
+            let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
+            let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
+            outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
+            outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
+            outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
+            withdrawn = ran_a.withdraws || ran_b.withdraws;
+        }
         self.run_discrepancies(state, now, &mut outcome);
         state.locked |= outcome.has_trip();
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
         }
-        outcome.permit = !(ran_a.withdraws
-            || ran_b.withdraws
-            || state.locked
-            || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
+        outcome.permit =
+            !(withdrawn || state.locked || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
         outcome
     }
 
@@ -130,6 +201,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
+        before: Instant,
     ) -> (InputSet, bool) {
         let mut faulted = InputSet::NONE;
         let mut released = false;
@@ -139,7 +211,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
             state.levels = frame.levels;
         }
-        self.activate(state, frame.now);
+        self.activate(state, frame.now, before);
         state.restless = !state.settled || !state.carried.is_empty();
         (faulted, released)
     }
@@ -159,9 +231,28 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         faulted
     }
 
+    /// The smallest limit on the speed of a channel at the frame before, which a falling limit leaves behind.
+    fn update_limit_before(
+        &self,
+        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        frame_before: Instant,
+    ) {
+        if side.calm.falls_until.is_some() {
+            let monitors = side.calm.monitors;
+            side.limit_before = limit_at(&self.monitors, side, monitors, frame_before).unwrap_or(Speed::MAX);
+        }
+    }
+
     /// Brings the activity of every monitor up to date.
-    fn activate(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) {
+    fn activate(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        now: Instant,
+        frame_before: Instant,
+    ) {
         let before = state.active;
+        self.update_limit_before(&mut state.sides.a, frame_before);
+        self.update_limit_before(&mut state.sides.b, frame_before);
         let mut active = MonitorSet::NONE;
         let mut carried = MonitorSet::NONE;
         for (i, (config, id)) in self.monitors.iter().zip((0..32).map(MonitorId::at)).enumerate() {
@@ -273,6 +364,28 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 }
 
+/// The smallest limit that calm monitors put on the speed of a channel at an instant.
+fn limit_at<const POINTS: usize, const MONITORS: usize, Own: Monitor>(
+    monitors: &[MonitorConfig<Own>],
+    side: &Side<POINTS, MONITORS, RuleState<Own::State>>,
+    mut of: MonitorSet,
+    at: Instant,
+) -> Option<Speed> {
+    let mut limit = None;
+    while let Some(id) = of.pop() {
+        let place = usize::from(id.index());
+        let (config, half) = (monitors.get(place)?, side.halves.get(place)?);
+        // Bounded because a monitor is calm only after its demand.
+        let since = Span::from_nanos(at.as_nanos().wrapping_sub(half.demanded_at.as_nanos()));
+        let own = config.rule.limit_at(&half.state, since);
+        limit = match (limit, own) {
+            (Some(limit), Some(own)) => Some(own.min(limit)),
+            (limit, own) => limit.or(own),
+        };
+    }
+    limit
+}
+
 /// What both channels of one frame share.
 struct Shared<'a, Own: Monitor> {
     monitors: &'a [MonitorConfig<Own>],
@@ -290,8 +403,8 @@ struct Ran {
 }
 
 impl<Own: Monitor> Shared<'_, Own> {
-    /// Runs every active monitor on one channel that is not certain to find nothing.
-    #[inline]
+    /// Runs every active monitor on one channel, except those that are certain to find nothing.
+    #[inline(never)]
     fn run<const POINTS: usize, const MONITORS: usize, W: Watch>(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
@@ -300,30 +413,10 @@ impl<Own: Monitor> Shared<'_, Own> {
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        let is_calm = !W::WATCHES && visible && side.calm.holds(&side.source);
-        if is_calm && side.calm.monitors == self.active {
-            // The limit of the frame before stays as it is.
-            return Ran { withdraws: side.calm.withdraws, ..Ran::default() };
-        }
-        if self.active.is_empty() {
-            return Ran::default();
-        }
-        if !is_calm {
+        let lasts = visible && side.calm.falls_until.is_none() && side.calm.holds(&side.source);
+        if W::WATCHES || !lasts {
             side.calm = Calm::NONE;
         }
-        self.run_restless(side, source, channel, visible, watch)
-    }
-
-    /// Runs every active monitor that is not calm.
-    #[inline(never)]
-    fn run_restless<const POINTS: usize, const MONITORS: usize, W: Watch>(
-        &self,
-        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
-        source: &SourceConfig,
-        channel: Channel,
-        visible: bool,
-        watch: &mut W,
-    ) -> Ran {
         let Self { monitors, now, active } = *self;
         let mut calm = side.calm;
         let mut ran = Ran {
@@ -334,6 +427,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         let mut motion = Motion::of(now, channel, &side.source, source.scale(), visible, side.limit_before);
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);
+        let mut falling = MonitorSet::NONE;
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
             let (Some(config), Some(half)) = (monitors.get(place), side.halves.get_mut(place)) else { break };
@@ -353,7 +447,10 @@ impl<Own: Monitor> Shared<'_, Own> {
                 if !check.is_violated() {
                     latch.interrupt();
                     if !W::WATCHES && !check.warming_up {
-                        calm.consider(id, &config.rule, state, &check, *config.reach.of(channel));
+                        let reach = *config.reach.of(channel);
+                        if calm.consider(id, &config.rule, state, &check, reach) {
+                            falling = falling.with(id);
+                        }
                     }
                     return;
                 }
@@ -363,6 +460,13 @@ impl<Own: Monitor> Shared<'_, Own> {
                     ran.tripped = ran.tripped.with(id);
                 }
             });
+        }
+        if !falling.is_empty()
+            && calm.monitors.union(falling) == active
+            && let Some(speed) = motion.speed()
+        {
+            let limit_at = |until| limit_at(monitors, side, falling, until);
+            calm.add_falling(falling, now, speed.magnitude(), limit_at);
         }
         side.calm = calm;
         side.limit_before = limit;

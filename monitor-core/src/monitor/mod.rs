@@ -202,6 +202,15 @@ pub enum Rule<Own = NoOwn> {
     Own(Own),
 }
 
+/// How a monitor is calm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Lull {
+    /// Its limits stay what they are.
+    Constant,
+    /// Its limit on the speed falls.
+    Falling,
+}
+
 /// The state of a [`Rule`].
 #[derive(Clone, Copy, Debug, Default)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -253,15 +262,29 @@ impl<Own: Monitor> Rule<Own> {
         }
     }
 
-    /// Whether only the motion can change what it finds from now on, while it stays active. `check` is what it found
-    /// at this frame, without a violation and without anything unknown.
-    pub(crate) fn is_calm(&self, state: &RuleState<Own::State>, check: &Check) -> bool {
-        match (self, state) {
+    /// Whether only the motion, and a limit that falls, can change what it finds from now on, while it stays active. `check` is what
+    /// it found at this frame, without a violation and without anything unknown.
+    pub(crate) fn calm(&self, state: &RuleState<Own::State>, check: &Check) -> Option<Lull> {
+        let is_calm = match (self, state) {
             (Self::TorqueOff, _) | (Self::Standstill(_), RuleState::Standstill(_)) => true,
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => rule.is_calm(state),
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) if !rule.is_constant(state) => {
+                return Some(Lull::Falling);
+            }
+            (Self::SpeedLimit(_), RuleState::SpeedLimit(_)) => true,
             (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
             // What a monitor of your own goes by is not known.
             _ => false,
+        };
+        is_calm.then_some(Lull::Constant)
+    }
+
+    /// The limit that a calm monitor puts on the speed so long after its demand.
+    pub(crate) fn limit_at(&self, state: &RuleState<Own::State>, since_demand: Span) -> Option<Speed> {
+        match (self, state) {
+            (Self::Standstill(rule), _) => Some(rule.speed_window()),
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => rule.limit_at(state, since_demand),
+            (Self::Stop(rule), RuleState::Stop(state)) => rule.speed_window(state),
+            _ => None,
         }
     }
 

@@ -8,7 +8,7 @@
 
 use crate::monitor::envelope::Envelope;
 use crate::monitor::{Check, Monitor, Motion, Ramp};
-use crate::units::Speed;
+use crate::units::{Span, Speed};
 
 /// A speed limit, entered at once or along a ramp.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,8 +25,16 @@ impl SpeedLimit {
         (limit >= Speed::ZERO).then_some(Self { limit, ramp })
     }
 
+    /// The limit in force so long after the demand; `None` before the speed at the demand is known. It never rises.
+    pub(crate) fn limit_at(&self, state: &SpeedLimitState, since_demand: Span) -> Option<Speed> {
+        match &self.ramp {
+            Some(ramp) => state.envelope.limit_at(ramp, self.limit, since_demand),
+            None => Some(self.limit),
+        }
+    }
+
     /// Whether its limit stays what it is.
-    pub(crate) fn is_calm(&self, state: &SpeedLimitState) -> bool {
+    pub(crate) fn is_constant(&self, state: &SpeedLimitState) -> bool {
         self.ramp.is_none() || state.envelope.has_landed()
     }
 }

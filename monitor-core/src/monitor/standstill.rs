@@ -25,6 +25,10 @@ impl Standstill {
             .then_some(Self { position_window, speed_window })
     }
 
+    pub(crate) const fn speed_window(&self) -> Speed {
+        self.speed_window
+    }
+
     pub(crate) const fn position_window(&self) -> Position {
         self.position_window
     }

@@ -66,6 +66,14 @@ impl Stop {
         }
     }
 
+    /// The window of the speed once it holds the axis.
+    pub(crate) fn speed_window(&self, state: &StopState) -> Option<Speed> {
+        match &self.until {
+            Until::Standstill(standstill) if state.complete => Some(standstill.speed_window()),
+            _ => None,
+        }
+    }
+
     /// Whether it is complete and `check` already is that of its end, not of the last frame before.
     pub(crate) fn is_calm(&self, state: &StopState, check: &Check) -> bool {
         state.complete
