@@ -266,35 +266,32 @@ impl<const POINTS: usize> Source<POINTS> {
         if reading.captured_at > now {
             return Some(SourceFault::OutOfOrder);
         }
-        if self.sight == Sight::Never {
-            return self.start(config, captured_at, raw);
+        if self.never_started() {
+            self.start(config, captured_at, raw);
+            return None;
         }
         let Some(elapsed) = captured_at.checked_sub(self.captured_at) else {
             return Some(SourceFault::OutOfOrder);
         };
         if elapsed == 0 {
-            if self.sight == Sight::Invalid {
-                // Nothing good has been captured since the invalid one.
-                return None;
-            }
+            // The same reading again says nothing new: after an invalid one, that one still stands.
             return (raw != self.raw).then_some(SourceFault::OutOfOrder);
         }
-        if self.sight != Sight::Good {
-            return self.start(config, captured_at, raw);
-        }
         if elapsed > config.timeout {
+            return self.restart(config, now, captured_at, raw, SourceFault::Stale);
+        }
+        if self.sight != Sight::Good {
             self.start(config, captured_at, raw);
-            return Some(SourceFault::Stale);
+            return None;
         }
         // Two's-complement difference in the counter's width: both are left-aligned, so the wrap is that of 64 bits.
         let change = raw.wrapping_sub(self.raw).cast_signed() >> config.unused_bits;
         if !config.is_plausible(change.unsigned_abs(), elapsed) {
-            self.start(config, captured_at, raw);
-            return Some(SourceFault::Implausible);
+            return self.restart(config, now, captured_at, raw, SourceFault::Implausible);
         }
         let count = match self.history.newest().count.checked_add(change) {
             Some(count) if count.unsigned_abs() <= config.max_count.unsigned_abs() => count,
-            _ => return self.start(config, captured_at, raw).or(Some(SourceFault::Range)),
+            _ => return self.restart(config, now, captured_at, raw, SourceFault::Range),
         };
         self.captured_at = captured_at;
         self.raw = raw;
@@ -302,7 +299,7 @@ impl<const POINTS: usize> Source<POINTS> {
         if let Some(base) = self.history.base(spacing) {
             let speed = self.window_speed(config, base);
             if speed.is_none() {
-                return self.start(config, captured_at, raw).or(Some(SourceFault::Range));
+                return self.restart(config, now, captured_at, raw, SourceFault::Range);
             }
             self.speed = speed;
         }
@@ -335,7 +332,13 @@ impl<const POINTS: usize> Source<POINTS> {
             }
             return Some(SourceFault::Stale);
         }
-        None
+        // Lost and not too old: a first reading out of range.
+        (self.sight == Sight::Lost).then_some(SourceFault::Range)
+    }
+
+    /// No good reading was ever taken, so there is none to compare with.
+    fn never_started(&self) -> bool {
+        self.stretch == 0
     }
 
     fn lose(&mut self) {
@@ -343,20 +346,32 @@ impl<const POINTS: usize> Source<POINTS> {
         self.speed = None;
     }
 
-    /// A first reading: the count starts as the raw value, read as a two's-complement number.
-    fn start(&mut self, config: &SourceConfig, captured_at: u64, raw: u64) -> Option<SourceFault> {
+    /// Starts anew with the very reading that showed `fault`; one that is too old as well is stale.
+    fn restart(
+        &mut self,
+        config: &SourceConfig,
+        now: Instant,
+        captured_at: u64,
+        raw: u64,
+        fault: SourceFault,
+    ) -> Option<SourceFault> {
+        self.start(config, captured_at, raw);
+        match self.age(config, now) {
+            Some(SourceFault::Stale) => Some(SourceFault::Stale),
+            _ => Some(fault),
+        }
+    }
+
+    /// A first reading: the count starts as the raw value, read as a two's-complement number. Out of range it starts nothing.
+    fn start(&mut self, config: &SourceConfig, captured_at: u64, raw: u64) {
         let count = raw.cast_signed() >> config.unused_bits;
-        self.sight = Sight::Good;
+        let in_range = count.unsigned_abs() <= config.max_count.unsigned_abs();
+        self.sight = if in_range { Sight::Good } else { Sight::Lost };
         self.captured_at = captured_at;
         self.raw = raw;
         self.stretch = self.stretch.wrapping_add(1);
         self.speed = None;
         self.history.start(Point { captured_at: Instant::from_nanos(captured_at), count });
-        if count.unsigned_abs() > config.max_count.unsigned_abs() {
-            self.sight = Sight::Lost;
-            return Some(SourceFault::Range);
-        }
-        None
     }
 
     /// Whether there is a position: a good reading, possibly an aging one.

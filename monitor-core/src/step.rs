@@ -164,7 +164,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
         if let Some(rule) = &self.position_discrepancy {
             let (a, b) = ((a, self.sources.a.scale()), (b, self.sources.b.scale()));
-            outcome.apart = if visible { rule.compare(&mut state.references, now, a, b) } else { None };
+            // At a channel fault too: the reading that showed it may be a first one, and the new reference.
+            let apart = rule.compare(&mut state.references, now, a, b);
+            outcome.apart = apart.filter(|_| visible);
             let evidence = match outcome.apart {
                 Some(apart) if apart.bound.is_exceeded() => Some(Evidence::Position(apart.bound)),
                 _ => None,
@@ -196,6 +198,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             || !outcome.violated.b.is_empty()
             || state.position_discrepancy.is_violated()
             || state.speed_discrepancy.is_violated();
+        if outcome.warming_up {
+            return Reset::WarmingUp;
+        }
         if violated {
             return Reset::Violated;
         }
@@ -256,8 +261,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             withdrawn: false,
             warming_up: never_read,
         };
-        let mut motion =
-            Motion::of(self.now, channel, &side.source, source.scale(), visible, side.limit_before);
+        let mut motion = Motion::of(self.now, channel, &side.source, source.scale(), side.limit_before);
         let mut limit = Speed::MAX;
         let monitors = self.monitors.iter().zip(self.demanded_at).zip(&mut side.halves);
         for (((config, demanded_at), half), id) in monitors.zip((0..32).map(MonitorId::at)) {
@@ -268,15 +272,16 @@ impl<Own: Monitor> Shared<'_, Own> {
             let Half { state, latch } = half;
             config.rule.check(state, &motion, |check| {
                 ran.withdrawn |= check.withdraws;
+                // A limit stays in force while the channel is faulted.
+                if let Some(in_force) = check.speed.map(|bound| bound.limit).or(check.unmet) {
+                    limit = limit.min(in_force);
+                }
                 if !visible {
                     latch.interrupt();
                     return;
                 }
                 watch(id, channel, &check);
                 ran.warming_up |= check.warming_up;
-                if let Some(bound) = check.speed {
-                    limit = limit.min(bound.limit);
-                }
                 if !check.is_violated() {
                     latch.interrupt();
                     return;
