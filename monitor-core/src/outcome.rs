@@ -128,6 +128,8 @@ pub enum Reset {
     Accepted,
     /// A channel is faulted, or has had no reading yet. Nothing was changed.
     ChannelFaulted,
+    /// An active monitor is warming up: what it cannot see yet may be violated. Nothing was changed.
+    WarmingUp,
     /// A monitor or a discrepancy is violated. Nothing was changed.
     Violated,
     /// An input fault is present. Nothing was changed.

@@ -178,10 +178,13 @@ impl Scale {
 
     /// Counts that fit in a position of ±2³⁹ units.
     pub(crate) fn max_counts(&self) -> i64 {
-        // Set-up time: may divide. Rounded down by working with one billionth more per count.
-        let nano = u128::from(self.nano).wrapping_add(1);
+        // Set-up time: may divide. `travel` finds a position for each of them: the exact one is at most 2⁶³ − 1 ULP, and
+        // what its factor adds is below half a ULP.
         let range = u128::from(i64::MAX.unsigned_abs()).wrapping_mul(u128::from(NANOS_PER_SECOND));
-        range.checked_div(nano).and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX)
+        range
+            .checked_div(u128::from(self.nano))
+            .and_then(|counts| i64::try_from(counts).ok())
+            .unwrap_or(i64::MAX)
     }
 
     /// Largest change in counts that `max_speed` allows per 2³² ns, rounded down; one count comes on top.

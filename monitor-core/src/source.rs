@@ -353,8 +353,9 @@ impl<const POINTS: usize> Source<POINTS> {
             return Some(SourceFault::OutOfOrder);
         }
         let first = config.first_count(raw);
-        if self.sight == Sight::Never {
-            return self.start(config, captured_at, first);
+        if self.never_started() {
+            self.start(config, captured_at, first);
+            return None;
         }
         let newest = self.history.newest();
         let Some(elapsed) = captured_at.since(newest.captured_at) else {
@@ -362,26 +363,25 @@ impl<const POINTS: usize> Source<POINTS> {
         };
         let change = config.change(newest.count, raw);
         if elapsed == Span::ZERO {
-            if self.sight == Sight::Invalid {
-                // Nothing good has been captured since the invalid one.
-                return None;
-            }
+            // The same reading again says nothing new: after an invalid one, that one still stands.
             return (change != 0).then_some(SourceFault::OutOfOrder);
         }
-        if self.sight != Sight::Good {
-            return self.start(config, captured_at, first);
-        }
         if elapsed.as_nanos() > config.timeout {
+            return self.restart(config, now, captured_at, first, SourceFault::Stale);
+        }
+        if self.sight != Sight::Good {
             self.start(config, captured_at, first);
-            return Some(SourceFault::Stale);
+            return None;
         }
         if !config.is_plausible(change.unsigned_abs(), elapsed.as_nanos()) {
-            self.start(config, captured_at, first);
-            return Some(SourceFault::Implausible);
+            return self.restart(config, now, captured_at, first, SourceFault::Implausible);
         }
         match newest.count.checked_add(change).filter(|&count| config.holds(count)) {
-            Some(count) => self.advance(config, spacing, Point { captured_at, count }).err(),
-            None => self.start(config, captured_at, first).or(Some(SourceFault::Range)),
+            Some(count) => match self.advance(config, spacing, Point { captured_at, count }) {
+                Ok(()) => None,
+                Err(fault) => Some(self.named(config, now, fault)),
+            },
+            None => self.restart(config, now, captured_at, first, SourceFault::Range),
         }
     }
 
@@ -411,11 +411,17 @@ impl<const POINTS: usize> Source<POINTS> {
             let unseen_for = now.as_nanos().wrapping_sub(self.started_at);
             return (unseen_for > config.timeout).then_some(SourceFault::Stale);
         }
-        if self.is_fresh(config, now) {
-            return None;
+        if !self.is_fresh(config, now) {
+            self.lose();
+            return Some(SourceFault::Stale);
         }
-        self.lose();
-        Some(SourceFault::Stale)
+        // Lost and not too old: a first reading out of range.
+        (self.sight == Sight::Lost).then_some(SourceFault::Range)
+    }
+
+    /// No good reading was ever taken, so there is none to compare with.
+    fn never_started(&self) -> bool {
+        self.stretch == 0
     }
 
     fn lose(&mut self) {
@@ -423,19 +429,35 @@ impl<const POINTS: usize> Source<POINTS> {
         self.speed = None;
     }
 
-    /// A first reading: the count starts here, see [`SourceConfig::first_count`].
+    /// Starts anew with the very reading that showed `fault`.
+    fn restart(
+        &mut self,
+        config: &SourceConfig,
+        now: Instant,
+        captured_at: Instant,
+        count: i64,
+        fault: SourceFault,
+    ) -> Option<SourceFault> {
+        self.start(config, captured_at, count);
+        Some(self.named(config, now, fault))
+    }
+
+    /// A reading that showed a fault and is too old as well is stale.
+    fn named(&mut self, config: &SourceConfig, now: Instant, fault: SourceFault) -> SourceFault {
+        match self.age(config, now) {
+            Some(SourceFault::Stale) => SourceFault::Stale,
+            _ => fault,
+        }
+    }
+
+    /// A first reading: the count starts here, see [`SourceConfig::first_count`]. Out of range it starts nothing.
     #[cold]
-    fn start(&mut self, config: &SourceConfig, captured_at: Instant, count: i64) -> Option<SourceFault> {
+    fn start(&mut self, config: &SourceConfig, captured_at: Instant, count: i64) {
         let count = config.first_count(count.cast_unsigned());
-        self.sight = Sight::Good;
+        self.sight = if config.holds(count) { Sight::Good } else { Sight::Lost };
         self.stretch = self.stretch.wrapping_add(1);
         self.speed = None;
         self.history.start(Point { captured_at, count });
-        if !config.holds(count) {
-            self.sight = Sight::Lost;
-            return Some(SourceFault::Range);
-        }
-        None
     }
 
     /// Whether there is a position: a good reading, possibly an aging one.

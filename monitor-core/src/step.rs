@@ -305,7 +305,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
         if let Some(rule) = &self.position_discrepancy {
             let (a, b) = ((a, self.sources.a.scale()), (b, self.sources.b.scale()));
-            outcome.apart = if visible { rule.compare(&mut state.references, now, a, b) } else { None };
+            // At a channel fault too: the reading that showed it may be a first one, and the new reference.
+            let apart = rule.compare(&mut state.references, now, a, b);
+            outcome.apart = apart.filter(|_| visible);
             let evidence = match outcome.apart {
                 Some(apart) if apart.bound.is_exceeded() => Some(Evidence::Position(apart.bound)),
                 _ => None,
@@ -337,6 +339,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             || !outcome.violated.b.is_empty()
             || state.position_discrepancy.is_violated()
             || state.speed_discrepancy.is_violated();
+        if outcome.warming_up {
+            return Reset::WarmingUp;
+        }
         if violated {
             return Reset::Violated;
         }
@@ -424,7 +429,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             warming_up: visible && side.source.never_read(),
             ..Ran::default()
         };
-        let mut motion = Motion::of(now, channel, &side.source, source.scale(), visible, side.limit_before);
+        let mut motion = Motion::of(now, channel, &side.source, source.scale(), side.limit_before);
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);
         let mut falling = MonitorSet::NONE;
@@ -435,15 +440,16 @@ impl<Own: Monitor> Shared<'_, Own> {
             motion.demanded_at = *demanded_at;
             config.rule.check(state, &motion, |state, check| {
                 ran.withdraws |= check.withdraws;
+                // A limit stays in force while the channel is faulted.
+                if let Some(in_force) = check.speed.map(|bound| bound.limit).or(check.unmet) {
+                    limit = limit.min(in_force);
+                }
                 if !visible {
                     latch.interrupt();
                     return;
                 }
                 watch.see(id, channel, &check);
                 ran.warming_up |= check.warming_up;
-                if let Some(bound) = check.speed {
-                    limit = limit.min(bound.limit);
-                }
                 if !check.is_violated() {
                     latch.interrupt();
                     if !W::WATCHES && !check.warming_up {

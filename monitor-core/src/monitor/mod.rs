@@ -46,6 +46,9 @@ pub struct Check {
     pub position: Option<Bound<Position>>,
     /// A speed against its limit. It also is the limit in force for an envelope that starts at the next frame.
     pub speed: Option<Bound<Speed>>,
+    /// The limit on the speed while no speed is known that could be held against it. It is in force for an envelope that
+    /// starts at the next frame all the same.
+    pub unmet: Option<Speed>,
     /// Something it needs is not known yet.
     pub warming_up: bool,
     /// The permit is to be withdrawn as planned, without a trip.
@@ -72,6 +75,15 @@ impl Check {
     #[must_use]
     pub fn not_yet() -> Self {
         Self { warming_up: true, ..Self::default() }
+    }
+
+    /// A speed, as far as it is known, against its limit.
+    #[inline]
+    pub(crate) fn of_known_speed(observed: Option<WindowSpeed>, limit: Speed) -> Self {
+        match observed {
+            Some(speed) => Self::of_speed(speed.magnitude(), limit),
+            None => Self { unmet: Some(limit), ..Self::not_yet() },
+        }
     }
 
     /// Whether any observed value is above its limit.
@@ -101,10 +113,9 @@ impl<'a> Motion<'a> {
         channel: Channel,
         source: &Source<POINTS>,
         scale: &'a Scale,
-        visible: bool,
         limit_before: Speed,
     ) -> Self {
-        let (speed, here) = if visible { (source.speed(), source.mark()) } else { (None, None) };
+        let (speed, here) = (source.speed(), source.mark());
         Self { now, demanded_at: now, channel, speed, here, scale, limit_before }
     }
 
@@ -174,8 +185,9 @@ pub trait Monitor {
 
     /// Compares the motion with the rule. Cost must be bounded; it must not panic.
     ///
-    /// While the channel is faulted `motion` shows no speed and no position, and the bounds returned are not
-    /// looked at.
+    /// While the channel is faulted `motion` shows what is known nevertheless: the first reading of a new count, or the last
+    /// good one when a later one was out of order. References may be taken from it, and a limit on the speed stays in force; nothing
+    /// is violated or warming up at such a frame, whatever the check says.
     fn check(&self, state: &mut Self::State, motion: &Motion<'_>) -> Check;
 
     /// Whether the monitor stays active although nothing demands it any more: a stop is carried through. Asked

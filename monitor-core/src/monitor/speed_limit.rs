@@ -55,9 +55,9 @@ impl Monitor for SpeedLimit {
             Some(ramp) => state.envelope.limit(ramp, self.limit, motion),
             None => Some(self.limit),
         };
-        match (limit, motion.speed()) {
-            (Some(limit), Some(speed)) => Check::of_speed(speed.magnitude(), limit),
-            _ => Check::not_yet(),
+        match limit {
+            Some(limit) => Check::of_known_speed(motion.speed(), limit),
+            None => Check::not_yet(),
         }
     }
 }

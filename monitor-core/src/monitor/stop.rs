@@ -121,9 +121,9 @@ impl Monitor for Stop {
         let mut check = match &self.supervision {
             Supervision::Time { .. } => Check::default(),
             Supervision::Ramp { ramp, standstill_speed, .. } => {
-                match (state.envelope.limit(ramp, *standstill_speed, motion), motion.speed()) {
-                    (Some(limit), Some(speed)) => Check::of_speed(speed.magnitude(), limit),
-                    _ => Check::not_yet(),
+                match state.envelope.limit(ramp, *standstill_speed, motion) {
+                    Some(limit) => Check::of_known_speed(motion.speed(), limit),
+                    None => Check::not_yet(),
                 }
             }
         };
