@@ -108,7 +108,7 @@ pub struct Apart {
 }
 
 impl PositionDiscrepancy {
-    /// `None` while either channel has no position.
+    /// `None` while either channel has no position, or no speed to align the references by.
     pub(crate) fn compare<const POINTS: usize>(
         &self,
         references: &mut References,
@@ -118,6 +118,9 @@ impl PositionDiscrepancy {
     ) -> Option<Apart> {
         let (here_a, here_b) = (a.0.mark()?, b.0.mark()?);
         if !references.are_valid(a.0, b.0) {
+            if self.align && (a.0.speed().is_none() || b.0.speed().is_none()) {
+                return None;
+            }
             let aligned = if self.align { lead(now, a.0).wrapping_sub(lead(now, b.0)) } else { 0 };
             *references = References { a: here_a, b: here_b, aligned };
         }

@@ -366,12 +366,12 @@ impl<const POINTS: usize> Source<POINTS> {
             // The same reading again says nothing new: after an invalid one, that one still stands.
             return (change != 0).then_some(SourceFault::OutOfOrder);
         }
-        if elapsed.as_nanos() > config.timeout {
-            return self.restart(config, now, captured_at, first, SourceFault::Stale);
-        }
         if self.sight != Sight::Good {
             self.start(config, captured_at, first);
             return None;
+        }
+        if elapsed.as_nanos() > config.timeout {
+            return self.restart(config, now, captured_at, first, SourceFault::Stale);
         }
         if !config.is_plausible(change.unsigned_abs(), elapsed.as_nanos()) {
             return self.restart(config, now, captured_at, first, SourceFault::Implausible);

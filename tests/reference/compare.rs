@@ -73,6 +73,9 @@ type Checks = Vec<[Option<Check>; 2]>;
 pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> Option<Difference> {
     let Core { config, inputs, monitors } = core_of::<POINTS>(&case.setup);
     let mut axis = Axis::new(config);
+    // The core passes over checks whose result is certain unless somebody watches: it must come to the same, also when
+    // it is watched now and then.
+    let (mut unwatched, mut now_and_then) = (axis.clone(), axis.clone());
     let mut model = Model::new(&case.setup);
     let align = case.setup.discrepancy.as_ref().is_some_and(|rule| rule.align);
     for (index, frame) in case.frames.iter().enumerate() {
@@ -94,6 +97,20 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
         tally.trips += u64::from(outcome.has_trip());
         tally.resets_accepted += u64::from(outcome.reset == Some(monitor_core::Reset::Accepted));
         let mut judge = Judge { frame: index, found: None };
+        judge.same("unwatched", unwatched.step(frame), outcome);
+        // A sequence without a short period.
+        let is_watched = index.wrapping_mul(0x9e37_79b9) & 0x1_0000 != 0;
+        let mixed = if is_watched {
+            now_and_then.step_watched(frame, &mut |_, _, _| {})
+        } else {
+            now_and_then.step(frame)
+        };
+        judge.same("watched now and then", mixed, outcome);
+        if outcome.has_trip() {
+            let trips = |axis: &Axis<POINTS, 16, 16>| axis.state().trips().collect::<Vec<_>>();
+            judge.same("trips unwatched", trips(&unwatched), trips(&axis));
+            judge.same("trips watched now and then", trips(&now_and_then), trips(&axis));
+        }
         judge.same("permit", outcome.permit, seen.permit);
         judge.same("clock fault", outcome.clock_fault, seen.clock_fault);
         if seen.clock_fault {

@@ -142,7 +142,7 @@ impl Tracker {
             self.lose_continuity();
             return Some(Fault::Stale);
         }
-        if before.is_some_and(|before| fresh.at - before.at > timeout) {
+        if self.history.is_some() && before.is_some_and(|before| fresh.at - before.at > timeout) {
             self.take_first(fresh);
             return Some(Fault::Stale);
         }
