@@ -11,7 +11,7 @@ use crate::history::Spacing;
 use crate::input::{Button, Input, InputConfig};
 use crate::monitor::{Check, Monitor, NoOwn, Rule, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
-use crate::source::{Source, SourceConfig};
+use crate::source::{Mark, Source, SourceConfig};
 use crate::trip::{Latch, Trip, Tripped};
 use crate::units::{Instant, Position, Span, Speed};
 
@@ -433,6 +433,31 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
     ) -> Outcome {
         self.config.step_watched(&mut self.state, frame, watch)
+    }
+
+    /// As [`step`](Self::step), and shows the checks that may have come out differently from the frame before; see
+    /// [`AxisConfig::step_noted`].
+    #[inline]
+    pub fn step_noted(
+        &mut self,
+        frame: &Frame,
+        watch: &mut impl FnMut(MonitorId, Channel, &Check),
+    ) -> Outcome {
+        self.config.step_noted(&mut self.state, frame, watch)
+    }
+
+    /// Where a channel is now; `None` while its position is unknown.
+    #[inline]
+    #[must_use]
+    pub fn mark(&self, channel: Channel) -> Option<Mark> {
+        self.state.sides.of(channel).source.mark()
+    }
+
+    /// The length of a channel's travel between two places, rounded up to a ULP. `None` when the count was broken in
+    /// between, or beyond the range.
+    #[must_use]
+    pub fn length(&self, channel: Channel, from: Mark, to: Mark) -> Option<Position> {
+        self.config.sources.of(channel).scale().length(from.counts_to(to)?)
     }
 
     /// What the axis remembers: trips with their evidence, latched faults, speeds.

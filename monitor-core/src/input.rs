@@ -268,7 +268,9 @@ impl Input {
 
     /// A latched fault that a reset may not clear yet.
     pub(crate) fn blocks_reset(&self) -> bool {
-        self.faulted && !(self.proven && matches!(self.pair, Pair::Agree(_)))
+        let [first, second] = &self.lines;
+        let agree = first.effective == second.effective;
+        self.faulted && !(self.proven && agree)
     }
 
     pub(crate) fn reset(&mut self) {

@@ -198,7 +198,9 @@ impl Mark {
         self.stretch == other.stretch
     }
 
-    pub(crate) const fn count(self) -> i64 {
+    /// The count at this place, from that of the first reading on.
+    #[must_use]
+    pub const fn count(self) -> i64 {
         self.count
     }
 

@@ -11,10 +11,12 @@ use crate::source::{Seen, SourceConfig};
 use crate::trip::Evidence;
 use crate::units::{Instant, Span, Speed};
 
-/// Whoever wants to see every check.
+/// Whoever wants to see checks.
 trait Watch {
-    /// False: nobody does, and calm monitors need no check.
+    /// Every check is wanted; otherwise calm monitors need none.
     const WATCHES: bool;
+    /// A monitor whose limit falls may be calm too.
+    const PASSES_FALLING: bool;
 
     fn see(&mut self, id: MonitorId, channel: Channel, check: &Check);
 }
@@ -23,14 +25,27 @@ struct Unwatched;
 
 impl Watch for Unwatched {
     const WATCHES: bool = false;
+    const PASSES_FALLING: bool = true;
 
     fn see(&mut self, _: MonitorId, _: Channel, _: &Check) {}
+}
+
+struct Noted<F>(F);
+
+impl<F: FnMut(MonitorId, Channel, &Check)> Watch for Noted<F> {
+    const WATCHES: bool = false;
+    const PASSES_FALLING: bool = false;
+
+    fn see(&mut self, id: MonitorId, channel: Channel, check: &Check) {
+        (self.0)(id, channel, check);
+    }
 }
 
 struct Watched<F>(F);
 
 impl<F: FnMut(MonitorId, Channel, &Check)> Watch for Watched<F> {
     const WATCHES: bool = true;
+    const PASSES_FALLING: bool = false;
 
     fn see(&mut self, id: MonitorId, channel: Channel, check: &Check) {
         (self.0)(id, channel, check);
@@ -60,6 +75,19 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.evaluate(state, frame, &mut Watched(watch))
     }
 
+    /// As [`step_watched`](Self::step_watched), but passes over calm monitors as `step` does: one that is active on a channel without
+    /// a fault and is not shown was not violated, and its limits and the place its travel is measured from are those of its last
+    /// check. For whoever follows the motion anyway: what such a monitor observed can be told from that.
+    #[inline]
+    pub fn step_noted(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        watch: &mut impl FnMut(MonitorId, Channel, &Check),
+    ) -> Outcome {
+        self.evaluate(state, frame, &mut Noted(watch))
+    }
+
     #[inline]
     fn evaluate<W: Watch>(
         &self,
@@ -81,7 +109,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             && matches!((seen.a, seen.b), (Some(Ok(())), Some(Ok(()))))
             && !state.restless
             && frame.levels == state.levels;
-        if is_quiet && let Some(outcome) = self.pass(state, now) {
+        let PerChannel { a, b } = &state.sides;
+        let is_allowed = W::PASSES_FALLING || (a.calm.falls_until.is_none() && b.calm.falls_until.is_none());
+        if is_quiet
+            && is_allowed
+            && let Some(outcome) = self.pass(state, now)
+        {
             return outcome;
         }
         self.evaluate_fully(state, frame, seen, watch)
@@ -454,7 +487,7 @@ impl<Own: Monitor> Shared<'_, Own> {
                     latch.interrupt();
                     if !W::WATCHES && !check.warming_up {
                         let reach = *config.reach.of(channel);
-                        if calm.consider(id, &config.rule, state, &check, reach) {
+                        if calm.consider(id, &config.rule, state, &check, reach) && W::PASSES_FALLING {
                             falling = falling.with(id);
                         }
                     }

@@ -58,6 +58,12 @@ impl Margin {
         }
     }
 
+    /// What was compared at the last frame before this, within its limit, and known to leave no smaller headroom.
+    pub(super) fn pass<T: Raw>(&mut self, at: Instant, bound: Bound<T>) {
+        self.before = Some((at, bound.observed.raw().saturating_sub(bound.limit.raw())));
+        self.crossed = None;
+    }
+
     /// Not compared at this frame.
     #[inline]
     pub(super) fn interrupt(&mut self) {

@@ -3,10 +3,13 @@
 //! [`replay`] prints nothing and keeps nothing but its [`Outcome`]; memory is bounded whatever the length of the trace.
 
 mod axis;
+mod lull;
 mod margin;
 mod outcome;
 mod recorder;
 mod source;
+#[cfg(test)]
+mod tests;
 
 pub use axis::{Refused, ReplayAxis, axis, layout};
 pub use outcome::{
@@ -80,11 +83,11 @@ fn run(
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
         for frame in &batch {
-            recorder.frame(&mut axis, frame);
+            recorder.frame::<false>(&mut axis, frame);
         }
         progress(recorder.frames());
     }
-    let outcome = recorder.finish(source.origin_ns());
+    let outcome = recorder.finish(&axis, source.origin_ns());
     for (facts, (channel, columns)) in outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]) {
         if facts.readings == 0 {
             return Err(ReplayError::NeverRead { channel, column: columns.column.clone() });

@@ -6,6 +6,7 @@ use monitor_core::{
 };
 
 use super::axis::ReplayAxis;
+use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
     Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
@@ -18,12 +19,19 @@ use crate::setup::{MonitorKind, Setup};
 struct Half {
     position: Margin,
     speed: Margin,
+    /// What the motion was held against when the monitor was last shown.
+    bounds: Bounds,
     /// Its stop was complete at the frame before.
     complete: bool,
 }
 
 impl Half {
-    const NEW: Self = Self { position: Margin::NEW, speed: Margin::NEW, complete: false };
+    const NEW: Self = Self {
+        position: Margin::NEW,
+        speed: Margin::NEW,
+        bounds: Bounds { position: None, speed: None },
+        complete: false,
+    };
 }
 
 /// One monitor.
@@ -59,6 +67,10 @@ pub(super) struct Recorder {
     clock_fault: Option<usize>,
     /// The newest capture of each channel.
     captured: [Option<Instant>; 2],
+    /// The calm monitors of each channel.
+    lulls: [Lull; 2],
+    /// Checks shown at this frame.
+    shown: Vec<(MonitorId, Channel, Check)>,
     /// Stops that were completed at this frame.
     completed: Vec<(usize, Channel)>,
     outcome: Outcome,
@@ -86,6 +98,8 @@ impl Recorder {
             open_faults: [None; 2],
             clock_fault: None,
             captured: [None; 2],
+            lulls: [Lull::NONE; 2],
+            shown: Vec::new(),
             completed: Vec::new(),
             outcome: Outcome {
                 origin_ns: 0,
@@ -112,16 +126,22 @@ impl Recorder {
         self.outcome.frames
     }
 
-    /// Shows one frame to the axis and records what it came to.
+    /// Shows one frame to the axis and records what it came to. `ALL`: looks at every check, which comes to the same
+    /// and takes longer.
     #[inline]
-    pub(super) fn frame(&mut self, axis: &mut ReplayAxis, frame: &Frame) {
+    pub(super) fn frame<const ALL: bool>(&mut self, axis: &mut ReplayAxis, frame: &Frame) {
         let now = frame.now;
-        let (slots, completed) = (&mut self.slots, &mut self.completed);
-        let seen = axis.step_watched(frame, &mut |id, channel, check| {
-            if let Some(slot) = slots.get_mut(usize::from(id.index())) {
-                slot.check(id, now, channel, check, completed);
+        let shown = &mut self.shown;
+        let mut watch = |id, channel, check: &Check| shown.push((id, channel, *check));
+        let seen =
+            if ALL { axis.step_watched(frame, &mut watch) } else { axis.step_noted(frame, &mut watch) };
+        self.lull(axis, Channel::A, now, &seen);
+        self.lull(axis, Channel::B, now, &seen);
+        for (id, channel, check) in self.shown.drain(..) {
+            if let Some(slot) = self.slots.get_mut(usize::from(id.index())) {
+                slot.check(id, now, channel, &check, &mut self.completed);
             }
-        });
+        }
         self.outcome.frames += 1;
         if seen.clock_fault {
             self.clock_fault(now);
@@ -170,6 +190,42 @@ impl Recorder {
             self.outcome.permit_lost_at.get_or_insert(now);
         }
         self.permit = seen.permit;
+    }
+
+    /// Follows the monitors of one channel that were passed over at this frame.
+    #[inline]
+    fn lull(&mut self, axis: &ReplayAxis, channel: Channel, now: Instant, seen: &monitor_core::Outcome) {
+        let mut calm = 0;
+        if seen.faults.of(channel).is_none() {
+            calm = seen.active.to_bits();
+            for (id, of, _) in &self.shown {
+                if *of == channel {
+                    calm &= !(1 << id.index());
+                }
+            }
+        }
+        if calm != self.lulls[index(channel)].monitors {
+            self.settle(axis, channel);
+            self.lulls[index(channel)] = Lull::of(calm);
+        }
+        if calm != 0
+            && let (Some(speed), Some(here)) = (axis.state().speed(channel), axis.mark(channel))
+        {
+            let magnitude = Speed::from_bits(speed.to_bits().abs());
+            self.lulls[index(channel)].update(now, magnitude, here);
+        }
+    }
+
+    /// Brings the calm monitors of one channel up to date.
+    #[cold]
+    fn settle(&mut self, axis: &ReplayAxis, channel: Channel) {
+        let lull = self.lulls[index(channel)];
+        for (i, slot) in self.slots.iter_mut().enumerate() {
+            if lull.monitors & (1 << i) != 0 {
+                let Half { position, speed, bounds, .. } = &mut slot.halves[index(channel)];
+                lull.settle(axis, channel, bounds, position, speed);
+            }
+        }
     }
 
     /// What passed since the frame before.
@@ -349,8 +405,10 @@ impl Recorder {
     }
 
     /// The outcome of a trace that has been shown to its end.
-    pub(super) fn finish(mut self, origin_ns: i128) -> Outcome {
+    pub(super) fn finish(mut self, axis: &ReplayAxis, origin_ns: i128) -> Outcome {
         self.outcome.origin_ns = origin_ns;
+        self.settle(axis, Channel::A);
+        self.settle(axis, Channel::B);
         if let Some(last) = self.last {
             self.activity(MonitorSet::NONE, last);
         }
@@ -408,6 +466,10 @@ impl Slot {
             Some(bound) => half.speed.update(now, bound),
             None => half.speed.interrupt(),
         }
+        half.bounds = Bounds {
+            position: check.position.map(|bound| bound.limit).zip(check.from),
+            speed: check.speed.map(|bound| bound.limit),
+        };
         if check.complete != half.complete {
             half.complete = check.complete;
             if check.complete {

@@ -44,6 +44,8 @@ impl<T: PartialOrd> Bound<T> {
 pub struct Check {
     /// A travel against its window.
     pub position: Option<Bound<Position>>,
+    /// Where that travel is measured from.
+    pub from: Option<Mark>,
     /// A speed against its limit. It also is the limit in force for an envelope that starts at the next frame.
     pub speed: Option<Bound<Speed>>,
     /// The limit on the speed while no speed is known that could be held against it. It is in force for an envelope that

@@ -68,6 +68,7 @@ impl Monitor for Standstill {
                 observed: motion.travel_since(reference).unwrap_or(Position::MAX),
                 limit: self.position_window,
             }),
+            from: Some(reference),
             ..speed
         }
     }

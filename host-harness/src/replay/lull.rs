@@ -1,0 +1,92 @@
+//! The motion of one channel while its monitors are calm.
+//!
+//! The core passes over a monitor whose limits stay as they are and that the motion cannot violate. What the monitor observed
+//! meanwhile is told from the extremes of the motion once that ends.
+
+use monitor_core::{Bound, Instant, Mark, Position, Speed};
+
+use super::axis::ReplayAxis;
+use super::margin::Margin;
+use monitor_core::Channel;
+
+/// The extremes of a motion since a set of monitors became calm.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Lull {
+    /// The calm monitors, a bit each.
+    pub(super) monitors: u32,
+    motion: Option<Motion>,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Motion {
+    fastest: (Speed, Instant),
+    lowest: (Mark, Instant),
+    highest: (Mark, Instant),
+    last: (Speed, Mark, Instant),
+}
+
+/// What a monitor held the motion against when it was last shown.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Bounds {
+    pub(super) position: Option<(Position, Mark)>,
+    pub(super) speed: Option<Speed>,
+}
+
+impl Lull {
+    pub(super) const NONE: Self = Self { monitors: 0, motion: None };
+
+    /// These monitors are calm from here on.
+    pub(super) const fn of(monitors: u32) -> Self {
+        Self { monitors, motion: None }
+    }
+
+    /// Takes in one frame.
+    #[inline]
+    pub(super) fn update(&mut self, now: Instant, speed: Speed, here: Mark) {
+        let last = (speed, here, now);
+        match &mut self.motion {
+            None => {
+                let (fastest, place) = ((speed, now), (here, now));
+                self.motion = Some(Motion { fastest, lowest: place, highest: place, last });
+            }
+            Some(motion) => {
+                if speed > motion.fastest.0 {
+                    motion.fastest = (speed, now);
+                }
+                if here.count() < motion.lowest.0.count() {
+                    motion.lowest = (here, now);
+                }
+                if here.count() > motion.highest.0.count() {
+                    motion.highest = (here, now);
+                }
+                motion.last = last;
+            }
+        }
+    }
+
+    /// Brings the margins of a calm monitor up to date.
+    pub(super) fn settle(
+        &self,
+        axis: &ReplayAxis,
+        channel: Channel,
+        bounds: &Bounds,
+        position: &mut Margin,
+        speed: &mut Margin,
+    ) {
+        let Some(motion) = &self.motion else { return };
+        if let Some(limit) = bounds.speed {
+            speed.update(motion.fastest.1, Bound { observed: motion.fastest.0, limit });
+            speed.pass(motion.last.2, Bound { observed: motion.last.0, limit });
+        }
+        if let Some((limit, from)) = bounds.position {
+            // Beyond the range counts as the farthest; a calm monitor is within its window, so it is not reached.
+            let travel = |to| axis.length(channel, from, to).unwrap_or(Position::MAX);
+            let (low, high) = (motion.lowest, motion.highest);
+            let mut ends = [(travel(low.0), low.1), (travel(high.0), high.1)];
+            // Of two that are as far, the earlier one is reported.
+            ends.sort_by_key(|&(travel, at)| (std::cmp::Reverse(travel), at));
+            position.update(ends[0].1, Bound { observed: ends[0].0, limit });
+            position.pass(motion.last.2, Bound { observed: travel(motion.last.1), limit });
+        }
+    }
+}

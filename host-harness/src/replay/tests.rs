@@ -1,0 +1,129 @@
+//! Passing over calm monitors comes to the same report as looking at every check.
+
+use monitor_core::{Frame, Instant, Levels, Reading, Sample};
+
+use super::recorder::Recorder;
+use super::{Outcome, axis};
+use crate::setup::Setup;
+
+const SETUP: &str = r#"
+title = "All kinds, invented"
+unit  = "mm"
+[time]
+column = "t"
+unit   = "s"
+[channel.a]
+column         = "a"
+counter_bits   = 32
+unit_per_count = "0.0005 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column         = "b"
+counter_bits   = 24
+unit_per_count = "-0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[speed]
+window = "8 ms"
+[discrepancy]
+tolerance        = "2 mm"
+discrepancy_time = "5 ms"
+[reset]
+column = "reset"
+[[monitor]]
+name     = "always"
+kind     = "speed-limit"
+limit    = "900 mm/s"
+on_delay = "2 ms"
+[[monitor]]
+name     = "slow"
+kind     = "speed-limit"
+demand   = ["door"]
+limit    = "250 mm/s"
+ramp     = { delay = "10 ms", deceleration = "4 m/s^2", margin = "50 mm/s" }
+on_delay = "4 ms"
+[[monitor]]
+name            = "hold"
+kind            = "standstill"
+demand          = ["hold"]
+position_window = "1.5 mm"
+speed_window    = "300 mm/s"
+[[monitor]]
+name             = "stop"
+kind             = "stop"
+demand           = ["stop"]
+until            = "standstill"
+by               = "ramp"
+ramp             = { delay = "10 ms", deceleration = "4 m/s^2", margin = "50 mm/s" }
+standstill_speed = "20 mm/s"
+position_window  = "3 mm"
+speed_window     = "400 mm/s"
+[[monitor]]
+name   = "off"
+kind   = "torque-off"
+demand = ["off"]
+"#;
+
+/// A wandering motion with demands that come and go, and now and then something that is wrong.
+fn frames(setup: &Setup, seed: u64) -> Vec<Frame> {
+    let mut state = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1;
+    let mut random = move |below: u64| {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state >> 11) % below
+    };
+    let lines: Vec<u32> = ["door", "hold", "stop", "off", "reset"]
+        .map(|name| 1 << setup.levels.iter().position(|level| level == name).unwrap())
+        .to_vec();
+    let (mut now, mut x_nm, mut speed_nm, mut levels) = (0, 0_i64, 0_i64, 0_u32);
+    (0..3000)
+        .map(|_| {
+            now += 1_000_000;
+            if random(200) == 0 {
+                now += 6_000_000;
+            }
+            if random(60) == 0 {
+                levels ^= lines[random(lines.len() as u64) as usize];
+            }
+            // Up to ±1 m/s, in nm per ms; slow for long stretches.
+            let target = if random(400) < 2 { 1_000_000 } else { 150_000 };
+            speed_nm = (speed_nm + random(20_001).cast_signed() - 10_000).clamp(-target, target);
+            x_nm += speed_nm;
+            let captured_at = Instant::from_nanos(now);
+            let mut reading = |count: i64| match random(300) {
+                0 => None,
+                1 => Some(Reading { captured_at, sample: Sample::Invalid }),
+                2 => Some(Reading { captured_at, sample: Sample::Count((count + 90_000).cast_unsigned()) }),
+                _ => Some(Reading { captured_at, sample: Sample::Count(count.cast_unsigned()) }),
+            };
+            let (a, b) = (reading(x_nm / 500), reading(-x_nm / 1000));
+            Frame { now: captured_at, a, b, levels: Levels::from_bits(levels) }
+        })
+        .collect()
+}
+
+fn outcome<const ALL: bool>(setup: &Setup, frames: &[Frame]) -> Outcome {
+    let mut axis = axis(setup).unwrap();
+    let mut recorder = Recorder::new(setup);
+    for frame in frames {
+        recorder.frame::<ALL>(&mut axis, frame);
+    }
+    recorder.finish(&axis, 0)
+}
+
+#[test]
+fn passing_over_calm_monitors_changes_nothing_in_the_outcome() {
+    let setup = Setup::parse(SETUP, "axis.toml").unwrap();
+    let (mut trips, mut headrooms) = (0, 0);
+    for seed in 1..60 {
+        let frames = frames(&setup, seed);
+        let (all, noted) = (outcome::<true>(&setup, &frames), outcome::<false>(&setup, &frames));
+        assert_eq!(noted, all, "seed {seed}");
+        trips += all.trips.kept.len();
+        headrooms += all.monitors.iter().filter(|monitor| monitor.headroom.is_some()).count();
+    }
+    // Otherwise it would show little.
+    assert!(trips > 100 && headrooms > 400, "{trips} trips, {headrooms} headrooms");
+}
