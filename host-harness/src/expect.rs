@@ -20,22 +20,28 @@
 //! ```
 
 use std::fmt;
+use std::ops::Range;
 use std::path::Path;
 
 use serde::Deserialize;
 use serde::de::{Deserializer, Error as _};
+use toml::Spanned;
 
 use crate::decimal::{Dimension, Rounding, parse_quantity};
 use crate::report::{FaultReport, Report, Seconds, TripReport, VerdictReport};
-use crate::setup::Setup;
+use crate::setup::{Place, Setup};
 
-/// A file of expectations that cannot be used: path, place, what is wrong, and what to do.
+/// A file of expectations that cannot be used: path, line and column, what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{path}: {message}")]
 pub struct ExpectError {
+    /// With line and column when there are any.
     path: String,
     message: String,
 }
+
+/// What is wrong with a file, and the bytes of it that are meant.
+type Complaint = (Range<usize>, String);
 
 /// A time in ns, written with its unit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -67,7 +73,7 @@ enum Verdict {
     Fault,
 }
 
-const fn name(verdict: VerdictReport) -> &'static str {
+const fn word(verdict: VerdictReport) -> &'static str {
     match verdict {
         VerdictReport::Clear => "clear",
         VerdictReport::Tripped => "tripped",
@@ -141,20 +147,20 @@ impl Kind {
 #[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct TripEntry {
-    monitor: Option<String>,
-    channel: Option<On>,
+    monitor: Option<Spanned<String>>,
+    channel: Option<Spanned<On>>,
     from: Option<Time>,
-    to: Option<Time>,
+    to: Option<Spanned<Time>>,
 }
 
 #[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct FaultEntry {
     kind: Option<Kind>,
-    channel: Option<On>,
-    input: Option<String>,
+    channel: Option<Spanned<On>>,
+    input: Option<Spanned<String>>,
     from: Option<Time>,
-    to: Option<Time>,
+    to: Option<Spanned<Time>>,
 }
 
 /// A file of expectations.
@@ -182,12 +188,12 @@ impl fmt::Display for Miss {
     }
 }
 
-fn within(at: Seconds, from: Option<Time>, to: Option<Time>) -> bool {
-    from.is_none_or(|from| at.0 >= from.0) && to.is_none_or(|to| at.0 <= to.0)
+fn within(at: Seconds, from: Option<Time>, to: Option<&Spanned<Time>>) -> bool {
+    from.is_none_or(|from| at.0 >= from.0) && to.is_none_or(|to| at.0 <= to.get_ref().0)
 }
 
-fn window(from: Option<Time>, to: Option<Time>) -> String {
-    match (from, to) {
+fn window(from: Option<Time>, to: Option<&Spanned<Time>>) -> String {
+    match (from, to.map(Spanned::get_ref)) {
         (None, None) => String::new(),
         (Some(from), None) => format!(" from {} s on", Seconds(from.0)),
         (None, Some(to)) => format!(" until {} s", Seconds(to.0)),
@@ -197,31 +203,111 @@ fn window(from: Option<Time>, to: Option<Time>) -> String {
 
 impl TripEntry {
     fn is_met_by(&self, trip: &TripReport) -> bool {
-        self.monitor.as_ref().is_none_or(|name| *name == trip.monitor)
-            && self.channel.is_none_or(|on| on.name() == trip.channel)
-            && within(trip.tripped_s, self.from, self.to)
+        self.monitor.as_ref().is_none_or(|name| *name.get_ref() == trip.monitor)
+            && self.channel.as_ref().is_none_or(|on| on.get_ref().name() == trip.channel)
+            && within(trip.tripped_s, self.from, self.to.as_ref())
+    }
+}
+
+/// Refuses a time window that ends before it begins.
+fn check_window(from: Option<Time>, to: Option<&Spanned<Time>>) -> Result<(), Complaint> {
+    match (from, to) {
+        (Some(begin), Some(end)) if begin > *end.get_ref() => Err((
+            end.span(),
+            format!("a time window{} that ends before it begins; exchange the two times", window(from, to)),
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// What tells the names of a discrepancy apart from those of monitors.
+const DISCREPANCIES: [&str; 2] = ["discrepancy", "speed_discrepancy"];
+
+impl TripEntry {
+    fn check(&self, setup: &Setup) -> Result<(), Complaint> {
+        check_window(self.from, self.to.as_ref())?;
+        let Some(monitor) = &self.monitor else { return Ok(()) };
+        let name = monitor.get_ref().as_str();
+        let watched = [setup.discrepancy.is_some(), setup.speed_discrepancy.is_some()];
+        let discrepancies =
+            || DISCREPANCIES.into_iter().zip(watched).filter(|(_, on)| *on).map(|(name, _)| name);
+        let is_monitor = setup.monitors.iter().any(|monitor| monitor.name == name);
+        let is_discrepancy = discrepancies().any(|known| known == name);
+        if !is_monitor && !is_discrepancy {
+            let monitors = setup.monitors.iter().map(|monitor| monitor.name.as_str());
+            let names: Vec<_> = monitors.chain(discrepancies()).map(|name| format!("`{name}`")).collect();
+            let message =
+                format!("the setup has no monitor `{name}`; use one that it has: {}", names.join(", "));
+            return Err((monitor.span(), message));
+        }
+        match &self.channel {
+            Some(on) if *on.get_ref() == On::Both && !is_discrepancy => Err((
+                on.span(),
+                format!(
+                    "`{name}` trips on one channel at a time; write \"a\" or \"b\", or an entry for each"
+                ),
+            )),
+            Some(on) if *on.get_ref() != On::Both && !is_monitor => Err((
+                on.span(),
+                format!("`{name}` belongs to both channels; write \"both\", or leave `channel` out"),
+            )),
+            _ => Ok(()),
+        }
     }
 }
 
 impl fmt::Display for TripEntry {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.monitor {
-            Some(name) => write!(f, "a trip of `{name}`")?,
+            Some(name) => write!(f, "a trip of `{}`", name.get_ref())?,
             None => f.write_str("a trip")?,
         }
-        if let Some(on) = self.channel {
-            write!(f, " on channel {}", on.name())?;
+        if let Some(on) = &self.channel {
+            write!(f, " on channel {}", on.get_ref().name())?;
         }
-        f.write_str(&window(self.from, self.to))
+        f.write_str(&window(self.from, self.to.as_ref()))
     }
 }
 
 impl FaultEntry {
     fn is_met_by(&self, fault: &FaultReport) -> bool {
         self.kind.is_none_or(|kind| kind.name() == fault.kind)
-            && self.channel.is_none_or(|on| Some(on.name()) == fault.channel.as_deref())
-            && self.input.as_ref().is_none_or(|input| Some(input) == fault.input.as_ref())
-            && within(fault.at_s, self.from, self.to)
+            && self.channel.as_ref().is_none_or(|on| Some(on.get_ref().name()) == fault.channel.as_deref())
+            && self.input.as_ref().is_none_or(|input| Some(input.get_ref()) == fault.input.as_ref())
+            && within(fault.at_s, self.from, self.to.as_ref())
+    }
+}
+
+impl FaultEntry {
+    fn check(&self, setup: &Setup) -> Result<(), Complaint> {
+        check_window(self.from, self.to.as_ref())?;
+        if let Some(input) = &self.input {
+            let name = input.get_ref();
+            if !setup.inputs.iter().any(|known| known.name == *name) {
+                let names: Vec<_> = setup.inputs.iter().map(|input| format!("`{}`", input.name)).collect();
+                let message = if names.is_empty() {
+                    format!("the setup has no input `{name}`, and no other; leave `input` out")
+                } else {
+                    format!("the setup has no input `{name}`; use one that it has: {}", names.join(", "))
+                };
+                return Err((input.span(), message));
+            }
+            if let Some(kind) = self.kind.filter(|kind| *kind != Kind::Input) {
+                let kind = kind.name();
+                let message =
+                    format!("a fault `{kind}` has no input; leave `input` out, or write kind = \"input\"");
+                return Err((input.span(), message));
+            }
+        }
+        let Some(on) = &self.channel else { return Ok(()) };
+        let message = match (on.get_ref(), self.kind, &self.input) {
+            (On::Both, ..) => "a fault belongs to one channel; write \"a\" or \"b\", or an entry for each",
+            (_, Some(Kind::Input | Kind::Clock), _) | (_, _, Some(_)) => {
+                "a fault of an input or of the clock belongs to no channel; leave `channel` out"
+            }
+            _ => return Ok(()),
+        };
+        Err((on.span(), message.to_owned()))
     }
 }
 
@@ -231,13 +317,13 @@ impl fmt::Display for FaultEntry {
             Some(kind) => write!(f, "a fault `{}`", kind.name())?,
             None => f.write_str("a fault")?,
         }
-        if let Some(on) = self.channel {
-            write!(f, " on channel {}", on.name())?;
+        if let Some(on) = &self.channel {
+            write!(f, " on channel {}", on.get_ref().name())?;
         }
         if let Some(input) = &self.input {
-            write!(f, " of input `{input}`")?;
+            write!(f, " of input `{}`", input.get_ref())?;
         }
-        f.write_str(&window(self.from, self.to))
+        f.write_str(&window(self.from, self.to.as_ref()))
     }
 }
 
@@ -246,49 +332,34 @@ impl Expectations {
     ///
     /// # Errors
     ///
-    /// [`ExpectError`] when the file cannot be read, is not of this form, or names a monitor or an input that the
-    /// setup does not have: such an expectation could never be missed.
+    /// [`ExpectError`] when the file cannot be read, is not of this form, or asks for what cannot be with this setup (a
+    /// monitor that it does not have, a discrepancy on one channel): a `no_trip` of that kind could never be missed.
     pub fn load(path: &Path, setup: &Setup) -> Result<Self, ExpectError> {
         let shown = path.display().to_string();
-        let error = |message: String| ExpectError { path: shown.clone(), message };
-        let text = std::fs::read_to_string(path)
-            .map_err(|why| error(format!("cannot be read: {why}; check the path given with --expect")))?;
-        let expectations: Self =
-            toml::from_str(&text).map_err(|why| error(why.to_string().trim_end().to_owned()))?;
-        expectations.check(setup).map_err(error)?;
-        Ok(expectations)
+        let text = std::fs::read_to_string(path).map_err(|why| ExpectError {
+            path: shown.clone(),
+            message: format!("cannot be read: {why}; check the path given with --expect"),
+        })?;
+        Self::parse(&text, setup).map_err(|(span, message)| {
+            let place = Place::new(&text, span);
+            ExpectError { path: format!("{shown}:{}:{}", place.line, place.column), message }
+        })
     }
 
-    fn check(&self, setup: &Setup) -> Result<(), String> {
-        let known = |name: &str| {
-            setup.monitors.iter().any(|monitor| monitor.name == name)
-                || matches!(name, "discrepancy" | "speed_discrepancy")
-        };
-        for name in self.trip.iter().chain(&self.no_trip).filter_map(|entry| entry.monitor.as_deref()) {
-            if !known(name) {
-                let names: Vec<_> = setup.monitors.iter().map(|monitor| monitor.name.as_str()).collect();
-                return Err(format!("the setup has no monitor `{name}`; it has: {}", names.join(", ")));
-            }
+    fn parse(text: &str, setup: &Setup) -> Result<Self, Complaint> {
+        let expectations: Self = toml::from_str(text).map_err(|why| {
+            // A file that ends too early has its mistake at its end.
+            let start = text.floor_char_boundary(why.span().map_or(0, |span| span.start));
+            let message = why.message().lines().collect::<Vec<_>>().join(" ");
+            (start..start, format!("{message}; correct it at this place"))
+        })?;
+        for entry in expectations.trip.iter().chain(&expectations.no_trip) {
+            entry.check(setup)?;
         }
-        for name in self.fault.iter().filter_map(|entry| entry.input.as_deref()) {
-            if !setup.inputs.iter().any(|input| input.name == name) {
-                let names: Vec<_> = setup.inputs.iter().map(|input| input.name.as_str()).collect();
-                return Err(format!("the setup has no input `{name}`; it has: {}", names.join(", ")));
-            }
+        for entry in &expectations.fault {
+            entry.check(setup)?;
         }
-        for (from, to) in (self.trip.iter().chain(&self.no_trip).map(|entry| (entry.from, entry.to)))
-            .chain(self.fault.iter().map(|entry| (entry.from, entry.to)))
-        {
-            if let (Some(from), Some(to)) = (from, to)
-                && from > to
-            {
-                return Err(format!(
-                    "a time window{} that ends before it begins",
-                    window(Some(from), Some(to))
-                ));
-            }
-        }
-        Ok(())
+        Ok(expectations)
     }
 
     /// Everything in which a replay differs from the expectations.
@@ -300,7 +371,7 @@ impl Expectations {
         {
             misses.push(Miss(format!(
                 "the verdict is {}, expected {}",
-                name(report.verdict),
+                word(report.verdict),
                 verdict.name()
             )));
         }

@@ -4,6 +4,7 @@ use core::fmt;
 
 use heapless::Vec;
 
+use crate::calm::Calm;
 use crate::discrepancy::{PositionDiscrepancy, References, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
@@ -116,6 +117,8 @@ pub(crate) struct MonitorConfig<Own> {
     pub(crate) rule: Rule<Own>,
     pub(crate) demand: Demand,
     pub(crate) on_delay: Span,
+    /// How many counts of each channel its position window reaches to each side; 0 without one.
+    pub(crate) reach: PerChannel<i64>,
 }
 
 /// Everything about an axis that does not change while it runs.
@@ -214,7 +217,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             }
         }
         let id = u8::try_from(self.monitors.len()).map(MonitorId::at);
-        match (id, self.monitors.push(MonitorConfig { rule, demand, on_delay })) {
+        let window = rule.position_window().unwrap_or(Position::ZERO);
+        let reach =
+            PerChannel { a: self.sources.a.scale().reach(window), b: self.sources.b.scale().reach(window) };
+        match (id, self.monitors.push(MonitorConfig { rule, demand, on_delay, reach })) {
             (Ok(id), Ok(())) => Ok(id),
             _ => Err(AxisError::TooManyMonitors(MONITORS)),
         }
@@ -242,6 +248,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 pub(crate) struct Half<RuleState> {
     pub(crate) state: RuleState,
     pub(crate) latch: Latch,
+    /// When the monitor's demand became active.
+    pub(crate) demanded_at: Instant,
 }
 
 /// One channel: its source and its half of every monitor.
@@ -255,6 +263,7 @@ pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
     pub(crate) latched: MonitorSet,
     /// The smallest limit on the speed at the frame before.
     pub(crate) limit_before: Speed,
+    pub(crate) calm: Calm,
     pub(crate) halves: Vec<Half<RuleState>, MONITORS>,
 }
 
@@ -267,11 +276,19 @@ pub struct AxisState<
     const INPUTS: usize = 16,
     Own: Monitor = NoOwn,
 > {
-    pub(crate) last_now: Option<Instant>,
+    /// The first frame has been evaluated.
+    pub(crate) started: bool,
+    /// The last evaluated frame; 0 before the first.
+    pub(crate) last_now: Instant,
     pub(crate) clock_fault: bool,
+    /// Something is latched that only a reset clears: a clock fault, a channel fault or a trip.
+    pub(crate) locked: bool,
     pub(crate) started_at: Instant,
     pub(crate) sides: PerChannel<Side<POINTS, MONITORS, RuleState<Own::State>>>,
     pub(crate) levels: crate::frame::Levels,
+    /// Inputs or carried monitors may change although no level does.
+    pub(crate) restless: bool,
+    /// No input changes while no level does.
     pub(crate) settled: bool,
     pub(crate) demanding: InputSet,
     pub(crate) inputs: Vec<Input, INPUTS>,
@@ -279,9 +296,7 @@ pub struct AxisState<
     pub(crate) active: MonitorSet,
     /// Monitors that are active although nothing demands them.
     pub(crate) carried: MonitorSet,
-    /// When each monitor's demand became active.
-    pub(crate) demanded_at: Vec<Instant, MONITORS>,
-    pub(crate) references: Option<References>,
+    pub(crate) references: References,
     pub(crate) position_discrepancy: Latch,
     pub(crate) speed_discrepancy: Latch,
 }
@@ -299,26 +314,29 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             lost: false,
             latched: MonitorSet::NONE,
             limit_before: Speed::MAX,
+            calm: Calm::NONE,
             halves: config
                 .monitors
                 .iter()
-                .map(|monitor| Half { state: monitor.rule.fresh(), latch: Latch::NEW })
+                .map(|monitor| Half { state: monitor.rule.fresh(), latch: Latch::NEW, demanded_at: zero })
                 .collect(),
         };
         Self {
-            last_now: None,
+            started: false,
+            last_now: zero,
             clock_fault: false,
+            locked: false,
             started_at: zero,
             sides: PerChannel { a: side(), b: side() },
             levels: crate::frame::Levels::default(),
+            restless: true,
             settled: false,
             demanding: InputSet::NONE,
             inputs: config.inputs.iter().map(|_| Input::new()).collect(),
             button: Button::new(),
             active: MonitorSet::NONE,
             carried: MonitorSet::NONE,
-            demanded_at: config.monitors.iter().map(|_| zero).collect(),
-            references: None,
+            references: References::NONE,
             position_discrepancy: Latch::NEW,
             speed_discrepancy: Latch::NEW,
         }
@@ -404,7 +422,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// Evaluates one frame. Bounded, and it cannot panic.
     #[inline]
     pub fn step(&mut self, frame: &Frame) -> Outcome {
-        self.config.step(&mut self.state, frame, &mut |_, _, _| {})
+        self.config.step(&mut self.state, frame)
     }
 
     /// As [`step`](Self::step), and shows every check of every active monitor on every visible channel.
@@ -414,7 +432,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         frame: &Frame,
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
     ) -> Outcome {
-        self.config.step(&mut self.state, frame, watch)
+        self.config.step_watched(&mut self.state, frame, watch)
     }
 
     /// What the axis remembers: trips with their evidence, latched faults, speeds.

@@ -85,6 +85,17 @@ pub(crate) struct References {
     aligned: i64,
 }
 
+impl References {
+    /// None taken yet: the first stretch of a count is the first one above this.
+    pub(crate) const NONE: Self = Self { a: Mark::NEVER, b: Mark::NEVER, aligned: 0 };
+
+    /// Whether they were taken on the present stretch of both counts.
+    #[inline]
+    pub(crate) fn are_valid<const POINTS: usize>(&self, a: &Source<POINTS>, b: &Source<POINTS>) -> bool {
+        self.a.is_of(a.stretch()) && self.b.is_of(b.stretch())
+    }
+}
+
 /// How far the two channels are apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -97,41 +108,60 @@ pub struct Apart {
 }
 
 impl PositionDiscrepancy {
-    /// `None` while either channel has no position.
-    #[inline]
+    /// `None` while either channel has no position, or no speed to align the references by.
     pub(crate) fn compare<const POINTS: usize>(
         &self,
-        references: &mut Option<References>,
+        references: &mut References,
+        now: Instant,
+        a: (&Source<POINTS>, &Scale),
+        b: (&Source<POINTS>, &Scale),
+    ) -> Option<Apart> {
+        let (here_a, here_b) = (a.0.mark()?, b.0.mark()?);
+        if !references.are_valid(a.0, b.0) {
+            if self.align && (a.0.speed().is_none() || b.0.speed().is_none()) {
+                return None;
+            }
+            let aligned = if self.align { lead(now, a.0).wrapping_sub(lead(now, b.0)) } else { 0 };
+            *references = References { a: here_a, b: here_b, aligned };
+        }
+        Some(self.apart(references, now, a, b))
+    }
+
+    /// For channels with a position and valid references.
+    #[inline(always)]
+    pub(crate) fn apart<const POINTS: usize>(
+        &self,
+        references: &References,
         now: Instant,
         (a, a_scale): (&Source<POINTS>, &Scale),
         (b, b_scale): (&Source<POINTS>, &Scale),
-    ) -> Option<Apart> {
-        let (here_a, here_b) = (a.mark()?, b.mark()?);
-        let lead = if self.align { lead(now, a).wrapping_sub(lead(now, b)) } else { 0 };
-        let reference = match *references {
-            Some(kept) if kept.a.is_comparable(here_a) && kept.b.is_comparable(here_b) => kept,
-            _ => *references.insert(References { a: here_a, b: here_b, aligned: lead }),
+    ) -> Apart {
+        let travel = |scale: &Scale, from: Mark, to: i64| {
+            // What does not fit counts as the farthest.
+            to.checked_sub(from.count())
+                .and_then(|counts| scale.travel(counts))
+                .unwrap_or(Position::MAX)
+                .to_bits()
         };
-        let travel = |scale: &Scale, from: Mark, to: Mark| {
-            // A position is within ±2³⁹ units, so a travel is within ±2⁴⁰ and fits; `None` is not reached.
-            from.counts_to(to).and_then(|counts| scale.travel(counts)).unwrap_or(Position::MAX).to_bits()
-        };
-        let d = travel(a_scale, reference.a, here_a)
-            .checked_sub(travel(b_scale, reference.b, here_b))
-            .and_then(|d| d.checked_add(lead.wrapping_sub(reference.aligned)))
-            // Beyond the range of a position is beyond any tolerance.
-            .unwrap_or(i64::MAX);
+        let mut d =
+            travel(a_scale, references.a, a.count()).checked_sub(travel(b_scale, references.b, b.count()));
+        if self.align {
+            let moved = lead(now, a).wrapping_sub(lead(now, b)).wrapping_sub(references.aligned);
+            d = d.and_then(|d| d.checked_add(moved));
+        }
+        // Beyond the range of a position is beyond any tolerance.
+        let d = d.unwrap_or(i64::MAX);
         let v_min = match (a.speed(), b.speed()) {
-            (Some(a), Some(b)) => a.magnitude_down().min(b.magnitude_down()).to_bits().unsigned_abs(),
+            (Some(a), Some(b)) => a.magnitude_down().min(b.magnitude_down()).to_bits().cast_unsigned(),
             _ => 0,
         };
         let allowance = self.skew.floor(v_min).unwrap_or(i64::MAX);
         let bound = Bound {
-            observed: Position::from_bits(d.checked_abs().unwrap_or(i64::MAX)),
+            observed: Position::from_bits(d.saturating_abs()),
             // A sum beyond the range allows everything, and so does its largest value.
-            limit: Position::from_bits(self.tolerance.to_bits().saturating_add(allowance)),
+            limit: Position::from_bits(self.tolerance.to_bits().checked_add(allowance).unwrap_or(i64::MAX)),
         };
-        Some(Apart { d: Position::from_bits(d), bound })
+        Apart { d: Position::from_bits(d), bound }
     }
 }
 

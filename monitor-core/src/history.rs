@@ -39,85 +39,127 @@ impl Spacing {
     }
 }
 
-/// The stored points, oldest first in a ring; the oldest is the base of the speed once it is old enough.
+/// The base of the speed, the points that may become the base, and the newest reading.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct History<const POINTS: usize> {
-    points: [Point; POINTS],
-    /// Where the oldest stored point is. Invariant: below POINTS.
-    first: usize,
-    /// How many are stored. Invariant: at most POINTS.
-    len: usize,
-    /// The last stored point, kept beside the ring because every reading is compared with it.
-    last: Point,
     newest: Point,
+    /// Capture time of the last stored point; long ago before the first.
+    last_at: Instant,
+    /// The newest stored point at least one window older than the newest reading. Meaningless without `has_base`.
+    base: Point,
+    has_base: bool,
+    /// Capture time of the oldest waiting point; [`NONE_WAITS`] without one.
+    next_at: Instant,
+    /// Stored points that are not yet one window old: a ring, from `next` to just before `free`, which holds
+    /// [`NONE_WAITS`]. One place always stays empty, see [`Spacing::new`]. Invariant: both are below POINTS.
+    waiting: [Point; POINTS],
+    next: usize,
+    free: usize,
 }
+
+/// A capture time that no reading is later than.
+const NONE_WAITS: Instant = Instant::from_nanos(u64::MAX);
+/// Longer than any spacing, and with any time between two readings of one stretch far below 2⁶⁴.
+const LONG_AGO: u64 = 1 << 62;
 
 impl<const POINTS: usize> History<POINTS> {
     pub(crate) const fn new() -> Self {
         let zero = Point { captured_at: Instant::from_nanos(0), count: 0 };
-        Self { points: [zero; POINTS], first: 0, len: 0, last: zero, newest: zero }
+        Self {
+            newest: zero,
+            last_at: zero.captured_at,
+            base: zero,
+            has_base: false,
+            next_at: NONE_WAITS,
+            waiting: [zero; POINTS],
+            next: 0,
+            free: 0,
+        }
     }
 
-    /// Forgets everything and starts with this reading.
+    /// Forgets everything and starts with this reading. It is stored when the next one comes.
     pub(crate) fn start(&mut self, point: Point) {
-        self.first = 0;
-        self.len = 0;
         self.newest = point;
-        self.store(point);
+        self.last_at = Instant::from_nanos(point.captured_at.as_nanos().wrapping_sub(LONG_AGO));
+        self.has_base = false;
+        self.next_at = NONE_WAITS;
+        self.next = 0;
+        self.free = 0;
     }
 
     #[inline]
-    fn wrap(index: usize) -> usize {
-        // Bounded because both terms are at most POINTS ≤ 1025, and one subtraction suffices for a sum below 2 POINTS.
-        if index >= POINTS { index.wrapping_sub(POINTS) } else { index }
+    fn after(index: usize) -> usize {
+        // Bounded because an index is below POINTS ≤ 1025.
+        let after = index.wrapping_add(1);
+        if after >= POINTS { 0 } else { after }
     }
 
-    #[inline]
+    #[inline(always)]
     fn store(&mut self, point: Point) {
-        let place = Self::wrap(self.first.wrapping_add(self.len));
-        if let Some(slot) = self.points.get_mut(place) {
+        if let Some(slot) = self.waiting.get_mut(self.free) {
             *slot = point;
         }
-        self.last = point;
-        if self.len < POINTS {
-            self.len = self.len.wrapping_add(1);
-        } else {
-            // Not reached while the spacing holds (see `Spacing::new`); dropping the oldest keeps the invariant.
-            self.first = Self::wrap(self.first.wrapping_add(1));
+        self.free = Self::after(self.free);
+        // Nothing waits here: see `advance`.
+        if let Some(slot) = self.waiting.get_mut(self.free) {
+            slot.captured_at = NONE_WAITS;
         }
+        self.next_at = self.next_at.min(point.captured_at);
+        self.last_at = point.captured_at;
     }
 
     /// Takes a reading captured later than the newest one, and moves the base on.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn push(&mut self, spacing: Spacing, point: Point) {
-        let since_last = nanos(self.last.captured_at, point.captured_at);
-        if since_last > spacing.step && self.newest.captured_at != self.last.captured_at {
+        let since_last = nanos(self.last_at, point.captured_at);
+        if since_last > spacing.step {
             self.store(self.newest);
         }
         self.newest = point;
-        // The base is the newest point at least one window old: drop what is older than a point that qualifies too.
-        // Bounded because at most POINTS are stored; in the steady state one is dropped for one stored.
-        for _ in 0..POINTS {
-            if self.len < 2 {
-                break;
-            }
-            let second = Self::wrap(self.first.wrapping_add(1));
-            match self.points.get(second) {
-                Some(next) if nanos(next.captured_at, point.captured_at) >= spacing.window => {
-                    self.first = second;
-                    self.len = self.len.wrapping_sub(1);
-                }
-                _ => break,
+        if self.is_next_due(spacing) {
+            self.advance();
+            if self.is_next_due(spacing) {
+                self.advance_further(spacing);
             }
         }
+    }
+
+    #[inline(always)]
+    fn is_next_due(&self, spacing: Spacing) -> bool {
+        match self.newest.captured_at.since(self.next_at) {
+            Some(age) => age.as_nanos() >= spacing.window,
+            None => false,
+        }
+    }
+
+    /// In the steady state one point comes to wait and one becomes the base; here the readings became rarer.
+    #[cold]
+    fn advance_further(&mut self, spacing: Spacing) {
+        // Bounded because fewer than POINTS wait.
+        for _ in 0..POINTS {
+            if !self.is_next_due(spacing) {
+                break;
+            }
+            self.advance();
+        }
+    }
+
+    /// The oldest waiting point becomes the base.
+    #[inline(always)]
+    fn advance(&mut self) {
+        if let Some(point) = self.waiting.get(self.next) {
+            self.base = *point;
+            self.has_base = true;
+        }
+        self.next = Self::after(self.next);
+        self.next_at = self.waiting.get(self.next).map_or(NONE_WAITS, |point| point.captured_at);
     }
 
     /// The newest stored point at least one window older than the newest reading.
     #[inline]
-    pub(crate) fn base(&self, spacing: Spacing) -> Option<Point> {
-        let oldest = self.points.get(self.first)?;
-        (nanos(oldest.captured_at, self.newest.captured_at) >= spacing.window).then_some(*oldest)
+    pub(crate) fn base(&self) -> Option<Point> {
+        self.has_base.then_some(self.base)
     }
 
     #[inline]
@@ -153,7 +195,7 @@ mod tests {
             } else {
                 history.push(spacing, point(t))
             }
-            if let Some(base) = history.base(spacing) {
+            if let Some(base) = history.base() {
                 ages.push(t - base.captured_at.as_nanos());
             }
         }

@@ -205,23 +205,31 @@ impl Input {
             self.started = true;
             return false;
         };
+        let before = self.pair;
         self.pair = if self.started {
             self.next_pair(a, b, dual.one_sided, now)
         } else {
             Self::first_pair(a, b, now)
         };
         self.started = true;
-        if self.faulted {
-            self.proven |= a && b;
+        // Bounded because frames go forward.
+        let is_over = |since: Instant| now.as_nanos().wrapping_sub(since.as_nanos()) >= dual.discrepancy_time;
+        let broken = match (before, self.pair) {
+            (_, Pair::Disagree { since, .. } | Pair::OneSided { since }) => is_over(since),
+            // Both demand together at last: too late at the end of the time.
+            (Pair::OneSided { since }, Pair::Agree(_)) => is_over(since),
+            (_, Pair::Agree(_)) => false,
+        };
+        if !broken {
+            self.proven |= a && b && self.faulted;
             return false;
         }
-        let (Pair::Disagree { since, .. } | Pair::OneSided { since }) = self.pair else { return false };
-        // Bounded because frames go forward.
-        self.faulted = now.as_nanos().wrapping_sub(since.as_nanos()) >= dual.discrepancy_time;
-        if self.faulted {
-            self.proven = false;
+        if let Pair::OneSided { since } = self.pair {
+            // The cycle has become the fault; what follows is judged for itself.
+            self.pair = if a == b { Pair::Agree(a) } else { Pair::Disagree { since, only: None } };
         }
-        self.faulted
+        self.proven = false;
+        !core::mem::replace(&mut self.faulted, true)
     }
 
     fn first_pair(a: bool, b: bool, now: Instant) -> Pair {
@@ -271,7 +279,10 @@ impl Input {
     /// Nothing will happen at a later frame unless a level changes.
     pub(crate) fn is_settled(&self) -> bool {
         let [first, second] = &self.lines;
-        first.is_settled() && second.is_settled() && matches!(self.pair, Pair::Agree(_))
+        // Both demanding at the frame of a fault proves nothing yet; at the next frame it does.
+        let unproven = self.faulted && !self.proven;
+        let agrees = matches!(self.pair, Pair::Agree(both) if !(both && unproven));
+        first.is_settled() && second.is_settled() && agrees
     }
 }
 

@@ -17,6 +17,7 @@
 extern crate std;
 
 mod axis;
+mod calm;
 mod discrepancy;
 mod frame;
 mod history;

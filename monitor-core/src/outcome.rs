@@ -72,6 +72,13 @@ macro_rules! set {
                 Self(self.0 | id.bit())
             }
 
+            /// Those of this set that are not in the other.
+            #[inline]
+            #[must_use]
+            pub const fn without(self, other: Self) -> Self {
+                Self(self.0 & !other.0)
+            }
+
             /// Those in either set.
             #[inline]
             #[must_use]
@@ -98,6 +105,20 @@ set! {
     InputSet of InputId
 }
 
+impl MonitorSet {
+    /// Takes out the first in the order of the setup.
+    #[inline]
+    pub(crate) fn pop(&mut self) -> Option<MonitorId> {
+        // Cannot fail: there are 32 bits.
+        let first = u8::try_from(self.0.trailing_zeros()).unwrap_or(u8::MAX);
+        if self.0 == 0 {
+            return None;
+        }
+        self.0 &= self.0.wrapping_sub(1);
+        Some(MonitorId::at(first))
+    }
+}
+
 /// What came of a released reset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -107,6 +128,8 @@ pub enum Reset {
     Accepted,
     /// A channel is faulted, or has had no reading yet. Nothing was changed.
     ChannelFaulted,
+    /// An active monitor is warming up: what it cannot see yet may be violated. Nothing was changed.
+    WarmingUp,
     /// A monitor or a discrepancy is violated. Nothing was changed.
     Violated,
     /// An input fault is present. Nothing was changed.

@@ -18,8 +18,12 @@ pub struct Scale {
     ulp: Billionth,
     /// `nano` with its top bit moved to bit 63.
     normalised: u64,
-    /// `nano · 2^speed_shift = normalised · 2¹⁰`.
-    speed_shift: u32,
+    /// Up to this many counts a travel is below 2³⁸ units.
+    near: u64,
+    /// From this many counts on a speed is beyond the range: 2^(64 − `speed_left`).
+    speed_counts: u64,
+    /// `nano · 2^(64 − speed_left) = normalised · 2¹⁰`.
+    speed_left: u32,
     /// The counter runs against the axis.
     reversed: bool,
 }
@@ -56,7 +60,15 @@ impl Scale {
     /// One count is one ULP: for a source that delivers positions.
     pub const ULP: Self = match Self::from_nano(NANOS_PER_SECOND, false) {
         Ok(scale) => scale,
-        Err(_) => Self { nano: 0, ulp: Billionth::up(0), normalised: 0, speed_shift: 0, reversed: false },
+        Err(_) => Self {
+            nano: 0,
+            ulp: Billionth::up(0),
+            normalised: 0,
+            near: 0,
+            speed_counts: 0,
+            speed_left: 0,
+            reversed: false,
+        },
     };
 
     /// `numerator / denominator` axis units per count; a negative numerator says that the counter runs the other way.
@@ -105,8 +117,10 @@ impl Scale {
             nano,
             ulp: Billionth::up(nano),
             normalised: nano << zeros,
-            // Bounded because zeros < 64.
-            speed_shift: zeros.wrapping_add(10),
+            // Bounded because nano ≥ 2¹⁹ makes zeros ≤ 44, so 10 ≤ zeros + 10 ≤ 54.
+            near: near_counts(nano),
+            speed_counts: 1_u64.wrapping_shl(zeros.wrapping_add(10)),
+            speed_left: 54_u32.wrapping_sub(zeros),
             reversed,
         })
     }
@@ -132,10 +146,12 @@ impl Scale {
     /// The travel of `counts`, rounded to the nearest ULP, ties away from zero; `None` beyond the range.
     ///
     /// The error is at most half a ULP (plus 2⁻⁶⁴ ULP per count where the exact value is within that of a tie).
-    #[inline]
+    #[inline(always)]
     #[must_use]
     pub fn travel(&self, counts: i64) -> Option<Position> {
-        let magnitude = self.ulp.nearest(counts.unsigned_abs())?;
+        let size = counts.unsigned_abs();
+        let magnitude =
+            if size <= self.near { self.ulp.nearest_bounded(size) } else { self.ulp.nearest(size)? };
         Some(Position::from_bits(self.sign(counts, magnitude)))
     }
 
@@ -149,12 +165,26 @@ impl Scale {
         self.ulp.ceil(counts.unsigned_abs()).map(Position::from_bits)
     }
 
+    /// The largest number of counts whose [`length`](Self::length) is within `window`; fewer where that cannot be told exactly
+    /// (beyond 2³⁴ counts).
+    pub(crate) fn reach(&self, window: Position) -> i64 {
+        // Set-up time: may divide.
+        let ulps = u128::from(window.to_bits().unsigned_abs());
+        let exact = ulps.wrapping_mul(u128::from(NANOS_PER_SECOND)).checked_div(u128::from(self.nano));
+        let most = exact.and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX);
+        let is_within = |counts: i64| self.length(counts).is_some_and(|length| length <= window);
+        if is_within(most) { most } else { most.min(1 << 33) }
+    }
+
     /// Counts that fit in a position of ±2³⁹ units.
     pub(crate) fn max_counts(&self) -> i64 {
-        // Set-up time: may divide. Rounded down by working with one billionth more per count.
-        let nano = u128::from(self.nano).wrapping_add(1);
+        // Set-up time: may divide. `travel` finds a position for each of them: the exact one is at most 2⁶³ − 1 ULP, and
+        // what its factor adds is below half a ULP.
         let range = u128::from(i64::MAX.unsigned_abs()).wrapping_mul(u128::from(NANOS_PER_SECOND));
-        range.checked_div(nano).and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX)
+        range
+            .checked_div(u128::from(self.nano))
+            .and_then(|counts| i64::try_from(counts).ok())
+            .unwrap_or(i64::MAX)
     }
 
     /// Largest change in counts that `max_speed` allows per 2³² ns, rounded down; one count comes on top.
@@ -163,6 +193,18 @@ impl Scale {
         let speed = u128::from(max_speed.to_bits().unsigned_abs());
         let rate = (speed << 32).checked_div(u128::from(self.nano));
         rate.and_then(|rate| u64::try_from(rate).ok()).unwrap_or(u64::MAX)
+    }
+}
+
+/// Counts whose travel is below 2⁶² ULPs. Divides: for set-up time only.
+const fn near_counts(nano: u64) -> u64 {
+    // Bounded because 2⁶² · 10⁹ < 2⁹².
+    const RANGE: u128 = 1_000_000_000 << 62;
+    #[expect(clippy::as_conversions, reason = "widening and back; from and try_from are not const")]
+    match RANGE.checked_div(nano as u128) {
+        // Rounded down, and one less for the rounding of a travel.
+        Some(counts) if counts >> 63 == 0 => (counts as u64).saturating_sub(1),
+        _ => 0,
     }
 }
 
@@ -176,7 +218,7 @@ const MIN_NANO: u64 = 1_000_000_000 >> 10;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Rate {
     elapsed: u32,
-    /// `floor(nano · 2^speed_shift / elapsed)`.
+    /// `floor(nano · 2^(64 − speed_left) / elapsed)`.
     per_count: u64,
 }
 
@@ -184,44 +226,54 @@ impl Rate {
     /// No window yet; the first use replaces it.
     pub(crate) const NONE: Self = Self { elapsed: 0, per_count: 0 };
 
+    /// Makes it the rate over `elapsed` nanoseconds; `None` beyond 32 bits.
     #[inline]
-    pub(crate) fn set(&mut self, scale: &Scale, elapsed: u32) {
-        if self.elapsed != elapsed {
-            *self = Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) };
-        }
+    pub(crate) fn set(&mut self, scale: &Scale, elapsed: u64) -> Option<()> {
+        if u64::from(self.elapsed) == elapsed { Some(()) } else { self.change(scale, elapsed) }
+    }
+
+    #[inline(never)]
+    fn change(&mut self, scale: &Scale, elapsed: u64) -> Option<()> {
+        // Fits because window, spacing and timeout together stay below 2³² ns.
+        let elapsed = u32::try_from(elapsed).ok()?;
+        *self = Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) };
+        Some(())
+    }
+
+    /// What it was last set to; zero before.
+    pub(crate) const fn elapsed(&self) -> u32 {
+        self.elapsed
     }
 
     /// The speed of `counts` in the elapsed time; `None` beyond the range.
     #[inline]
     pub(crate) fn speed(&self, scale: &Scale, counts: i64) -> Option<WindowSpeed> {
         let size = counts.unsigned_abs();
-        if size >> scale.speed_shift != 0 {
+        if size >= scale.speed_counts {
             return None;
         }
-        // size < 2^shift, so the estimate is the exact quotient or one below, and below per_count < 2⁶¹.
-        let (high, low) = mul(size, self.per_count);
-        // Bounded because 10 ≤ speed_shift ≤ 54.
-        let estimate = (high << 64_u32.wrapping_sub(scale.speed_shift)) | (low >> scale.speed_shift);
+        // size < 2^(64 − speed_left), so the estimate is the exact quotient or one below, and below per_count < 2⁶¹.
+        let (estimate, _) = mul(size.wrapping_shl(scale.speed_left), self.per_count);
         let elapsed = u64::from(self.elapsed);
         // The remainder is below 2 · elapsed, so the low halves give it exactly.
         let rest = size.wrapping_mul(scale.nano).wrapping_sub(estimate.wrapping_mul(elapsed));
-        let one_more = rest >= elapsed;
-        let exact = rest == 0 || rest == elapsed;
-        let down = estimate.wrapping_add(u64::from(one_more));
-        let up = down.wrapping_add(u64::from(!exact));
-        Some(WindowSpeed { up: i64::try_from(up).ok()?, exact, negative: (counts < 0) != scale.reversed })
+        // Bounded because per_count < 2⁶¹, so neither reaches 2⁶².
+        let down = estimate.wrapping_add(u64::from(rest >= elapsed)).cast_signed();
+        let up =
+            estimate.wrapping_add(u64::from(rest > 0)).wrapping_add(u64::from(rest > elapsed)).cast_signed();
+        Some(WindowSpeed { up, down, negative: (counts < 0) != scale.reversed })
     }
 }
 
 /// The speed of one channel: travel over the window by the exact difference of the capture times.
 ///
-/// Its magnitude is known rounded up to a ULP. Limits are whole ULPs, so comparing the rounded magnitude with a limit
+/// Its magnitude is known rounded up and rounded down to a ULP. Limits are whole ULPs, so comparing the magnitude rounded up with a limit
 /// decides exactly as the unrounded quotient would.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct WindowSpeed {
     up: i64,
-    exact: bool,
+    down: i64,
     negative: bool,
 }
 
@@ -236,9 +288,8 @@ impl WindowSpeed {
     /// The magnitude, rounded down to a ULP.
     #[inline]
     #[must_use]
-    pub fn magnitude_down(&self) -> Speed {
-        // Bounded because a magnitude that was rounded up is at least one.
-        Speed::from_bits(self.up.wrapping_sub(i64::from(!self.exact)))
+    pub const fn magnitude_down(&self) -> Speed {
+        Speed::from_bits(self.down)
     }
 
     /// The signed speed, its magnitude rounded up.
@@ -260,7 +311,7 @@ mod tests {
 
     fn speed(scale: &Scale, counts: i64, elapsed: u32) -> WindowSpeed {
         let mut rate = Rate::NONE;
-        rate.set(scale, elapsed);
+        rate.set(scale, u64::from(elapsed)).unwrap();
         rate.speed(scale, counts).unwrap()
     }
 
@@ -285,7 +336,7 @@ mod tests {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
             let scale = &scales[i as usize % scales.len()];
             let elapsed = ((state >> 32) as u32 >> (i % 18)).max(10_000);
-            let counts = ((state >> 8) as i64) >> (64 - scale.speed_shift.min(40) + i % 20).min(63);
+            let counts = ((state >> 8) as i64) >> (64 - (64 - scale.speed_left).min(40) + i % 20).min(63);
             let v = speed(scale, counts, elapsed);
             let nanos = i128::from(counts.unsigned_abs()) * i128::from(scale.nano);
             let exact_up = (nanos + i128::from(elapsed) - 1) / i128::from(elapsed);

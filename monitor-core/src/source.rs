@@ -6,7 +6,7 @@ use crate::frame::{Reading, Sample};
 use crate::history::{History, Point, Spacing};
 use crate::scale::{Rate, Scale, WindowSpeed};
 use crate::units::{Instant, Position, Span, Speed};
-use crate::wide::mul;
+use crate::wide::{mul, mul_shr_32};
 
 /// What is known of a source before it moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -20,7 +20,7 @@ pub struct SourceConfig {
     max_speed: u64,
     /// Counts per 2³² ns that the mechanics can move, rounded down.
     max_rate: u64,
-    max_count: i64,
+    max_count: u64,
 }
 
 /// A source that cannot be set up.
@@ -92,19 +92,40 @@ impl SourceConfig {
             unused_bits: 64_u32.wrapping_sub(counter_bits),
             timeout: timeout.as_nanos(),
             max_rate,
-            max_count: scale.max_counts(),
+            max_count: scale.max_counts().unsigned_abs(),
         })
     }
 
-    /// Whether the mechanics can move this many counts in `elapsed` nanoseconds (at most the timeout), one count aside.
+    /// A raw value read as a two's-complement number in the counter's width.
+    fn first_count(&self, raw: u64) -> i64 {
+        (raw << self.unused_bits).cast_signed() >> self.unused_bits
+    }
+
+    /// Two's-complement difference in the counter's width from the value that led to `count`. A count and its raw value are equal
+    /// in that width: so it starts, and so every change leaves it.
     #[inline]
+    fn change(&self, count: i64, raw: u64) -> i64 {
+        (raw.wrapping_sub(count.cast_unsigned()) << self.unused_bits).cast_signed() >> self.unused_bits
+    }
+
+    #[inline]
+    fn holds(&self, count: i64) -> bool {
+        // Bounded because `max_count` < 2⁶³: the sum wraps for a negative count below −`max_count` only.
+        count.cast_unsigned().wrapping_add(self.max_count) <= self.max_count.wrapping_mul(2)
+    }
+
+    /// As [`is_plausible`](Self::is_plausible) with a rate rounded down: what it allows needs no closer look.
+    #[inline]
+    fn is_plausible_at_sight(&self, change: u64, elapsed: u64) -> bool {
+        // Bounded because `SourceError::Ambiguous` keeps it below half the range of the counter.
+        let most = mul_shr_32(self.max_rate, elapsed).cast_signed();
+        // A change of −2⁶³ wraps to the largest number, and is refused as it should be.
+        change.cast_signed().wrapping_sub(1) <= most
+    }
+
+    /// Whether the mechanics can move this many counts in `elapsed` nanoseconds (at most the timeout), one count aside.
     fn is_plausible(&self, change: u64, elapsed: u64) -> bool {
         let beyond = change.saturating_sub(1);
-        // The rate is rounded down: what it allows needs no closer look.
-        let (high, low) = mul(self.max_rate, elapsed);
-        if beyond <= (high << 32) | (low >> 32) {
-            return true;
-        }
         // Exactly: counts × (10⁻⁹ ULP per count) against (ULP per second) × ns; lexicographic order of the halves.
         mul(beyond, self.scale.nano_ulps_per_count()) <= mul(self.max_speed, elapsed)
     }
@@ -168,10 +189,22 @@ pub struct Mark {
 }
 
 impl Mark {
+    /// Of no reading: the first stretch has number 1.
+    pub(crate) const NEVER: Self = Self { stretch: 0, count: 0 };
+
     /// Whether the count ran unbroken between the two.
     #[inline]
     pub(crate) const fn is_comparable(self, other: Self) -> bool {
         self.stretch == other.stretch
+    }
+
+    pub(crate) const fn count(self) -> i64 {
+        self.count
+    }
+
+    #[inline]
+    pub(crate) const fn is_of(self, stretch: u64) -> bool {
+        self.stretch == stretch
     }
 
     /// Counts from here to `later`, or `None` when the count was broken in between.
@@ -195,21 +228,21 @@ enum Sight {
     Invalid,
 }
 
+/// Whether a channel can be seen at a frame.
+pub(crate) type Seen = Result<(), SourceFault>;
+
 /// What is remembered of one source.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Source<const POINTS: usize> {
     sight: Sight,
-    /// Newest reading taken, good or not. Meaningless while `sight` is `Never`.
-    captured_at: u64,
-    raw: u64,
     /// Counts the unbroken stretches; a frame adds at most one, so 64 bits last.
     stretch: u64,
     started_at: u64,
+    /// Its newest reading is the newest one taken, good or not. Meaningless while `sight` is `Never`.
     history: History<POINTS>,
     rate: Rate,
     speed: Option<WindowSpeed>,
-    effective_window: u32,
 }
 
 impl<const POINTS: usize> Source<POINTS> {
@@ -217,14 +250,11 @@ impl<const POINTS: usize> Source<POINTS> {
     pub(crate) const fn new() -> Self {
         Self {
             sight: Sight::Never,
-            captured_at: 0,
-            raw: 0,
             stretch: 0,
             started_at: 0,
             history: History::new(),
             rate: Rate::NONE,
             speed: None,
-            effective_window: 0,
         }
     }
 
@@ -232,8 +262,66 @@ impl<const POINTS: usize> Source<POINTS> {
         self.started_at = now.as_nanos();
     }
 
+    /// Takes what nearly every frame brings to a source whose count is good: an ordinary reading, or none while the newest is
+    /// fresh. `None` when it is anything else: then nothing was touched, and it is left to [`take`](Self::take), which knows all cases.
+    #[inline(always)]
+    pub(crate) fn take_ordinary(
+        &mut self,
+        config: &SourceConfig,
+        spacing: Spacing,
+        now: Instant,
+        reading: Option<Reading>,
+    ) -> Option<Seen> {
+        if self.sight != Sight::Good {
+            return None;
+        }
+        match reading {
+            Some(Reading { captured_at, sample: Sample::Count(raw) }) => {
+                let count = self.next_count(config, now, captured_at, raw)?;
+                Some(self.advance(config, spacing, Point { captured_at, count }))
+            }
+            None if self.is_fresh(config, now) => Some(Ok(())),
+            _ => None,
+        }
+    }
+
+    /// The count of an ordinary reading: in order, in time, plausible at first sight, and in range.
+    #[inline(always)]
+    fn next_count(&self, config: &SourceConfig, now: Instant, captured_at: Instant, raw: u64) -> Option<i64> {
+        let newest = self.history.newest();
+        let age = now.as_nanos().checked_sub(captured_at.as_nanos())?;
+        let elapsed = captured_at.as_nanos().checked_sub(newest.captured_at.as_nanos())?;
+        // Neither zero, which wraps, nor above the timeout.
+        if age > config.timeout || elapsed.wrapping_sub(1) >= config.timeout {
+            return None;
+        }
+        let change = config.change(newest.count, raw);
+        if !config.is_plausible_at_sight(change.unsigned_abs(), elapsed) {
+            return None;
+        }
+        match newest.count.checked_add(change) {
+            Some(count) if config.holds(count) => Some(count),
+            _ => None,
+        }
+    }
+
+    /// Goes on to a good reading: history and speed.
+    #[inline(always)]
+    fn advance(&mut self, config: &SourceConfig, spacing: Spacing, point: Point) -> Seen {
+        self.history.push(spacing, point);
+        if let Some(base) = self.history.base() {
+            let speed = self.window_speed(config, base);
+            if speed.is_none() {
+                self.start(config, point.captured_at, point.count);
+                return Err(SourceFault::Range);
+            }
+            self.speed = speed;
+        }
+        Ok(())
+    }
+
     /// Takes what the frame brought; says whether the channel is faulted at this frame.
-    #[inline]
+    #[inline(never)]
     pub(crate) fn take(
         &mut self,
         config: &SourceConfig,
@@ -248,7 +336,6 @@ impl<const POINTS: usize> Source<POINTS> {
         fault.or_else(|| self.age(config, now))
     }
 
-    #[inline]
     fn read(
         &mut self,
         config: &SourceConfig,
@@ -261,81 +348,80 @@ impl<const POINTS: usize> Source<POINTS> {
             self.sight = Sight::Invalid;
             return Some(SourceFault::Invalid);
         };
-        let raw = raw << config.unused_bits;
-        let captured_at = reading.captured_at.as_nanos();
-        if reading.captured_at > now {
+        let captured_at = reading.captured_at;
+        if captured_at > now {
             return Some(SourceFault::OutOfOrder);
         }
-        if self.sight == Sight::Never {
-            return self.start(config, captured_at, raw);
+        let first = config.first_count(raw);
+        if self.never_started() {
+            self.start(config, captured_at, first);
+            return None;
         }
-        let Some(elapsed) = captured_at.checked_sub(self.captured_at) else {
+        let newest = self.history.newest();
+        let Some(elapsed) = captured_at.since(newest.captured_at) else {
             return Some(SourceFault::OutOfOrder);
         };
-        if elapsed == 0 {
-            if self.sight == Sight::Invalid {
-                // Nothing good has been captured since the invalid one.
-                return None;
-            }
-            return (raw != self.raw).then_some(SourceFault::OutOfOrder);
+        let change = config.change(newest.count, raw);
+        if elapsed == Span::ZERO {
+            // The same reading again says nothing new: after an invalid one, that one still stands.
+            return (change != 0).then_some(SourceFault::OutOfOrder);
         }
         if self.sight != Sight::Good {
-            return self.start(config, captured_at, raw);
+            self.start(config, captured_at, first);
+            return None;
         }
-        if elapsed > config.timeout {
-            self.start(config, captured_at, raw);
-            return Some(SourceFault::Stale);
+        if elapsed.as_nanos() > config.timeout {
+            return self.restart(config, now, captured_at, first, SourceFault::Stale);
         }
-        // Two's-complement difference in the counter's width: both are left-aligned, so the wrap is that of 64 bits.
-        let change = raw.wrapping_sub(self.raw).cast_signed() >> config.unused_bits;
-        if !config.is_plausible(change.unsigned_abs(), elapsed) {
-            self.start(config, captured_at, raw);
-            return Some(SourceFault::Implausible);
+        if !config.is_plausible(change.unsigned_abs(), elapsed.as_nanos()) {
+            return self.restart(config, now, captured_at, first, SourceFault::Implausible);
         }
-        let count = match self.history.newest().count.checked_add(change) {
-            Some(count) if count.unsigned_abs() <= config.max_count.unsigned_abs() => count,
-            _ => return self.start(config, captured_at, raw).or(Some(SourceFault::Range)),
-        };
-        self.captured_at = captured_at;
-        self.raw = raw;
-        self.history.push(spacing, Point { captured_at: reading.captured_at, count });
-        if let Some(base) = self.history.base(spacing) {
-            let speed = self.window_speed(config, base);
-            if speed.is_none() {
-                return self.start(config, captured_at, raw).or(Some(SourceFault::Range));
-            }
-            self.speed = speed;
+        match newest.count.checked_add(change).filter(|&count| config.holds(count)) {
+            Some(count) => match self.advance(config, spacing, Point { captured_at, count }) {
+                Ok(()) => None,
+                Err(fault) => Some(self.named(config, now, fault)),
+            },
+            None => self.restart(config, now, captured_at, first, SourceFault::Range),
         }
-        None
     }
 
-    #[inline]
+    #[inline(always)]
     fn window_speed(&mut self, config: &SourceConfig, base: Point) -> Option<WindowSpeed> {
         let newest = self.history.newest();
-        let elapsed = newest.captured_at.since(base.captured_at)?;
-        // Fits because window, spacing and timeout together stay below 2³² ns.
-        let elapsed = u32::try_from(elapsed.as_nanos()).ok()?;
-        self.rate.set(&config.scale, elapsed);
-        self.effective_window = elapsed;
+        // Bounded because the base was captured before the newest reading.
+        let elapsed = newest.captured_at.as_nanos().wrapping_sub(base.captured_at.as_nanos());
+        self.rate.set(&config.scale, elapsed)?;
         let travel = newest.count.checked_sub(base.count)?;
         self.rate.speed(&config.scale, travel)
     }
 
-    /// Is the newest reading still fresh?
     #[inline]
+    fn is_fresh(&self, config: &SourceConfig, now: Instant) -> bool {
+        // Bounded because a reading captured after `now` was refused and frames go forward.
+        now.as_nanos().wrapping_sub(self.captured_at().as_nanos()) <= config.timeout
+    }
+
+    /// Is the newest reading still fresh?
     fn age(&mut self, config: &SourceConfig, now: Instant) -> Option<SourceFault> {
         if self.sight == Sight::Invalid {
             return Some(SourceFault::Invalid);
         }
-        let since = if self.sight == Sight::Never { self.started_at } else { self.captured_at };
-        // Bounded because a reading captured after `now` was refused and frames go forward.
-        if now.as_nanos().wrapping_sub(since) > config.timeout {
-            if self.sight != Sight::Never {
-                self.lose();
-            }
+        if self.sight == Sight::Never {
+            // Bounded because frames go forward.
+            let unseen_for = now.as_nanos().wrapping_sub(self.started_at);
+            return (unseen_for > config.timeout).then_some(SourceFault::Stale);
+        }
+        if !self.is_fresh(config, now) {
+            self.lose();
             return Some(SourceFault::Stale);
         }
-        None
+        // Lost and not too old: a first reading out of range.
+        (self.sight == Sight::Lost).then_some(SourceFault::Range)
+    }
+
+    /// No good reading was ever taken, so there is none to compare with.
+    fn never_started(&self) -> bool {
+        self.stretch == 0
     }
 
     fn lose(&mut self) {
@@ -343,20 +429,35 @@ impl<const POINTS: usize> Source<POINTS> {
         self.speed = None;
     }
 
-    /// A first reading: the count starts as the raw value, read as a two's-complement number.
-    fn start(&mut self, config: &SourceConfig, captured_at: u64, raw: u64) -> Option<SourceFault> {
-        let count = raw.cast_signed() >> config.unused_bits;
-        self.sight = Sight::Good;
-        self.captured_at = captured_at;
-        self.raw = raw;
+    /// Starts anew with the very reading that showed `fault`.
+    fn restart(
+        &mut self,
+        config: &SourceConfig,
+        now: Instant,
+        captured_at: Instant,
+        count: i64,
+        fault: SourceFault,
+    ) -> Option<SourceFault> {
+        self.start(config, captured_at, count);
+        Some(self.named(config, now, fault))
+    }
+
+    /// A reading that showed a fault and is too old as well is stale.
+    fn named(&mut self, config: &SourceConfig, now: Instant, fault: SourceFault) -> SourceFault {
+        match self.age(config, now) {
+            Some(SourceFault::Stale) => SourceFault::Stale,
+            _ => fault,
+        }
+    }
+
+    /// A first reading: the count starts here, see [`SourceConfig::first_count`]. Out of range it starts nothing.
+    #[cold]
+    fn start(&mut self, config: &SourceConfig, captured_at: Instant, count: i64) {
+        let count = config.first_count(count.cast_unsigned());
+        self.sight = if config.holds(count) { Sight::Good } else { Sight::Lost };
         self.stretch = self.stretch.wrapping_add(1);
         self.speed = None;
-        self.history.start(Point { captured_at: Instant::from_nanos(captured_at), count });
-        if count.unsigned_abs() > config.max_count.unsigned_abs() {
-            self.sight = Sight::Lost;
-            return Some(SourceFault::Range);
-        }
-        None
+        self.history.start(Point { captured_at, count });
     }
 
     /// Whether there is a position: a good reading, possibly an aging one.
@@ -367,6 +468,18 @@ impl<const POINTS: usize> Source<POINTS> {
 
     pub(crate) fn never_read(&self) -> bool {
         self.sight == Sight::Never
+    }
+
+    /// The number of the present stretch, or of the last one while the count is lost.
+    #[inline]
+    pub(crate) const fn stretch(&self) -> u64 {
+        self.stretch
+    }
+
+    /// Meaningless without a position.
+    #[inline]
+    pub(crate) const fn count(&self) -> i64 {
+        self.history.newest().count
     }
 
     #[inline]
@@ -380,7 +493,7 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     pub(crate) fn captured_at(&self) -> Instant {
-        Instant::from_nanos(self.captured_at)
+        self.history.newest().captured_at
     }
 
     pub(crate) fn position(&self, config: &SourceConfig) -> Option<Position> {
@@ -388,7 +501,7 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     pub(crate) const fn effective_window(&self) -> Span {
-        Span::from_nanos(u64_from(self.effective_window))
+        Span::from_nanos(u64_from(self.rate.elapsed()))
     }
 }
 

@@ -3,102 +3,217 @@
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
 use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
+use crate::calm::Calm;
 use crate::frame::{Channel, Frame};
 use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-use crate::source::SourceConfig;
+use crate::source::{Seen, SourceConfig};
 use crate::trip::Evidence;
-use crate::units::{Instant, Speed};
+use crate::units::{Instant, Span, Speed};
+
+/// Whoever wants to see every check.
+trait Watch {
+    /// False: nobody does, and calm monitors need no check.
+    const WATCHES: bool;
+
+    fn see(&mut self, id: MonitorId, channel: Channel, check: &Check);
+}
+
+struct Unwatched;
+
+impl Watch for Unwatched {
+    const WATCHES: bool = false;
+
+    fn see(&mut self, _: MonitorId, _: Channel, _: &Check) {}
+}
+
+struct Watched<F>(F);
+
+impl<F: FnMut(MonitorId, Channel, &Check)> Watch for Watched<F> {
+    const WATCHES: bool = true;
+
+    fn see(&mut self, id: MonitorId, channel: Channel, check: &Check) {
+        (self.0)(id, channel, check);
+    }
+}
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
     AxisConfig<POINTS, MONITORS, INPUTS, Own>
 {
-    /// Evaluates one frame on `state`, showing `watch` every check of every active monitor on every visible channel.
+    /// Evaluates one frame on `state`.
     ///
     /// Bounded, and it cannot panic. [`Axis`](crate::Axis) is more convenient; this form lets the setup live in flash.
     #[inline]
-    pub fn step(
+    pub fn step(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, frame: &Frame) -> Outcome {
+        self.evaluate(state, frame, &mut Unwatched)
+    }
+
+    /// As [`step`](Self::step), and shows `watch` every check of every active monitor on every visible channel. Comes to the same,
+    /// and takes longer: `step` passes over checks whose result is certain.
+    #[inline]
+    pub fn step_watched(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
     ) -> Outcome {
+        self.evaluate(state, frame, &mut Watched(watch))
+    }
+
+    #[inline]
+    fn evaluate<W: Watch>(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        watch: &mut W,
+    ) -> Outcome {
         let now = frame.now;
-        let first = match state.last_now {
-            Some(last) if now <= last => {
-                state.clock_fault = true;
-                return Outcome { clock_fault: true, ..Outcome::default() };
+        let PerChannel { a, b } = &mut state.sides;
+        let seen = if now > state.last_now {
+            PerChannel {
+                a: a.source.take_ordinary(&self.sources.a, self.spacing, now, frame.a),
+                b: b.source.take_ordinary(&self.sources.b, self.spacing, now, frame.b),
             }
-            Some(_) => false,
-            None => {
-                state.started_at = now;
-                state.sides.a.source.watch_from(now);
-                state.sides.b.source.watch_from(now);
-                true
-            }
+        } else {
+            PerChannel { a: None, b: None }
         };
-        state.last_now = Some(now);
+        let is_quiet = !W::WATCHES
+            && matches!((seen.a, seen.b), (Some(Ok(())), Some(Ok(()))))
+            && !state.restless
+            && frame.levels == state.levels;
+        if is_quiet && let Some(outcome) = self.pass(state, now) {
+            return outcome;
+        }
+        self.evaluate_fully(state, frame, seen, watch)
+    }
+
+    /// The outcome of a frame at which both sources were good, no input changed, every active monitor is calm and no
+    /// discrepancy is violated: nearly every frame. `None` when that is not so: then nothing was touched.
+    #[inline(always)]
+    fn pass(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> Option<Outcome> {
+        let PerChannel { a, b } = &state.sides;
+        let is_calm = a.calm.monitors == state.active
+            && b.calm.monitors == state.active
+            && a.calm.holds(&a.source)
+            && b.calm.holds(&b.source)
+            && a.calm.lasts(now)
+            && b.calm.lasts(now);
+        if !is_calm {
+            return None;
+        }
+        let mut outcome = Outcome {
+            permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
+            demanding: state.demanding,
+            active: state.active,
+            ..Outcome::default()
+        };
+        if let Some(rule) = &self.position_discrepancy {
+            if !state.references.are_valid(&a.source, &b.source) {
+                return None;
+            }
+            let (a, b) = ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()));
+            let apart = rule.apart(&state.references, now, a, b);
+            if apart.bound.is_exceeded() {
+                return None;
+            }
+            outcome.apart = Some(apart);
+        }
+        if let Some(rule) = &self.speed_discrepancy {
+            outcome.speeds_apart = rule.compare(&a.source, &b.source);
+            if outcome.speeds_apart.is_some_and(|bound| bound.is_exceeded()) {
+                return None;
+            }
+        }
+        state.position_discrepancy.interrupt();
+        state.speed_discrepancy.interrupt();
+        state.last_now = now;
+        Some(outcome)
+    }
+
+    /// Every other frame.
+    #[inline(never)]
+    fn evaluate_fully(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        seen: PerChannel<Option<Seen>>,
+        watch: &mut impl Watch,
+    ) -> Outcome {
+        let now = frame.now;
+        if !state.started {
+            state.started = true;
+            state.started_at = now;
+            state.sides.a.source.watch_from(now);
+            state.sides.b.source.watch_from(now);
+        } else if now <= state.last_now {
+            state.clock_fault = true;
+            state.locked = true;
+            return Outcome { clock_fault: true, ..Outcome::default() };
+        }
+        let before = state.last_now;
+        state.last_now = now;
         let mut outcome = Outcome::default();
 
         let PerChannel { a, b } = &mut state.sides;
-        outcome.faults = PerChannel {
-            a: a.source.take(&self.sources.a, self.spacing, now, frame.a),
-            b: b.source.take(&self.sources.b, self.spacing, now, frame.b),
+        outcome.faults.a = match seen.a {
+            Some(seen) => seen.err(),
+            None => a.source.take(&self.sources.a, self.spacing, now, frame.a),
+        };
+        outcome.faults.b = match seen.b {
+            Some(seen) => seen.err(),
+            None => b.source.take(&self.sources.b, self.spacing, now, frame.b),
         };
         a.lost |= outcome.faults.a.is_some();
         b.lost |= outcome.faults.b.is_some();
+        state.locked |= a.lost || b.lost;
 
         let mut released = false;
-        if first || !state.settled || frame.levels != state.levels {
-            outcome.input_faults = self.read_inputs(state, frame);
-            released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, now));
-            state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
-            state.levels = frame.levels;
-            self.activate(state, now);
-        } else if !state.carried.is_empty() {
-            self.activate(state, now);
+        if state.restless || frame.levels != state.levels {
+            (outcome.input_faults, released) = self.take_demands(state, frame, before);
         }
         outcome.demanding = state.demanding;
         outcome.active = state.active;
 
         let mut withdrawn = false;
         if !state.active.is_empty() {
+            let shared = Shared { monitors: &self.monitors, now, active: state.active };
             let PerChannel { a, b } = &mut state.sides;
-            let shared = Shared {
-                monitors: &self.monitors,
-                demanded_at: &state.demanded_at,
-                now,
-                active: state.active,
-            };
-            let ran = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
-            outcome.violated.a = ran.violated;
-            outcome.tripped.a = ran.tripped;
-            withdrawn |= ran.withdrawn;
-            outcome.warming_up |= ran.warming_up;
-            let ran = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
-            outcome.violated.b = ran.violated;
-            outcome.tripped.b = ran.tripped;
-            withdrawn |= ran.withdrawn;
-            outcome.warming_up |= ran.warming_up;
-        } else {
-            state.sides.a.limit_before = Speed::MAX;
-            state.sides.b.limit_before = Speed::MAX;
+            let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
+            let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
+            outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
+            outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
+            outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
+            withdrawn = ran_a.withdraws || ran_b.withdraws;
         }
         self.run_discrepancies(state, now, &mut outcome);
+        state.locked |= outcome.has_trip();
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
         }
-        let PerChannel { a, b } = &state.sides;
-        outcome.permit = !(withdrawn
-            || state.clock_fault
-            || a.lost
-            || b.lost
-            || !a.latched.is_empty()
-            || !b.latched.is_empty()
-            || state.position_discrepancy.latched().is_some()
-            || state.speed_discrepancy.latched().is_some()
-            || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
+        outcome.permit =
+            !(withdrawn || state.locked || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
         outcome
+    }
+
+    /// Inputs and demands of a frame at which they may change: what became faulted, and whether a reset was released.
+    #[inline(never)]
+    fn take_demands(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+        before: Instant,
+    ) -> (InputSet, bool) {
+        let mut faulted = InputSet::NONE;
+        let mut released = false;
+        if !state.settled || frame.levels != state.levels {
+            faulted = self.read_inputs(state, frame);
+            released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, frame.now));
+            state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
+            state.levels = frame.levels;
+        }
+        self.activate(state, frame.now, before);
+        state.restless = !state.settled || !state.carried.is_empty();
+        (faulted, released)
     }
 
     fn read_inputs(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, frame: &Frame) -> InputSet {
@@ -116,9 +231,28 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         faulted
     }
 
+    /// The smallest limit on the speed of a channel at the frame before, which a falling limit leaves behind.
+    fn update_limit_before(
+        &self,
+        side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        frame_before: Instant,
+    ) {
+        if side.calm.falls_until.is_some() {
+            let monitors = side.calm.monitors;
+            side.limit_before = limit_at(&self.monitors, side, monitors, frame_before).unwrap_or(Speed::MAX);
+        }
+    }
+
     /// Brings the activity of every monitor up to date.
-    fn activate(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) {
+    fn activate(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        now: Instant,
+        frame_before: Instant,
+    ) {
         let before = state.active;
+        self.update_limit_before(&mut state.sides.a, frame_before);
+        self.update_limit_before(&mut state.sides.b, frame_before);
         let mut active = MonitorSet::NONE;
         let mut carried = MonitorSet::NONE;
         for (i, (config, id)) in self.monitors.iter().zip((0..32).map(MonitorId::at)).enumerate() {
@@ -133,10 +267,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             if demanded {
                 active = active.with(id);
                 if !before.contains(id) {
-                    a.state = config.rule.fresh();
-                    b.state = config.rule.fresh();
-                    if let Some(demanded_at) = state.demanded_at.get_mut(i) {
-                        *demanded_at = now;
+                    for half in [a, b] {
+                        half.state = config.rule.fresh();
+                        half.demanded_at = now;
                     }
                 }
             } else if before.contains(id) {
@@ -149,8 +282,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 }
             }
         }
-        state.active = active;
         state.carried = carried;
+        if active != before {
+            state.active = active;
+            for side in [&mut state.sides.a, &mut state.sides.b] {
+                side.calm = Calm::NONE;
+                if active.is_empty() {
+                    side.limit_before = Speed::MAX;
+                }
+            }
+        }
     }
 
     #[inline]
@@ -164,7 +305,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
         if let Some(rule) = &self.position_discrepancy {
             let (a, b) = ((a, self.sources.a.scale()), (b, self.sources.b.scale()));
-            outcome.apart = if visible { rule.compare(&mut state.references, now, a, b) } else { None };
+            // At a channel fault too: the reading that showed it may be a first one, and the new reference.
+            let apart = rule.compare(&mut state.references, now, a, b);
+            outcome.apart = apart.filter(|_| visible);
             let evidence = match outcome.apart {
                 Some(apart) if apart.bound.is_exceeded() => Some(Evidence::Position(apart.bound)),
                 _ => None,
@@ -196,6 +339,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             || !outcome.violated.b.is_empty()
             || state.position_discrepancy.is_violated()
             || state.speed_discrepancy.is_violated();
+        if outcome.warming_up {
+            return Reset::WarmingUp;
+        }
         if violated {
             return Reset::Violated;
         }
@@ -215,79 +361,120 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             input.reset();
         }
         state.clock_fault = false;
+        state.locked = false;
         // Inputs that demanded only by their fault must be looked at again.
         state.settled = false;
+        state.restless = true;
         Reset::Accepted
     }
+}
+
+/// The smallest limit that calm monitors put on the speed of a channel at an instant.
+fn limit_at<const POINTS: usize, const MONITORS: usize, Own: Monitor>(
+    monitors: &[MonitorConfig<Own>],
+    side: &Side<POINTS, MONITORS, RuleState<Own::State>>,
+    mut of: MonitorSet,
+    at: Instant,
+) -> Option<Speed> {
+    let mut limit = None;
+    while let Some(id) = of.pop() {
+        let place = usize::from(id.index());
+        let (config, half) = (monitors.get(place)?, side.halves.get(place)?);
+        // Bounded because a monitor is calm only after its demand.
+        let since = Span::from_nanos(at.as_nanos().wrapping_sub(half.demanded_at.as_nanos()));
+        let own = config.rule.limit_at(&half.state, since);
+        limit = match (limit, own) {
+            (Some(limit), Some(own)) => Some(own.min(limit)),
+            (limit, own) => limit.or(own),
+        };
+    }
+    limit
 }
 
 /// What both channels of one frame share.
 struct Shared<'a, Own: Monitor> {
     monitors: &'a [MonitorConfig<Own>],
-    demanded_at: &'a [Instant],
     now: Instant,
     active: MonitorSet,
 }
 
 /// What the monitors of one channel came to.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 struct Ran {
     violated: MonitorSet,
     tripped: MonitorSet,
-    withdrawn: bool,
+    withdraws: bool,
     warming_up: bool,
 }
 
 impl<Own: Monitor> Shared<'_, Own> {
-    /// Runs every active monitor on one channel.
-    #[inline]
-    fn run<const POINTS: usize, const MONITORS: usize>(
+    /// Runs every active monitor on one channel, except those that are certain to find nothing.
+    #[inline(never)]
+    fn run<const POINTS: usize, const MONITORS: usize, W: Watch>(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
         source: &SourceConfig,
         channel: Channel,
         visible: bool,
-        watch: &mut impl FnMut(MonitorId, Channel, &Check),
+        watch: &mut W,
     ) -> Ran {
-        let never_read = visible && side.source.never_read();
+        let lasts = visible && side.calm.falls_until.is_none() && side.calm.holds(&side.source);
+        if W::WATCHES || !lasts {
+            side.calm = Calm::NONE;
+        }
+        let Self { monitors, now, active } = *self;
+        let mut calm = side.calm;
         let mut ran = Ran {
-            violated: MonitorSet::NONE,
-            tripped: MonitorSet::NONE,
-            withdrawn: false,
-            warming_up: never_read,
+            withdraws: calm.withdraws,
+            warming_up: visible && side.source.never_read(),
+            ..Ran::default()
         };
-        let mut motion =
-            Motion::of(self.now, channel, &side.source, source.scale(), visible, side.limit_before);
-        let mut limit = Speed::MAX;
-        let monitors = self.monitors.iter().zip(self.demanded_at).zip(&mut side.halves);
-        for (((config, demanded_at), half), id) in monitors.zip((0..32).map(MonitorId::at)) {
-            if !self.active.contains(id) {
-                continue;
-            }
+        let mut motion = Motion::of(now, channel, &side.source, source.scale(), side.limit_before);
+        let mut limit = calm.limit;
+        let mut restless = active.without(calm.monitors);
+        let mut falling = MonitorSet::NONE;
+        while let Some(id) = restless.pop() {
+            let place = usize::from(id.index());
+            let (Some(config), Some(half)) = (monitors.get(place), side.halves.get_mut(place)) else { break };
+            let Half { state, latch, demanded_at } = half;
             motion.demanded_at = *demanded_at;
-            let Half { state, latch } = half;
-            config.rule.check(state, &motion, |check| {
-                ran.withdrawn |= check.withdraws;
+            config.rule.check(state, &motion, |state, check| {
+                ran.withdraws |= check.withdraws;
+                // A limit stays in force while the channel is faulted.
+                if let Some(in_force) = check.speed.map(|bound| bound.limit).or(check.unmet) {
+                    limit = limit.min(in_force);
+                }
                 if !visible {
                     latch.interrupt();
                     return;
                 }
-                watch(id, channel, &check);
+                watch.see(id, channel, &check);
                 ran.warming_up |= check.warming_up;
-                if let Some(bound) = check.speed {
-                    limit = limit.min(bound.limit);
-                }
                 if !check.is_violated() {
                     latch.interrupt();
+                    if !W::WATCHES && !check.warming_up {
+                        let reach = *config.reach.of(channel);
+                        if calm.consider(id, &config.rule, state, &check, reach) {
+                            falling = falling.with(id);
+                        }
+                    }
                     return;
                 }
                 ran.violated = ran.violated.with(id);
                 let evidence = Evidence::of(&check);
-                if latch.update(evidence, self.now, *demanded_at, config.on_delay) {
+                if latch.update(evidence, now, *demanded_at, config.on_delay) {
                     ran.tripped = ran.tripped.with(id);
                 }
             });
         }
+        if !falling.is_empty()
+            && calm.monitors.union(falling) == active
+            && let Some(speed) = motion.speed()
+        {
+            let limit_at = |until| limit_at(monitors, side, falling, until);
+            calm.add_falling(falling, now, speed.magnitude(), limit_at);
+        }
+        side.calm = calm;
         side.limit_before = limit;
         side.latched = side.latched.union(ran.tripped);
         ran

@@ -149,7 +149,7 @@ macro_rules! quantity {
         #[cfg(feature = "defmt")]
         impl defmt::Format for $name {
             fn format(&self, f: defmt::Formatter<'_>) {
-                defmt::write!(f, concat!(stringify!($name), "({=i64} / 2^24)"), self.0.to_bits());
+                defmt::write!(f, "{=i64} / 2^24", self.0.to_bits());
             }
         }
 

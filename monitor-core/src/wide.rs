@@ -13,6 +13,13 @@ pub(crate) fn mul(a: u64, b: u64) -> (u64, u64) {
     (high(product), a.wrapping_mul(b))
 }
 
+/// `a × b / 2³²`, cut off, for a product below 2⁹⁶.
+#[inline]
+pub(crate) fn mul_shr_32(a: u64, b: u64) -> u64 {
+    // Bounded because (2⁶⁴ − 1)² < 2¹²⁸.
+    high(u128::from(a).wrapping_mul(u128::from(b)) << 32)
+}
+
 #[inline]
 fn high(product: u128) -> u64 {
     // Cannot fail: 64 bits are left after the shift.
@@ -95,8 +102,17 @@ impl Billionth {
         i64::try_from(whole.checked_add(carry)?).ok()
     }
 
+    /// As [`nearest`](Self::nearest) for a result known to be below 2⁶³.
+    #[inline(always)]
+    pub(crate) fn nearest_bounded(self, n: u64) -> i64 {
+        let (high, low) = mul(n, self.part);
+        // Bounded because the caller knows the result to be.
+        n.wrapping_mul(self.whole).wrapping_add(high).wrapping_add(low >> 63).cast_signed()
+    }
+
     /// `n × k / 10⁹` to nearest, ties up. Exact up to `n · 2⁻⁶⁴` beyond the half.
-    #[inline]
+    #[cold]
+    #[inline(never)]
     pub(crate) fn nearest(self, n: u64) -> Option<i64> {
         self.times(n, HALF)
     }
@@ -111,6 +127,10 @@ impl Billionth {
     /// `n × k / 10⁹` rounded down, for a factor made by [`Billionth::down`]: never too large, at most one too small.
     #[inline]
     pub(crate) fn floor(self, n: u64) -> Option<i64> {
+        if self.whole == 0 {
+            let (high, _) = mul(n, self.part);
+            return i64::try_from(high).ok();
+        }
         self.times(n, 0)
     }
 }

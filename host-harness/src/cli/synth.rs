@@ -1,6 +1,5 @@
 //! `cowitness synth`.
 
-use std::io::Write;
 use std::process::ExitCode;
 
 use super::{args, complain};
@@ -27,7 +26,6 @@ fn write(args: &args::Synth) -> Result<(), String> {
         |error: &dyn std::fmt::Display| format!("{out}: cannot be written: {error}; check --out");
     let mut sink = create(&args.out).map_err(|error| cannot_write(&error))?;
     let written = scenario.write(&mut sink).map_err(|error| cannot_write(&error))?;
-    sink.flush().map_err(|error| cannot_write(&error))?;
     sink.finish().map_err(|error| cannot_write(&error))?;
     if !args.quiet {
         anstream::eprintln!("{out}: {} rows of {}, invented data", written.rows, scenario.title());

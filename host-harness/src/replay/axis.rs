@@ -2,14 +2,14 @@
 
 use monitor_core::{
     Axis, AxisConfig, Demand, InputConfig, InputId, InputSet, Pairing, PositionDiscrepancy, Ramp, Rule,
-    Scale, SourceConfig, Span, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+    Scale, SourceConfig, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
 };
 use num_traits::ToPrimitive;
 
 use crate::decimal::Unit;
 use crate::setup::{
-    self, By, Capture, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MAX_INPUTS,
-    MAX_MONITORS, MonitorKind, RampSetup, Setup, Source, StandstillSetup,
+    self, By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MAX_INPUTS, MAX_MONITORS,
+    MonitorKind, RampSetup, Setup, Source, StandstillSetup,
 };
 use crate::trace::{Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
 
@@ -169,11 +169,8 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
 }
 
 fn columns(channel: &ChannelSetup) -> Result<SourceColumns, Refused> {
-    let (latency, capture) = match &channel.capture {
-        Capture::Latency(latency) => (latency.value, None),
-        Capture::Column { column, unit } => {
-            (Span::ZERO, Some(TimeColumn { name: column.clone(), unit: time_unit(unit)? }))
-        }
+    let capture = |column: &setup::TimeColumn| {
+        Ok(TimeColumn { name: column.column.clone(), unit: time_unit(&column.unit)? })
     };
     Ok(SourceColumns {
         column: channel.column.clone(),
@@ -183,8 +180,8 @@ fn columns(channel: &ChannelSetup) -> Result<SourceColumns, Refused> {
                 SourceKind::Position { unit: unit.symbol.to_owned(), scale: unit.in_base }
             }
         },
-        latency,
-        capture,
+        latency: channel.latency.value,
+        capture: channel.capture.as_ref().map(capture).transpose()?,
         valid: channel.valid_column.clone(),
         sparse: channel.sparse,
     })

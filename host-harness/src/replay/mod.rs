@@ -28,6 +28,16 @@ pub enum ReplayError {
     /// The trace is bad.
     #[error(transparent)]
     Trace(#[from] TraceError),
+    /// One source never delivered anything: a channel that was never seen gives no verdict.
+    #[error(
+        "column `{column}`: channel {channel} has no reading in the whole trace; check the column, and `sparse`, in the setup"
+    )]
+    NeverRead {
+        /// `a` or `b`.
+        channel: &'static str,
+        /// The column of its readings.
+        column: String,
+    },
 }
 
 /// Replays a trace. `progress` is told, after every batch, how many frames have been evaluated.
@@ -74,5 +84,11 @@ fn run(
         }
         progress(recorder.frames());
     }
-    Ok(recorder.finish(source.origin_ns()))
+    let outcome = recorder.finish(source.origin_ns());
+    for (facts, (channel, columns)) in outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]) {
+        if facts.readings == 0 {
+            return Err(ReplayError::NeverRead { channel, column: columns.column.clone() });
+        }
+    }
+    Ok(outcome)
 }

@@ -196,6 +196,8 @@ pub struct ChannelFacts {
     pub fastest: Option<(Speed, Instant)>,
     /// The longest window that a speed was taken over; zero when none was.
     pub longest_window: Span,
+    /// The longest time between the captures of two readings: what a timeout has to be longer than.
+    pub longest_interval: Span,
 }
 
 /// A stretch without a row that is longer than the shorter of the two timeouts.

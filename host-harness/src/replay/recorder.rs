@@ -57,6 +57,8 @@ pub(super) struct Recorder {
     /// The channel fault of the frame before, as an index into the kept faults.
     open_faults: [Option<(SourceFault, usize)>; 2],
     clock_fault: Option<usize>,
+    /// The newest capture of each channel.
+    captured: [Option<Instant>; 2],
     /// Stops that were completed at this frame.
     completed: Vec<(usize, Channel)>,
     outcome: Outcome,
@@ -83,6 +85,7 @@ impl Recorder {
             largest_speeds_apart: (-1, Instant::from_nanos(0)),
             open_faults: [None; 2],
             clock_fault: None,
+            captured: [None; 2],
             completed: Vec::new(),
             outcome: Outcome {
                 origin_ns: 0,
@@ -222,7 +225,14 @@ impl Recorder {
         fault: Option<SourceFault>,
     ) {
         let facts = &mut self.outcome.channels[index(channel)];
-        facts.readings += u64::from(reading.is_some());
+        if let Some(reading) = reading {
+            facts.readings += 1;
+            let captured = &mut self.captured[index(channel)];
+            if let Some(interval) = captured.and_then(|last| reading.captured_at.since(last)) {
+                facts.longest_interval = facts.longest_interval.max(interval);
+            }
+            *captured = (*captured).max(Some(reading.captured_at));
+        }
         if let Some(speed) = axis.state().speed(channel) {
             let magnitude = Speed::from_bits(speed.to_bits().abs());
             if facts.fastest.is_none_or(|(fastest, _)| magnitude > fastest) {

@@ -262,6 +262,8 @@ pub struct ChannelReport {
     pub window_s: Seconds,
     /// The longest window that a speed was taken over; null when none was.
     pub effective_window_s: Option<Seconds>,
+    /// The longest time between the captures of two readings: what a timeout has to be longer than.
+    pub longest_interval_s: Seconds,
 }
 
 /// The permit over a trace.
@@ -351,6 +353,7 @@ impl Report {
                     window_s: Seconds(i128::from(setup.speed.window.value.as_nanos())),
                     effective_window_s: (facts.longest_window.as_nanos() > 0)
                         .then(|| Seconds(i128::from(facts.longest_window.as_nanos()))),
+                    longest_interval_s: Seconds(i128::from(facts.longest_interval.as_nanos())),
                 })
                 .collect(),
             permit: PermitReport {

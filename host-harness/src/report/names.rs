@@ -58,6 +58,7 @@ pub(super) const fn reset(result: Reset) -> &'static str {
     match result {
         Reset::Accepted => "accepted",
         Reset::ChannelFaulted => "refused: a channel is faulted",
+        Reset::WarmingUp => "refused: a monitor is warming up",
         Reset::Violated => "refused: a rule is violated",
         Reset::InputFaulted => "refused: an input is faulted",
     }

@@ -65,6 +65,7 @@ fn write_report(
     report.faults(out)?;
     report.stops(out)?;
     report.resets(out)?;
+    report.channels(out)?;
     report.monitors(out)?;
     report.apart(out)?;
     Ok(())
@@ -139,7 +140,10 @@ impl Text<'_> {
             self.at(trip.violated_since)
         )?;
         match trip.confirmed_by {
-            Some(by) if by.after_ns >= 0 => writeln!(
+            Some(by) if by.after_ns == 0 => {
+                writeln!(out, "      channel {} tripped at the same frame", names::channel(by.channel))
+            }
+            Some(by) if by.after_ns > 0 => writeln!(
                 out,
                 "      channel {} confirmed {} ms later",
                 names::channel(by.channel),
@@ -218,6 +222,21 @@ impl Text<'_> {
             writeln!(out, "  {} s  {}", self.at(reset.at), names::reset(reset.result))?;
         }
         more(out, resets.kept.len(), resets.left_out, "resets")
+    }
+
+    /// What each channel alone showed: a wrong unit or a timeout that is too tight can be seen here.
+    fn channels(&self, out: &mut String) -> fmt::Result {
+        let unit = self.setup.unit.symbol();
+        writeln!(out, "\nChannels")?;
+        for (facts, channel) in self.outcome.channels.iter().zip(["a", "b"]) {
+            let interval = millis(i128::from(facts.longest_interval.as_nanos()));
+            write!(out, "  {channel}  {} readings, at most {interval} ms apart", facts.readings)?;
+            match facts.fastest {
+                Some((speed, at)) => writeln!(out, "; fastest {speed:.4} {unit}/s at {} s", self.at(at))?,
+                None => writeln!(out, "; speed never known")?,
+            }
+        }
+        Ok(())
     }
 
     fn monitors(&self, out: &mut String) -> fmt::Result {

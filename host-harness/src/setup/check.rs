@@ -6,12 +6,12 @@
 use monitor_core::Speed;
 
 use super::model::{
-    AxisUnit, By, Capture, ChannelSetup, DiscrepancySetup, MonitorKind, MonitorSetup, Setting, Source,
+    AxisUnit, By, ChannelSetup, DiscrepancySetup, MonitorKind, MonitorSetup, Setting, Source,
     SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until,
 };
 use super::section::{ColumnUse, Got, Mistake, Reader, Role};
-use super::value::time_text;
-use super::{HISTORY_POINTS, MAX_HISTORY_NS, MAX_WINDOW_NS, MIN_WINDOW_NS};
+use super::value::{short_time_text, time_text};
+use super::{HISTORY_POINTS, MAX_AGE_NS, MAX_HISTORY_NS, MAX_WINDOW_NS, MIN_WINDOW_NS};
 use crate::decimal::{Exact, NANO_ULPS_PER_UNIT, Rounding, ULPS_PER_UNIT, short_text};
 
 /// Steps of 10⁻⁹ ULP in one ULP; also nanoseconds in a second.
@@ -163,11 +163,19 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             ));
         }
     }
+    let skew = parts.discrepancy.map(|watch| &watch.skew_allowance);
+    if let Some(skew) = skew.filter(|skew| skew.value.as_nanos() > MAX_AGE_NS) {
+        all = Err(reader.refuse(
+            skew.span.clone(),
+            format!("`skew_allowance` of [discrepancy] must be at most {}", time_text(MAX_AGE_NS)),
+            format!("{} after rounding", time_text(skew.value.as_nanos())),
+            "it is the time by which the two captures may be apart; some ms are usual",
+        ));
+    }
     for (letter, channel) in parts.channels() {
         let timeout = channel.timeout.value.as_nanos();
-        if let Capture::Latency(latency) = &channel.capture
-            && timeout <= latency.value.as_nanos()
-        {
+        let latency = &channel.latency;
+        if timeout <= latency.value.as_nanos() {
             let latency_text = time_text(latency.value.as_nanos());
             all = Err(reader.report(Mistake {
                 span: channel.timeout.span.clone(),
@@ -178,6 +186,15 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
                     "raise `timeout` well above {latency_text}: latency, the time between two readings, and some reserve"
                 ),
             }));
+        }
+        if timeout > MAX_AGE_NS {
+            all = Err(reader.refuse(
+                channel.timeout.span.clone(),
+                format!("`timeout` of [channel.{letter}] must be at most {}", time_text(MAX_AGE_NS)),
+                format!("{} after rounding", time_text(timeout)),
+                "a few times the time between two readings is enough: older positions protect nobody",
+            ));
+            continue;
         }
         let Some(window) =
             window.map(|window| window.value.as_nanos()).filter(|nanos| *nanos <= MAX_WINDOW_NS)
@@ -220,6 +237,9 @@ fn speed_text(speed: Speed, axis: AxisUnit) -> String {
 }
 
 /// Nothing is asked for that is finer than the coarser of the two sources.
+///
+/// Settings were rounded down, so that one of exactly one count may now lie less than a ULP below it: what counts
+/// is the next ULP.
 fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let Some((letter, coarsest)) =
         parts.channels().map(|(letter, channel)| (letter, count(channel))).max_by_key(|(_, count)| *count)
@@ -233,7 +253,7 @@ fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let tolerance =
         parts.discrepancy.map(|watch| ("tolerance", "[discrepancy]".to_owned(), &watch.tolerance));
     for (key, owner, setting) in windows.chain(tolerance) {
-        if i128::from(setting.value.to_bits()) * NANO < coarsest {
+        if (i128::from(setting.value.to_bits()) + 1) * NANO <= coarsest {
             all = Err(reader.refuse(
                 setting.span.clone(),
                 format!("`{key}` of {owner} is finer than channel {letter} can resolve"),
@@ -242,20 +262,20 @@ fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             ));
         }
     }
-    let Some(window) = parts.speed.map(|speed| speed.window.value.as_nanos()).filter(|nanos| *nanos > 0)
-    else {
+    let window = parts.speed.map(|speed| speed.window.value.as_nanos());
+    let Some(window) = window.filter(|nanos| (MIN_WINDOW_NS..=MAX_WINDOW_NS).contains(nanos)) else {
         return all;
     };
     for Threshold { key, owner, setting, .. } in parts.thresholds() {
         let bits = i128::from(setting.value.to_bits());
         // Steps of 10⁻⁹ ULP over nanoseconds are ULP over seconds.
-        if bits * i128::from(window) >= coarsest {
+        if (bits + 1) * i128::from(window) > coarsest {
             continue;
         }
         let resolved = Exact::new(coarsest, i128::from(window) * i128::from(ULPS_PER_UNIT));
-        let needed = u64::try_from((coarsest + bits - 1) / bits).ok().filter(|nanos| *nanos <= MAX_WINDOW_NS);
+        let needed = u64::try_from(coarsest / (bits + 1) + 1).ok().filter(|nanos| *nanos <= MAX_WINDOW_NS);
         let longer = needed.map_or(String::new(), |nanos| {
-            format!(", lengthen `window` of [speed] to at least {}", time_text(nanos))
+            format!(", lengthen `window` of [speed] to at least {}", short_time_text(nanos, Rounding::Up))
         });
         all = Err(reader.refuse(
             setting.span.clone(),
@@ -281,7 +301,8 @@ fn wraps(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             Source::Counter { bits, .. } => bits,
             Source::Position { .. } => 64,
         };
-        let half = 1_i128 << (bits - 1);
+        // Half the range, less the count that a plausible change may be longer and one for rounding.
+        let half = (1_i128 << (bits - 1)) - 2;
         let count = count(channel);
         let speed = i128::from(channel.max_speed.value.to_bits());
         // A product beyond an `i128` is beyond any counter.
@@ -290,8 +311,9 @@ fn wraps(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             continue;
         }
         let shortest = u64::try_from((half * count - 1) / speed).ok().filter(|nanos| *nanos > 0);
-        let shorter = shortest
-            .map_or(String::new(), |nanos| format!("; shorten `timeout` to at most {}", time_text(nanos)));
+        let shorter = shortest.map_or(String::new(), |nanos| {
+            format!("; shorten `timeout` to at most {}", short_time_text(nanos, Rounding::Down))
+        });
         let (from, to) =
             (speed_text(channel.max_speed.value, parts.axis), time_text(channel.timeout.value.as_nanos()));
         all = Err(reader.report(Mistake {
@@ -300,7 +322,7 @@ fn wraps(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             label: format!("time for {} counts", travel / count),
             related: Some((channel.max_speed.span.clone(), format!("at {from}"))),
             way_out: format!(
-                "a change of {half} counts or more in {to} may be either direction with {bits} bits{shorter}, lower \
+                "with {bits} bits, a change of {half} counts or more in {to} could be one the other way{shorter}, lower \
                  `max_speed` to what the mechanics can reach, or use more bits"
             ),
         }));

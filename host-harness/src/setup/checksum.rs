@@ -5,8 +5,8 @@ use std::fmt::Write;
 use monitor_core::Span;
 
 use super::model::{
-    By, Capture, ChannelSetup, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup,
-    Until,
+    By, ChannelSetup, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup,
+    TimeColumn, Until,
 };
 use crate::decimal::{Exact, exact_text};
 
@@ -104,11 +104,12 @@ impl Text {
             Source::Position { unit } => format!("position {}", base(&unit.in_base)),
         };
         let capture = match &channel.capture {
-            Capture::Column { column, unit } => {
+            Some(TimeColumn { column, unit }) => {
                 format!("captured {} {}", quoted(column), base(&unit.in_base))
             }
-            Capture::Latency(latency) => format!("latency {}", ns(latency)),
+            None => "row".to_owned(),
         };
+        let capture = format!("{capture} {}", ns(&channel.latency));
         let valid = channel.valid_column.as_ref().map_or("none".to_owned(), |column| quoted(column));
         let (max_speed, timeout) = (channel.max_speed.value.to_bits(), ns(&channel.timeout));
         let column = quoted(&channel.column);

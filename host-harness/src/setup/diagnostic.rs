@@ -18,7 +18,7 @@ pub struct Place {
 
 impl Place {
     /// The place of `span` in `text`.
-    pub(super) fn new(text: &str, span: Range<usize>) -> Self {
+    pub(crate) fn new(text: &str, span: Range<usize>) -> Self {
         let before = &text[..span.start];
         let start = before.rfind('\n').map_or(0, |newline| newline + 1);
         let line = before.matches('\n').count() + 1;

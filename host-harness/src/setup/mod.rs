@@ -44,7 +44,7 @@ mod value;
 pub use checksum::crc32;
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use model::{
-    AxisUnit, By, Capture, ChannelSetup, DemandLevel, DiscrepancySetup, DualSetup, InputLines, InputSetup,
+    AxisUnit, By, ChannelSetup, DemandLevel, DiscrepancySetup, DualSetup, InputLines, InputSetup,
     MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, ResetSetup, Setting, Setup, Source,
     SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
 };
@@ -67,6 +67,12 @@ pub const MAX_WINDOW_NS: u64 = 2_000_000_000;
 
 /// Points the speed history stores; with it goes the spacing, `window / ((HISTORY_POINTS - 1) / 2)`.
 pub const HISTORY_POINTS: usize = 129;
+
+/// The longest `timeout` and the longest `skew_allowance`, 4 s.
+pub const MAX_AGE_NS: u64 = 4_000_000_000;
+
+/// The smallest travel of one count, 2⁻³⁴ of the axis unit, in steps of 10⁻⁹ ULP, rounded up.
+pub const MIN_COUNT_NANO_ULPS: u64 = 976_563;
 
 /// Window, spacing and timeout together stay below this many nanoseconds (2³²).
 pub const MAX_HISTORY_NS: u64 = 1 << 32;

@@ -109,12 +109,12 @@ impl Setup {
     }
 }
 
-/// Where the time of a row is.
+/// A column of times, all on one clock.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct TimeColumn {
     /// The column.
     pub column: String,
-    /// Its unit, a time; `in_base` is in ns.
+    /// Its unit: s, ms, us or ns; `in_base` is in ns and a power of ten.
     pub unit: Unit,
 }
 
@@ -125,15 +125,17 @@ pub struct ChannelSetup {
     pub column: String,
     /// What the column holds.
     pub source: Source,
-    /// When a reading was captured.
-    pub capture: Capture,
+    /// The source's own capture times; without them a reading belongs to the time of its row.
+    pub capture: Option<TimeColumn>,
+    /// How long before that time the motion had the position, rounded up.
+    pub latency: Setting<Span>,
     /// A level column: the reading is valid while it is high.
     pub valid_column: Option<String>,
     /// An empty cell means that the row brings no new reading; otherwise it is an error.
     pub sparse: bool,
     /// The fastest the mechanics can move, rounded down, above zero.
     pub max_speed: Setting<Speed>,
-    /// The age at which a reading is stale, rounded down, above zero and above the latency.
+    /// The age at which a reading is stale, rounded down; above the latency, at most 4 s.
     pub timeout: Setting<Span>,
 }
 
@@ -144,8 +146,8 @@ pub enum Source {
     Counter {
         /// Its width, 8 to 64.
         bits: u8,
-        /// Travel of one count in steps of 10⁻⁹ ULP (6·10⁻¹⁷ of the axis unit), to nearest. Not zero; negative when
-        /// the counter runs the other way.
+        /// Travel of one count in steps of 10⁻⁹ ULP (6·10⁻¹⁷ of the axis unit), to nearest; negative when the counter
+        /// runs the other way. Its size is at least 2⁻³⁴ and at most 549 of the axis unit.
         unit_per_count: Setting<i64>,
     },
     /// Positions in this unit, a length or an angle; `in_base` is in the axis unit.
@@ -153,20 +155,6 @@ pub enum Source {
         /// The unit of the column.
         unit: Unit,
     },
-}
-
-/// How the capture time of a reading is known.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Capture {
-    /// A column of its own, on the same clock as the time of the rows.
-    Column {
-        /// The column.
-        column: String,
-        /// Its unit, a time; `in_base` is in ns.
-        unit: Unit,
-    },
-    /// This long before the time of the row, rounded up.
-    Latency(Setting<Span>),
 }
 
 /// How speed is measured.
@@ -192,7 +180,7 @@ pub enum WarmUp {
 pub struct DiscrepancySetup {
     /// The tolerated difference, rounded down, at least one count of either source.
     pub tolerance: Setting<Position>,
-    /// Additional tolerance per speed, as the time between the two captures, rounded down.
+    /// Additional tolerance per speed, as the time between the two captures, rounded down, at most 4 s.
     pub skew_allowance: Setting<Span>,
     /// How long the difference may last, rounded down.
     pub discrepancy_time: Setting<Span>,
@@ -352,7 +340,7 @@ pub struct RampSetup {
     pub delay: Setting<Span>,
     /// How fast the limit falls, rounded up.
     pub deceleration: Setting<Acceleration>,
-    /// How far it lies above the speed at the demand, rounded down.
+    /// How far it lies above the speed at the demand, rounded down, below 2³⁷ of the axis unit per second.
     pub margin: Setting<Speed>,
 }
 

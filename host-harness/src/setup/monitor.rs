@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use monitor_core::Span;
+use monitor_core::{Span, Speed};
 use toml::de::DeValue;
 
 use super::MAX_MONITORS;
@@ -10,7 +10,7 @@ use super::input::Inputs;
 use super::model::{By, MonitorKind, MonitorSetup, RampSetup, Setting, StandstillSetup, Until};
 use super::nearest::nearest;
 use super::section::{Entry, Got, Mistake, Reported, Section, Text};
-use super::value::{OR_ZERO, POSITIVE, POSITIVE_UP};
+use super::value::{OR_ZERO, POSITIVE, POSITIVE_UP, example};
 
 /// The kinds of this version.
 const KINDS: [&str; 4] = ["torque-off", "standstill", "speed-limit", "stop"];
@@ -222,11 +222,26 @@ fn ramp(section: Section<'_>) -> Got<RampSetup> {
     let delay = section.required("delay", OR_ZERO);
     let deceleration = section.required("deceleration", POSITIVE_UP);
     let margin = section.required("margin", OR_ZERO);
+    let margin = margin.and_then(|margin| check_margin(&section, margin));
     let later = section.later("jerk");
     let known = section.finish();
     later?;
     known?;
     Ok(RampSetup { delay: delay?, deceleration: deceleration?, margin: margin? })
+}
+
+/// The margin on top of a speed must stay within the range of a speed.
+fn check_margin(section: &Section<'_>, margin: Setting<Speed>) -> Got<Setting<Speed>> {
+    if margin.value.to_bits() < 1 << 61 {
+        return Ok(margin);
+    }
+    let unit = section.axis.symbol();
+    Err(section.reader.refuse(
+        margin.span,
+        format!("`margin` of {} is too large", section.title),
+        "beyond the range",
+        format!("write less than 137438953472 {unit}/s; is the unit the right one?"),
+    ))
 }
 
 fn stop(section: &Section<'_>) -> Got<MonitorKind> {
@@ -272,8 +287,8 @@ fn by(section: &Section<'_>) -> Got<By> {
             let ramp = match section.subsection("ramp", &title) {
                 Ok(Some(table)) => ramp(table),
                 Ok(None) => {
-                    let (slope, speed) =
-                        (section.axis.acceleration().sample(), section.axis.speed().sample());
+                    let slope = example("deceleration", section.axis.acceleration());
+                    let speed = example("margin", section.axis.speed());
                     let ramp =
                         format!("{{ delay = \"100 ms\", deceleration = \"{slope}\", margin = \"{speed}\" }}");
                     Err(section.missing("ramp", &ramp))

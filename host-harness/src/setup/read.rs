@@ -10,13 +10,13 @@ use super::SetupError;
 use super::check::{self, Parts};
 use super::input::Inputs;
 use super::model::{
-    AxisUnit, Capture, ChannelSetup, DiscrepancySetup, Setup, Source, SpeedDiscrepancySetup, SpeedSetup,
-    TimeColumn, WarmUp,
+    AxisUnit, ChannelSetup, DiscrepancySetup, Setup, Source, SpeedDiscrepancySetup, SpeedSetup, TimeColumn,
+    WarmUp,
 };
 use super::monitor::Monitors;
 use super::section::{ColumnUse, Entry, Got, Reader, Reported, Role, Section, Text};
 use super::value::{OR_ZERO, OR_ZERO_UP, POSITIVE, POSITIVE_UP};
-use crate::decimal::{Dimension, Unit};
+use crate::decimal::Unit;
 
 impl Setup {
     /// Checks the text of a setup file; `path` is what messages call it.
@@ -203,7 +203,7 @@ fn keep_column(section: &Section<'_>, text: &Text<'_>, role: Role, purpose: Stri
 
 fn time(section: &Section<'_>) -> Got<TimeColumn> {
     let column = column(section, "column", "\"time\"", Role::Time, "the time of the rows".to_owned());
-    let unit = section.string("unit", "\"s\"").and_then(|text| section.unit(&text, "unit", Dimension::Time));
+    let unit = section.string("unit", "\"s\"").and_then(|text| section.time_unit(&text, "unit"));
     Ok(TimeColumn { column: column?, unit: unit? })
 }
 
@@ -248,6 +248,7 @@ fn channel(section: &Section<'_>, which: Channel, time: Option<&TimeColumn>) -> 
     );
     let source = source(section);
     let capture = capture(section, letter, time.map(|time| time.unit));
+    let latency = section.span_or_zero("latency", OR_ZERO_UP);
     let valid_column = match section.entry("valid_column") {
         None => Ok(None),
         Some(_) => self::column(
@@ -266,6 +267,7 @@ fn channel(section: &Section<'_>, which: Channel, time: Option<&TimeColumn>) -> 
         column: column?,
         source: source?,
         capture: capture?,
+        latency: latency?,
         valid_column: valid_column?,
         sparse: sparse?,
         max_speed: max_speed?,
@@ -332,30 +334,24 @@ fn counter_bits(section: &Section<'_>, entry: &Entry<'_>) -> Got<u8> {
     })
 }
 
-fn capture(section: &Section<'_>, letter: &str, time: Option<Unit>) -> Got<Capture> {
+fn capture(section: &Section<'_>, letter: &str, time: Option<Unit>) -> Got<Option<TimeColumn>> {
     if section.entry("capture_column").is_none() {
-        let misplaced = section.misplaced(
-            "capture_unit",
-            "there is no `capture_column`",
-            "name the column of the capture times: capture_column = \"motor_captured\", or leave `capture_unit` out",
-        );
-        let latency = section.span_or_zero("latency", OR_ZERO_UP);
-        misplaced?;
-        return latency.map(Capture::Latency);
+        return section
+            .misplaced(
+                "capture_unit",
+                "there is no `capture_column`",
+                "name the column of the capture times: capture_column = \"motor_captured\", or leave `capture_unit` out",
+            )
+            .map(|()| None);
     }
     let purpose = format!("the capture time of channel {letter}");
     let column = column(section, "capture_column", "\"motor_captured\"", Role::Capture, purpose);
     let unit = match section.optional_string("capture_unit", "\"us\"")? {
-        Some(text) => section.unit(&text, "capture_unit", Dimension::Time),
+        Some(text) => section.time_unit(&text, "capture_unit"),
         // Both times are on one clock, so its unit is the one to expect.
         None => time.ok_or(Reported),
     };
-    section.misplaced(
-        "latency",
-        "a source with a `capture_column` says itself when a reading was captured",
-        "leave one of the two out",
-    )?;
-    Ok(Capture::Column { column: column?, unit: unit? })
+    Ok(Some(TimeColumn { column: column?, unit: unit? }))
 }
 
 fn speed(section: &Section<'_>) -> Got<SpeedSetup> {

@@ -5,11 +5,12 @@ use std::ops::Range;
 use monitor_core::{Acceleration, Position, Span, Speed};
 use num_traits::{Signed, Zero};
 
+use super::MIN_COUNT_NANO_ULPS;
 use super::model::{AxisUnit, Setting};
 use super::section::{Entry, Got, Reported, Section, Text};
 use crate::decimal::{
-    Dimension, Exact, NANO_ULPS_PER_UNIT, Quantity, RangeError, Rounding, ULPS_PER_UNIT, Unit, ValueError,
-    ValueErrorKind, exact_text, parse_quantity, parse_unit, short_text, to_nano_ulps, to_nanos, to_ulps,
+    Dimension, Exact, Quantity, RangeError, Rounding, ULPS_PER_UNIT, Unit, ValueError, ValueErrorKind,
+    exact_text, parse_quantity, parse_unit, short_text, to_nano_ulps, to_nanos, to_ulps,
 };
 
 /// How a setting is rounded, and whether it may be zero. It may never be negative.
@@ -90,7 +91,32 @@ impl Measured for Span {
     }
 }
 
-/// A time for a sentence, exact, in the largest unit that leaves no fraction longer than needed.
+/// A value as it may be written for a key, for a message.
+pub(super) fn example(key: &str, dimension: Dimension) -> &'static str {
+    match (key, dimension) {
+        ("timeout", _) => "4 ms",
+        ("window", _) => "8 ms",
+        ("delay", _) => "100 ms",
+        ("discrepancy_time", _) => "20 ms",
+        ("within", _) => "500 ms",
+        ("max_speed", Dimension::Speed) => "3 m/s",
+        ("max_speed", _) => "3600 deg/s",
+        ("margin", Dimension::Speed) => "50 mm/s",
+        ("margin", _) => "20 deg/s",
+        ("speed_window" | "standstill_speed", Dimension::Speed) => "10 mm/s",
+        ("speed_window" | "standstill_speed", _) => "5 deg/s",
+        (_, dimension) => dimension.sample(),
+    }
+}
+
+/// A time for a sentence with at most four significant digits, rounded as named (down unless up).
+pub(super) fn short_time_text(nanos: u64, rounding: Rounding) -> String {
+    let step = 10_u64.pow(nanos.checked_ilog10().unwrap_or(0).saturating_sub(3));
+    let steps = if rounding == Rounding::Up { nanos.div_ceil(step) } else { nanos / step };
+    time_text(steps * step)
+}
+
+/// A time for a sentence, exact, in the largest unit of which there is at least one.
 pub(super) fn time_text(nanos: u64) -> String {
     let (size, unit) = match nanos {
         1_000_000_000.. => (1_000_000_000, "s"),
@@ -173,7 +199,7 @@ impl<'r> Section<'r> {
             return refuse(format!("`{key}` of {title} must not be negative"), "negative", way_out);
         }
         if quantity.value.is_zero() && !rule.zero {
-            let way_out = format!("write a positive value, for example \"{}\"", dimension.sample());
+            let way_out = format!("write a positive value, for example \"{}\"", example(key, dimension));
             return refuse(format!("`{key}` of {title} must be above zero"), "zero", way_out);
         }
         let (step, largest) = T::bounds(self.axis);
@@ -194,7 +220,7 @@ impl<'r> Section<'r> {
 
     /// A setting that must be there.
     pub(super) fn required<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Setting<T>> {
-        let entry = self.needed(key, &format!("\"{}\"", T::dimension(self.axis).sample()))?;
+        let entry = self.needed(key, &format!("\"{}\"", example(key, T::dimension(self.axis))))?;
         self.setting(&entry, rule)
     }
 
@@ -211,15 +237,45 @@ impl<'r> Section<'r> {
 
     /// The name of a unit.
     pub(super) fn unit(&self, text: &Text<'r>, key: &str, dimension: Dimension) -> Got<Unit> {
-        parse_unit(text.text, dimension).map_err(|error| match error.kind {
-            ValueErrorKind::MissingUnit { .. } => self.reader.refuse(
+        parse_unit(text.text, dimension).map_err(|error| self.refuse_unit(text, key, dimension, &error))
+    }
+
+    /// The unit of a column of times: one of which a nanosecond is a decimal fraction.
+    pub(super) fn time_unit(&self, text: &Text<'r>, key: &str) -> Got<Unit> {
+        let unit = self.unit(text, key, Dimension::Time)?;
+        if ["min", "h"].contains(&unit.symbol) {
+            return Err(self.reader.refuse(
                 text.span.clone(),
-                format!("`{key}` of {} is empty; expected {}", self.title, dimension.with_article()),
-                "no unit",
-                format!("write one of: {}", dimension.examples()),
-            ),
-            _ => self.refuse_value(key, text, &error),
-        })
+                format!(
+                    "`{key}` of {} cannot be {}: a nanosecond is no decimal fraction of it",
+                    self.title, unit.symbol
+                ),
+                "not the unit of a time column",
+                "write s, ms, us or ns, and record the times in it",
+            ));
+        }
+        Ok(unit)
+    }
+
+    fn refuse_unit(&self, text: &Text<'r>, key: &str, dimension: Dimension, error: &ValueError) -> Reported {
+        // Not every time is the unit of a column.
+        let examples = if dimension == Dimension::Time { "s, ms, us, ns" } else { dimension.examples() };
+        let (span, label) = (text.span.clone(), "not a unit for this column");
+        let way_out = match &error.kind {
+            ValueErrorKind::UnknownUnit { meant: Some(_), .. } => error.way_out(),
+            _ => format!("write one of: {examples}"),
+        };
+        match error.kind {
+            ValueErrorKind::MissingUnit { .. } => {
+                let message =
+                    format!("`{key}` of {} is empty; expected {}", self.title, dimension.with_article());
+                self.reader.refuse(span, message, label, way_out)
+            }
+            _ => {
+                let span = self.within(text, error.range.clone());
+                self.reader.refuse(span, format!("`{key}` of {}: {error}", self.title), label, way_out)
+            }
+        }
     }
 
     /// The travel of one count: not zero, of either sign, in steps of 10⁻⁹ ULP.
@@ -240,15 +296,14 @@ impl<'r> Section<'r> {
             return refuse(format!("`{key}` of {title} must not be zero"), "zero", way_out);
         }
         match to_nano_ulps(&quantity.value) {
-            Ok(value) => Ok(Setting { value, text: text.text.trim().to_owned(), span: text.span }),
-            Err(RangeError::TooFine) => {
-                let step = short_text(&Exact::new(1, i128::from(NANO_ULPS_PER_UNIT)), Rounding::Up);
-                refuse(
-                    format!("`{key}` of {title} is smaller than the step of 6e-17 {unit} it is held in"),
-                    "would be rounded to zero",
-                    format!("write at least {step} {unit}; is the unit the right one?"),
-                )
+            Ok(value) if value.unsigned_abs() >= MIN_COUNT_NANO_ULPS => {
+                Ok(Setting { value, text: text.text.trim().to_owned(), span: text.span })
             }
+            Ok(_) | Err(RangeError::TooFine) => refuse(
+                format!("`{key}` of {title} is smaller than 2^-34 {unit}"),
+                "too fine to be held without visible rounding",
+                format!("one count must be at least 6e-11 {unit}; is the unit the right one?"),
+            ),
             Err(RangeError::TooLarge | RangeError::Negative) => refuse(
                 format!("`{key}` of {title} is too large"),
                 "beyond the range",
@@ -269,5 +324,13 @@ mod tests {
         {
             assert_eq!(time_text(nanos), text);
         }
+    }
+
+    #[test]
+    fn a_short_time_has_four_digits_on_the_named_side() {
+        assert_eq!(short_time_text(10_000_004, Rounding::Up), "10.01 ms");
+        assert_eq!(short_time_text(41_999, Rounding::Down), "41.99 us");
+        assert_eq!(short_time_text(0, Rounding::Up), "0 ns");
+        assert_eq!(short_time_text(8_000_000, Rounding::Up), "8 ms");
     }
 }

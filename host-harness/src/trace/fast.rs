@@ -1,18 +1,19 @@
 //! The quick way through a row of ordinary cells.
 //!
-//! One pass over the bytes, digits summed up on the way. It takes plain decimal numbers of up to 19 digits
-//! and levels written `0` or `1`; at anything else, and at anything wrong, it gives up on the row without
-//! a word, and the careful way of [`super::row`] decides. It never accepts what that would refuse, and never
-//! reads another value: a property test holds the two side by side.
+//! It takes decimal numbers of up to 19 digits and the commonest ways of writing a level, eight bytes at a time where
+//! the number has the shape it had in the row before. At anything else, and at anything wrong, it gives up on
+//! the row without a word, and the careful way of [`super::row`] decides. It never accepts what that would
+//! refuse, and never reads another value: a test holds the two side by side over random rows.
 
 use monitor_core::{Frame, Instant, Levels, Reading, Sample};
 
 use super::cell::Mark;
+use super::digits::{Shape, bit, end_of_cell, is_end, number, pass_over};
 use super::header::Columns;
 use super::layout::{Layout, SourceColumns, SourceKind};
 use super::lines::MAX_LINE_BYTES;
 use super::row::{Clock, CounterWidth};
-use super::scale::{FAST_PLACES, Scale};
+use super::scale::Scale;
 
 /// The recipe for one layout under one header.
 #[derive(Debug)]
@@ -20,11 +21,11 @@ pub(super) struct FastPath {
     steps: Vec<Step>,
     delimiter: u8,
     time: Scale,
-    latency: [i128; 2],
+    latency: [i64; 2],
     has_capture: [bool; 2],
 }
 
-/// One cell, or one more meaning of the cell before.
+/// One cell (or several, of levels), or one more meaning of the cell before.
 #[derive(Debug)]
 struct Step {
     meaning: Meaning,
@@ -32,13 +33,8 @@ struct Step {
     end: u8,
     /// Whether this is the same cell as in the step before.
     again: bool,
-}
-
-impl Step {
-    /// Whether the cell ends at this byte; whether a line feed follows a carriage return is checked later.
-    const fn ends_with(&self, byte: u8) -> bool {
-        byte == self.end || (byte == b'\r' && self.end == b'\n')
-    }
+    /// What the number looked like in the row before.
+    shape: Option<Shape>,
 }
 
 #[derive(Debug)]
@@ -49,7 +45,77 @@ enum Meaning {
     Position { channel: usize, scale: Box<Scale>, sparse: bool },
     Capture { channel: usize, scale: Box<Scale> },
     Valid { channel: usize },
-    Level { bit: u32 },
+    Level { line: u8 },
+    Levels(LevelRun),
+}
+
+/// Two to four neighbouring level cells, to be taken at once: a byte each, with a delimiter between.
+#[derive(Debug)]
+struct LevelRun {
+    /// The bytes that are looked at, but for the lowest bit of each level.
+    mask: u64,
+    /// What these bytes must be.
+    pattern: u64,
+    /// The levels by the bits of the cells, the first one lowest.
+    levels: [u32; 1 << LevelRun::LONGEST],
+    lines: Vec<u8>,
+    delimiter: u8,
+}
+
+impl LevelRun {
+    const LONGEST: usize = 4;
+
+    fn new(delimiter: u8, lines: &[u8]) -> Self {
+        let levels = [0; 1 << Self::LONGEST];
+        let mut run = Self { mask: 0, pattern: 0, levels, lines: lines.to_vec(), delimiter };
+        for (index, &line) in lines.iter().enumerate() {
+            run.mask |= 0xfe << (16 * index);
+            run.pattern |= u64::from(b'0') << (16 * index);
+            if index > 0 {
+                run.mask |= 0xff << (16 * index - 8);
+                run.pattern |= u64::from(delimiter) << (16 * index - 8);
+            }
+            for (bits, levels) in run.levels.iter_mut().enumerate() {
+                if bits >> index & 1 == 1 {
+                    *levels |= 1 << line;
+                }
+            }
+        }
+        run
+    }
+
+    #[inline]
+    fn read<'a>(&self, rest: &'a [u8]) -> Option<(u32, &'a [u8])> {
+        self.read_together(rest).or_else(|| self.read_singly(rest))
+    }
+
+    #[inline]
+    fn read_together<'a>(&self, rest: &'a [u8]) -> Option<(u32, &'a [u8])> {
+        const LOWEST_BITS: u64 = 0x0001_0001_0001_0001;
+        // Puts the bits 0, 16, 32 and 48 side by side at 48 and up; what else the product holds is below.
+        const GATHER: u64 = 1 << 48 | 1 << 33 | 1 << 18 | 1 << 3;
+        let word = u64::from_le_bytes(*rest.first_chunk()?);
+        if word & self.mask != self.pattern {
+            return None;
+        }
+        // Beyond a short run other bits get in; the table says the same for them.
+        let bits = (word & LOWEST_BITS).wrapping_mul(GATHER) >> 48 & 0xf;
+        Some((*self.levels.get(usize::try_from(bits).ok()?)?, rest.get(2 * self.lines.len() - 1..)?))
+    }
+
+    #[cold]
+    fn read_singly<'a>(&self, mut rest: &'a [u8]) -> Option<(u32, &'a [u8])> {
+        let mut levels = 0;
+        for (index, line) in self.lines.iter().enumerate() {
+            if index > 0 {
+                rest = end_of_cell(rest, self.delimiter)?;
+            }
+            let (bit, after) = bit(rest)?;
+            levels |= bit << line;
+            rest = after;
+        }
+        Some((levels, rest))
+    }
 }
 
 /// What the cells of one source say.
@@ -60,17 +126,42 @@ struct Seen {
     valid: bool,
 }
 
-/// A number as its digits and where the decimal mark stands.
-struct Digits {
-    negative: bool,
-    digits: u64,
-    places: usize,
+/// [`Clock`] with all times within [`FAR`].
+#[derive(Clone, Copy, Debug)]
+pub(super) struct FastClock {
+    origin: i64,
+    last: i64,
+}
+
+/// Times and latencies up to here, some 73 years, can be added and subtracted three at a time within 64 bits.
+const FAR: i64 = 1 << 61;
+
+fn near(time: i128) -> Option<i64> {
+    i64::try_from(time).ok().filter(|time| (-FAR..=FAR).contains(time))
+}
+
+impl FastClock {
+    /// `None` for a trace whose times lie further off.
+    pub(super) fn new(clock: &Clock) -> Option<Self> {
+        Some(Self { origin: near(clock.origin)?, last: near(clock.last)? })
+    }
+
+    pub(super) fn last(self) -> i128 {
+        i128::from(self.last)
+    }
+
+    #[inline]
+    fn instant(self, time: i64) -> Option<Instant> {
+        u64::try_from(time - self.origin).ok().map(Instant::from_nanos)
+    }
 }
 
 impl FastPath {
-    pub(super) fn new(layout: &Layout, columns: &Columns) -> Self {
+    /// `None` when a latency is absurdly long.
+    pub(super) fn new(layout: &Layout, columns: &Columns) -> Option<Self> {
         let delimiter = columns.delimiter.byte();
-        let mut by_column: Vec<Vec<Meaning>> = (0..columns.count).map(|_| Vec::new()).collect();
+        let mut by_column: Vec<Vec<Meaning>> = Vec::new();
+        by_column.resize_with(columns.count, Vec::new);
         by_column[columns.time].push(Meaning::Time);
         let sources = [&layout.a, &layout.b];
         for (channel, (source, indexes)) in sources.into_iter().zip(&columns.sources).enumerate() {
@@ -84,142 +175,150 @@ impl FastPath {
             }
         }
         for (level, &index) in layout.levels.iter().zip(&columns.levels) {
-            by_column[index].push(Meaning::Level { bit: 1 << level.line });
+            by_column[index].push(Meaning::Level { line: level.line });
         }
-        let last = columns.count - 1;
+        for meanings in by_column.iter_mut().filter(|meanings| meanings.is_empty()) {
+            meanings.push(Meaning::Nothing);
+        }
         let mut steps = Vec::new();
-        for (index, mut meanings) in by_column.into_iter().enumerate() {
-            if meanings.is_empty() {
-                meanings.push(Meaning::Nothing);
-            }
-            let end = if index == last { b'\n' } else { delimiter };
+        let mut index = 0;
+        while index < columns.count {
+            let run: Vec<u8> =
+                by_column[index..].iter().map_while(single_level).take(LevelRun::LONGEST).collect();
+            let meanings = if run.len() > 1 {
+                index += run.len();
+                vec![Meaning::Levels(LevelRun::new(delimiter, &run))]
+            } else {
+                index += 1;
+                std::mem::take(&mut by_column[index - 1])
+            };
+            let end = if index == columns.count { b'\n' } else { delimiter };
             for (number, meaning) in meanings.into_iter().enumerate() {
-                steps.push(Step { meaning, end, again: number > 0 });
+                steps.push(Step { meaning, end, again: number > 0, shape: None });
             }
         }
-        Self {
+        let latency = |source: &SourceColumns| near(i128::from(source.latency.as_nanos()));
+        Some(Self {
             steps,
             delimiter,
             time: Scale::of_time(layout.time.unit),
-            latency: sources.map(|source| i128::from(source.latency.as_nanos())),
+            latency: [latency(&layout.a)?, latency(&layout.b)?],
             has_capture: sources.map(|source| source.capture.is_some()),
-        }
+        })
     }
 
-    /// Reads the row at the front of `block`, which ends in a line feed. The frame and how many bytes it took,
+    /// Reads the row at the front of `block`, which ends in a line feed. The frame and the rest of the block,
     /// with the clock put forward; or `None` and nothing changed.
     #[inline]
-    pub(super) fn row(&self, block: &[u8], mark: Option<Mark>, clock: &mut Clock) -> Option<(Frame, usize)> {
-        // No text holds a NUL: while the mark is not known, every mark is left to the careful way.
-        let mark = mark.map_or(0, Mark::byte);
+    pub(super) fn row<'a>(
+        &mut self,
+        block: &'a [u8],
+        mark: Option<Mark>,
+        clock: &mut FastClock,
+    ) -> Option<(Frame, &'a [u8])> {
+        // While the mark is not known, a number with one is left to the careful way: a digit is never found
+        // where a mark is looked for.
+        let mark = mark.map_or(b'0', Mark::byte);
         if *block.first()? == b'#' {
             return None;
         }
         let mut now = 0;
         let mut levels = 0;
         let mut seen = [Seen { value: None, capture: None, valid: true }; 2];
-        let mut begin = 0;
-        let mut at = 0;
-        for step in &self.steps {
+        let mut begin = block;
+        let mut rest = block;
+        for step in &mut self.steps {
             if step.again {
-                at = begin;
+                rest = begin;
             }
-            begin = at;
+            begin = rest;
+            let end = step.end;
             match &step.meaning {
-                Meaning::Nothing => self.pass_over(block, &mut at)?,
-                Meaning::Time => {
-                    let number = digits(block, &mut at, mark)?;
-                    now = self.time.apply_small(number.negative, number.digits, number.places)?;
-                }
+                Meaning::Time => now = number(&mut rest, &mut step.shape, mark, end)?.times(&self.time)?,
                 &Meaning::Counter { channel, lowest, highest, mask, sparse } => {
-                    if !(sparse && step.ends_with(*block.get(at)?)) {
-                        let number = digits(block, &mut at, mark)?;
-                        if number.places > 0 {
-                            return None;
-                        }
-                        let magnitude = i64::try_from(number.digits).ok()?;
-                        let count = if number.negative { -magnitude } else { magnitude };
-                        if count < lowest || count > highest {
-                            return None;
-                        }
-                        seen[channel].value = Some(count.cast_unsigned() & mask);
+                    if sparse && is_end(*rest.first()?, end) {
+                        rest = end_of_cell(rest, end)?;
+                        continue;
                     }
+                    let number = number(&mut rest, &mut step.shape, mark, end)?;
+                    let magnitude = i64::try_from(number.whole()?).ok()?;
+                    let count = if number.negative { -magnitude } else { magnitude };
+                    if count < lowest || count > highest {
+                        return None;
+                    }
+                    seen[channel].value = Some(count.cast_unsigned() & mask);
                 }
                 Meaning::Position { channel, scale, sparse } => {
-                    if !(*sparse && step.ends_with(*block.get(at)?)) {
-                        let number = digits(block, &mut at, mark)?;
-                        let ulps = scale.apply_small(number.negative, number.digits, number.places)?;
-                        seen[*channel].value = Some(ulps.cast_unsigned());
+                    if *sparse && is_end(*rest.first()?, end) {
+                        rest = end_of_cell(rest, end)?;
+                        continue;
                     }
+                    let ulps = number(&mut rest, &mut step.shape, mark, end)?.times(scale)?;
+                    seen[*channel].value = Some(ulps.cast_unsigned());
                 }
                 Meaning::Capture { channel, scale } => {
-                    if !step.ends_with(*block.get(at)?) {
-                        let number = digits(block, &mut at, mark)?;
-                        let time = scale.apply_small(number.negative, number.digits, number.places)?;
-                        seen[*channel].capture = Some(time);
+                    if is_end(*rest.first()?, end) {
+                        rest = end_of_cell(rest, end)?;
+                        continue;
                     }
+                    let time = number(&mut rest, &mut step.shape, mark, end)?.times(scale)?;
+                    seen[*channel].capture = Some(time);
                 }
-                Meaning::Valid { channel } => seen[*channel].valid = bit(block, &mut at)?,
-                Meaning::Level { bit: line } => {
-                    if bit(block, &mut at)? {
-                        levels |= line;
-                    }
+                Meaning::Nothing => rest = end_of_cell(pass_over(rest, self.delimiter)?, end)?,
+                Meaning::Valid { channel } => {
+                    let (bit, after) = bit(rest)?;
+                    seen[*channel].valid = bit == 1;
+                    rest = end_of_cell(after, end)?;
                 }
-            }
-            let end = *block.get(at)?;
-            if end == step.end {
-                at += 1;
-            } else if step.end == b'\n' && end == b'\r' && *block.get(at + 1)? == b'\n' {
-                at += 2;
-            } else {
-                return None;
+                Meaning::Level { line } => {
+                    let (bit, after) = bit(rest)?;
+                    levels |= bit << line;
+                    rest = end_of_cell(after, end)?;
+                }
+                Meaning::Levels(run) => {
+                    let (bits, after) = run.read(rest)?;
+                    levels |= bits;
+                    rest = end_of_cell(after, end)?;
+                }
             }
         }
-        let now = i128::from(now);
         // A line of the greatest length has one or two bytes more with its end; the careful way counts.
-        if now <= clock.last || at > MAX_LINE_BYTES {
+        if now <= clock.last || now > FAR || block.len() - rest.len() > MAX_LINE_BYTES {
             return None;
         }
         let frame = Frame {
             now: clock.instant(now)?,
-            a: self.reading(0, seen[0], now, clock)?,
-            b: self.reading(1, seen[1], now, clock)?,
+            a: self.reading(0, seen[0], now, *clock)?,
+            b: self.reading(1, seen[1], now, *clock)?,
             levels: Levels::from_bits(levels),
         };
         clock.last = now;
-        Some((frame, at))
+        Some((frame, rest))
     }
 
     /// The reading of a source; the outer `None` gives up.
     #[inline]
-    fn reading(&self, channel: usize, seen: Seen, now: i128, clock: &Clock) -> Option<Option<Reading>> {
+    fn reading(&self, channel: usize, seen: Seen, now: i64, clock: FastClock) -> Option<Option<Reading>> {
         let sample = match (seen.valid, seen.value) {
             (false, _) => Sample::Invalid,
             (true, Some(value)) => Sample::Count(value),
             (true, None) => return Some(None),
         };
         let at = match seen.capture {
-            Some(capture) => i128::from(capture),
+            Some(capture) if (-FAR..=FAR).contains(&capture) => capture,
+            Some(_) => return None,
             None if self.has_capture[channel] && seen.valid => return None,
             None => now,
         };
-        let captured_at: Instant = clock.instant(at - self.latency[channel])?;
-        Some(Some(Reading { captured_at, sample }))
+        Some(Some(Reading { captured_at: clock.instant(at - self.latency[channel])?, sample }))
     }
+}
 
-    /// Passes over a cell that nobody needs.
-    #[inline]
-    fn pass_over(&self, block: &[u8], at: &mut usize) -> Option<()> {
-        loop {
-            let byte = *block.get(*at)?;
-            if byte == self.delimiter || byte == b'\n' || byte == b'\r' {
-                return Some(());
-            }
-            if byte == b'"' || byte == 0 || !byte.is_ascii() {
-                return None;
-            }
-            *at += 1;
-        }
+/// The line of a column that is a level and nothing else.
+fn single_level(meanings: &Vec<Meaning>) -> Option<u8> {
+    match meanings.as_slice() {
+        [Meaning::Level { line }] => Some(*line),
+        _ => None,
     }
 }
 
@@ -242,62 +341,4 @@ fn value(channel: usize, source: &SourceColumns) -> Meaning {
             Meaning::Position { channel, scale: Box::new(Scale::of_position(*scale)), sparse }
         }
     }
-}
-
-/// Reads a number up to the first byte that does not belong to it.
-#[inline]
-fn digits(block: &[u8], at: &mut usize, mark: u8) -> Option<Digits> {
-    let mut place = *at;
-    let mut byte = *block.get(place)?;
-    while byte == b' ' {
-        place += 1;
-        byte = *block.get(place)?;
-    }
-    let negative = byte == b'-';
-    if negative {
-        place += 1;
-        byte = *block.get(place)?;
-    }
-    let first = place;
-    let mut digits = 0_u64;
-    // Up to 19 digits cannot overflow; more are counted and left to the careful way.
-    while byte.is_ascii_digit() {
-        digits = digits.wrapping_mul(10).wrapping_add(u64::from(byte - b'0'));
-        place += 1;
-        byte = *block.get(place)?;
-    }
-    let mut count = place - first;
-    let mut places = 0;
-    if byte == mark {
-        place += 1;
-        byte = *block.get(place)?;
-        let first = place;
-        while byte.is_ascii_digit() {
-            digits = digits.wrapping_mul(10).wrapping_add(u64::from(byte - b'0'));
-            place += 1;
-            byte = *block.get(place)?;
-        }
-        places = place - first;
-        count += places;
-    }
-    if count == 0 || count > FAST_PLACES {
-        return None;
-    }
-    *at = place;
-    Some(Digits { negative, digits, places })
-}
-
-/// Reads a single 0 or 1.
-#[inline]
-fn bit(block: &[u8], at: &mut usize) -> Option<bool> {
-    while *block.get(*at)? == b' ' {
-        *at += 1;
-    }
-    let bit = match *block.get(*at)? {
-        b'0' => false,
-        b'1' => true,
-        _ => return None,
-    };
-    *at += 1;
-    Some(bit)
 }

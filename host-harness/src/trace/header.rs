@@ -250,7 +250,9 @@ impl Layout {
 /// The most similar of the `names`, if one is similar enough to be meant.
 fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
     let wanted = wanted.to_lowercase();
-    let close = (wanted.chars().count() / 3).max(1);
+    let length = wanted.chars().count();
+    // Of a name of one letter nothing would be left.
+    let close = (length / 3).max(1).min(length.saturating_sub(1));
     names
         .filter(|name| !name.is_empty())
         .map(|name| {
@@ -259,7 +261,7 @@ fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a
             let goes_on = lower
                 .strip_prefix(wanted.as_str())
                 .is_some_and(|rest| rest.starts_with([' ', '(', '[', '_']));
-            (if goes_on { 1 } else { edits(&lower, &wanted) }, name)
+            (if goes_on { close } else { edits(&lower, &wanted) }, name)
         })
         .filter(|(distance, _)| *distance <= close)
         .min_by_key(|(distance, _)| *distance)

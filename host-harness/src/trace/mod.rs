@@ -40,7 +40,10 @@
 //! The reader does not judge capture times: one that repeats is the same reading handed in again; one that goes
 //! back, or lies after its row, is passed on for the monitors to judge.
 
+#[cfg(test)]
+mod agreement;
 mod cell;
+mod digits;
 mod error;
 mod fast;
 mod header;

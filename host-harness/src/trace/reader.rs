@@ -6,7 +6,7 @@ use std::path::Path;
 use monitor_core::{Frame, Instant};
 
 use super::error::{Problem, TraceError};
-use super::fast::FastPath;
+use super::fast::{FastClock, FastPath};
 use super::header::{Columns, Delimiter, Fault, text};
 use super::input::{Compression, Input};
 use super::layout::Layout;
@@ -49,7 +49,7 @@ pub struct Summary {
 pub struct Reader {
     lines: Lines,
     rows: Rows,
-    fast: FastPath,
+    fast: Option<FastPath>,
     options: Options,
     units_may_follow: bool,
     ended: bool,
@@ -164,6 +164,12 @@ impl Reader {
         &self.skipped
     }
 
+    /// Leaves every row to the careful way.
+    #[cfg(test)]
+    pub(super) fn be_careful(&mut self) {
+        self.fast = None;
+    }
+
     fn fill(&mut self, batch: &mut Vec<Frame>) -> Result<(), TraceError> {
         while batch.len() < BATCH_FRAMES && self.lines.refill()? {
             self.take_ordinary_rows(batch);
@@ -176,17 +182,18 @@ impl Reader {
 
     /// Takes rows as long as the quick way manages.
     fn take_ordinary_rows(&mut self, batch: &mut Vec<Frame>) {
-        let Some(mut clock) = self.rows.clock else { return };
+        let (Some(fast), Some(clock)) = (&mut self.fast, &mut self.rows.clock) else { return };
+        let Some(mut quick) = FastClock::new(clock) else { return };
         let mut rest = self.lines.pending();
         let (all, before) = (rest.len(), batch.len());
         while batch.len() < BATCH_FRAMES
-            && let Some((frame, taken)) = self.fast.row(rest, self.rows.mark, &mut clock)
+            && let Some((frame, behind)) = fast.row(rest, self.rows.mark, &mut quick)
         {
             batch.push(frame);
-            rest = &rest[taken..];
+            rest = behind;
         }
         let taken = all - rest.len();
-        self.rows.clock = Some(clock);
+        clock.last = quick.last();
         self.lines.consume(taken, (batch.len() - before) as u64);
     }
 

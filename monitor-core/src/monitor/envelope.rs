@@ -40,6 +40,16 @@ impl Ramp {
         let fall = Billionth::up(deceleration.to_bits().unsigned_abs());
         Some(Self { delay: delay.as_nanos(), fall, margin: margin.to_bits() })
     }
+
+    /// The line so long after the demand; it never rises.
+    #[inline]
+    fn line(&self, height: i64, since_demand: Span) -> i64 {
+        let falling_for = since_demand.as_nanos().saturating_sub(self.delay);
+        // Beyond 63 bits the line is far below any target.
+        let fallen = self.fall.ceil(falling_for).unwrap_or(i64::MAX);
+        // Bounded because both are at least zero.
+        height.wrapping_sub(fallen)
+    }
 }
 
 /// Where an envelope is.
@@ -72,11 +82,7 @@ impl Envelope {
             *self = Self::Falling { height: start };
         }
         if let Self::Falling { height } = *self {
-            let falling_for = motion.since_demand().as_nanos().saturating_sub(ramp.delay);
-            // Beyond 63 bits the line is far below any target.
-            let fallen = ramp.fall.ceil(falling_for).unwrap_or(i64::MAX);
-            // Bounded because both are at least zero.
-            let line = height.wrapping_sub(fallen);
+            let line = ramp.line(height, motion.since_demand());
             if line > target.to_bits() {
                 return Some(Speed::from_bits(line));
             }
@@ -85,6 +91,16 @@ impl Envelope {
         Some(target)
     }
 
+    /// The limit in force so long after the demand, once the speed at the demand is known.
+    pub(crate) fn limit_at(&self, ramp: &Ramp, target: Speed, since_demand: Span) -> Option<Speed> {
+        match *self {
+            Self::Falling { height } => Some(Speed::from_bits(ramp.line(height, since_demand)).max(target)),
+            Self::Landed => Some(target),
+            Self::Fresh | Self::Waiting { .. } => None,
+        }
+    }
+
+    #[inline]
     pub(crate) fn has_landed(&self) -> bool {
         *self == Self::Landed
     }

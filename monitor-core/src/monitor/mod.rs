@@ -46,6 +46,9 @@ pub struct Check {
     pub position: Option<Bound<Position>>,
     /// A speed against its limit. It also is the limit in force for an envelope that starts at the next frame.
     pub speed: Option<Bound<Speed>>,
+    /// The limit on the speed while no speed is known that could be held against it. It is in force for an envelope that
+    /// starts at the next frame all the same.
+    pub unmet: Option<Speed>,
     /// Something it needs is not known yet.
     pub warming_up: bool,
     /// The permit is to be withdrawn as planned, without a trip.
@@ -72,6 +75,15 @@ impl Check {
     #[must_use]
     pub fn not_yet() -> Self {
         Self { warming_up: true, ..Self::default() }
+    }
+
+    /// A speed, as far as it is known, against its limit.
+    #[inline]
+    pub(crate) fn of_known_speed(observed: Option<WindowSpeed>, limit: Speed) -> Self {
+        match observed {
+            Some(speed) => Self::of_speed(speed.magnitude(), limit),
+            None => Self { unmet: Some(limit), ..Self::not_yet() },
+        }
     }
 
     /// Whether any observed value is above its limit.
@@ -101,10 +113,9 @@ impl<'a> Motion<'a> {
         channel: Channel,
         source: &Source<POINTS>,
         scale: &'a Scale,
-        visible: bool,
         limit_before: Speed,
     ) -> Self {
-        let (speed, here) = if visible { (source.speed(), source.mark()) } else { (None, None) };
+        let (speed, here) = (source.speed(), source.mark());
         Self { now, demanded_at: now, channel, speed, here, scale, limit_before }
     }
 
@@ -174,8 +185,9 @@ pub trait Monitor {
 
     /// Compares the motion with the rule. Cost must be bounded; it must not panic.
     ///
-    /// While the channel is faulted `motion` shows no speed and no position, and the bounds returned are not
-    /// looked at.
+    /// While the channel is faulted `motion` shows what is known nevertheless: the first reading of a new count, or the last
+    /// good one when a later one was out of order. References may be taken from it, and a limit on the speed stays in force; nothing
+    /// is violated or warming up at such a frame, whatever the check says.
     fn check(&self, state: &mut Self::State, motion: &Motion<'_>) -> Check;
 
     /// Whether the monitor stays active although nothing demands it any more: a stop is carried through. Asked
@@ -200,6 +212,15 @@ pub enum Rule<Own = NoOwn> {
     Stop(Stop),
     /// A monitor of your own.
     Own(Own),
+}
+
+/// How a monitor is calm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Lull {
+    /// Its limits stay what they are.
+    Constant,
+    /// Its limit on the speed falls.
+    Falling,
 }
 
 /// The state of a [`Rule`].
@@ -232,7 +253,53 @@ impl Monitor for NoOwn {
     }
 }
 
+impl<OwnState> RuleState<OwnState> {
+    /// Where the axis is to stay.
+    pub(crate) fn reference(&self) -> Option<Mark> {
+        match self {
+            Self::Standstill(state) => state.reference(),
+            Self::Stop(state) => state.reference(),
+            _ => None,
+        }
+    }
+}
+
 impl<Own: Monitor> Rule<Own> {
+    /// How far the axis may move once it is to stay.
+    pub(crate) fn position_window(&self) -> Option<Position> {
+        match self {
+            Self::Standstill(rule) => Some(rule.position_window()),
+            Self::Stop(rule) => rule.position_window(),
+            _ => None,
+        }
+    }
+
+    /// Whether only the motion, and a limit that falls, can change what it finds from now on, while it stays active. `check` is what
+    /// it found at this frame, without a violation and without anything unknown.
+    pub(crate) fn calm(&self, state: &RuleState<Own::State>, check: &Check) -> Option<Lull> {
+        let is_calm = match (self, state) {
+            (Self::TorqueOff, _) | (Self::Standstill(_), RuleState::Standstill(_)) => true,
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) if !rule.is_constant(state) => {
+                return Some(Lull::Falling);
+            }
+            (Self::SpeedLimit(_), RuleState::SpeedLimit(_)) => true,
+            (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
+            // What a monitor of your own goes by is not known.
+            _ => false,
+        };
+        is_calm.then_some(Lull::Constant)
+    }
+
+    /// The limit that a calm monitor puts on the speed so long after its demand.
+    pub(crate) fn limit_at(&self, state: &RuleState<Own::State>, since_demand: Span) -> Option<Speed> {
+        match (self, state) {
+            (Self::Standstill(rule), _) => Some(rule.speed_window()),
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => rule.limit_at(state, since_demand),
+            (Self::Stop(rule), RuleState::Stop(state)) => rule.speed_window(state),
+            _ => None,
+        }
+    }
+
     /// The state at activation, of the rule's own kind.
     pub(crate) fn fresh(&self) -> RuleState<Own::State> {
         match self {
@@ -251,15 +318,27 @@ impl<Own: Monitor> Rule<Own> {
         &self,
         state: &mut RuleState<Own::State>,
         motion: &Motion<'_>,
-        found: impl FnOnce(Check),
+        found: impl FnOnce(&RuleState<Own::State>, Check),
     ) {
-        match (self, state) {
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => found(rule.check(state, motion)),
-            (Self::Standstill(rule), RuleState::Standstill(state)) => found(rule.check(state, motion)),
-            (Self::Stop(rule), RuleState::Stop(state)) => found(rule.check(state, motion)),
-            (Self::Own(rule), RuleState::Own(state)) => found(rule.check(state, motion)),
+        match (self, &mut *state) {
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
+            (Self::Standstill(rule), RuleState::Standstill(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
+            (Self::Stop(rule), RuleState::Stop(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
+            (Self::Own(rule), RuleState::Own(own)) => {
+                let check = rule.check(own, motion);
+                found(state, check);
+            }
             // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
-            _ => found(Check { withdraws: true, ..Check::default() }),
+            _ => found(state, Check { withdraws: true, ..Check::default() }),
         }
     }
 

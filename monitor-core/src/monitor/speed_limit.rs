@@ -8,7 +8,7 @@
 
 use crate::monitor::envelope::Envelope;
 use crate::monitor::{Check, Monitor, Motion, Ramp};
-use crate::units::Speed;
+use crate::units::{Span, Speed};
 
 /// A speed limit, entered at once or along a ramp.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,6 +23,19 @@ impl SpeedLimit {
     #[must_use]
     pub fn try_new(limit: Speed, ramp: Option<Ramp>) -> Option<Self> {
         (limit >= Speed::ZERO).then_some(Self { limit, ramp })
+    }
+
+    /// The limit in force so long after the demand; `None` before the speed at the demand is known. It never rises.
+    pub(crate) fn limit_at(&self, state: &SpeedLimitState, since_demand: Span) -> Option<Speed> {
+        match &self.ramp {
+            Some(ramp) => state.envelope.limit_at(ramp, self.limit, since_demand),
+            None => Some(self.limit),
+        }
+    }
+
+    /// Whether its limit stays what it is.
+    pub(crate) fn is_constant(&self, state: &SpeedLimitState) -> bool {
+        self.ramp.is_none() || state.envelope.has_landed()
     }
 }
 
@@ -42,9 +55,9 @@ impl Monitor for SpeedLimit {
             Some(ramp) => state.envelope.limit(ramp, self.limit, motion),
             None => Some(self.limit),
         };
-        match (limit, motion.speed()) {
-            (Some(limit), Some(speed)) => Check::of_speed(speed.magnitude(), limit),
-            _ => Check::not_yet(),
+        match limit {
+            Some(limit) => Check::of_known_speed(motion.speed(), limit),
+            None => Check::not_yet(),
         }
     }
 }

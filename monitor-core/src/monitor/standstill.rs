@@ -24,6 +24,14 @@ impl Standstill {
         (position_window >= Position::ZERO && speed_window >= Speed::ZERO)
             .then_some(Self { position_window, speed_window })
     }
+
+    pub(crate) const fn speed_window(&self) -> Speed {
+        self.speed_window
+    }
+
+    pub(crate) const fn position_window(&self) -> Position {
+        self.position_window
+    }
 }
 
 /// Where the axis is to stay.
@@ -38,6 +46,10 @@ impl StandstillState {
     pub(crate) fn here(motion: &Motion<'_>) -> Self {
         Self { reference: motion.here() }
     }
+
+    pub(crate) const fn reference(&self) -> Option<Mark> {
+        self.reference
+    }
 }
 
 impl Monitor for Standstill {
@@ -45,20 +57,18 @@ impl Monitor for Standstill {
 
     #[inline]
     fn check(&self, state: &mut StandstillState, motion: &Motion<'_>) -> Check {
-        let Some(here) = motion.here() else { return Check::not_yet() };
+        let Some(here) = motion.here() else { return Check::of_known_speed(None, self.speed_window) };
         // A reference from before the count was broken says nothing about where the axis is now.
         let reference = state.reference.filter(|mark| mark.is_comparable(here)).unwrap_or(here);
         state.reference = Some(reference);
-        let speed = motion.speed();
+        let speed = Check::of_known_speed(motion.speed(), self.speed_window);
         Check {
             // A travel beyond the range of a position is beyond any window.
             position: Some(Bound {
                 observed: motion.travel_since(reference).unwrap_or(Position::MAX),
                 limit: self.position_window,
             }),
-            speed: speed.map(|speed| Bound { observed: speed.magnitude(), limit: self.speed_window }),
-            warming_up: speed.is_none(),
-            ..Check::default()
+            ..speed
         }
     }
 }

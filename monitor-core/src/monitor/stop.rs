@@ -8,7 +8,8 @@
 
 use crate::monitor::envelope::Envelope;
 use crate::monitor::{Check, Monitor, Motion, Ramp, Standstill, StandstillState};
-use crate::units::{Span, Speed};
+use crate::source::Mark;
+use crate::units::{Position, Span, Speed};
 
 /// How a stop is supervised.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,6 +59,30 @@ impl Stop {
         }
     }
 
+    pub(crate) fn position_window(&self) -> Option<Position> {
+        match &self.until {
+            Until::TorqueOff => None,
+            Until::Standstill(standstill) => Some(standstill.position_window()),
+        }
+    }
+
+    /// The window of the speed once it holds the axis.
+    pub(crate) fn speed_window(&self, state: &StopState) -> Option<Speed> {
+        match &self.until {
+            Until::Standstill(standstill) if state.complete => Some(standstill.speed_window()),
+            _ => None,
+        }
+    }
+
+    /// Whether it is complete and `check` already is that of its end, not of the last frame before.
+    pub(crate) fn is_calm(&self, state: &StopState, check: &Check) -> bool {
+        state.complete
+            && match self.until {
+                Until::TorqueOff => check.speed.is_none(),
+                Until::Standstill(_) => check.position.is_some(),
+            }
+    }
+
     fn within(&self) -> Option<Span> {
         match self.supervision {
             Supervision::Ramp { within, .. } => within,
@@ -75,6 +100,13 @@ pub struct StopState {
     complete: bool,
 }
 
+impl StopState {
+    /// Where the axis is to stay after the stop.
+    pub(crate) const fn reference(&self) -> Option<Mark> {
+        self.held.reference()
+    }
+}
+
 impl Monitor for Stop {
     type State = StopState;
 
@@ -89,9 +121,9 @@ impl Monitor for Stop {
         let mut check = match &self.supervision {
             Supervision::Time { .. } => Check::default(),
             Supervision::Ramp { ramp, standstill_speed, .. } => {
-                match (state.envelope.limit(ramp, *standstill_speed, motion), motion.speed()) {
-                    (Some(limit), Some(speed)) => Check::of_speed(speed.magnitude(), limit),
-                    _ => Check::not_yet(),
+                match state.envelope.limit(ramp, *standstill_speed, motion) {
+                    Some(limit) => Check::of_known_speed(motion.speed(), limit),
+                    None => Check::not_yet(),
                 }
             }
         };

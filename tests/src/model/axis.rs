@@ -2,9 +2,9 @@
 
 use super::discrepancy::{DiscrepancySeen, PositionDiscrepancy, SpeedDifference};
 use super::exact::Q;
-use super::input::{InputSeen, InputState, level};
+use super::input::{InputSeen, InputState};
 use super::monitor::{MonitorSeen, MonitorState};
-use super::setup::Setup;
+use super::setup::{Input, Lines, Setup};
 use super::source::{Fault, Tracker};
 use super::verdict::{Judge, Limit, Question};
 use monitor_core::Frame;
@@ -29,6 +29,8 @@ pub struct ChannelSeen {
 pub enum Refusal {
     /// A channel is faulted, or has had no first reading.
     Channel,
+    /// An active monitor is warming up.
+    WarmingUp,
     /// A monitor or a discrepancy is violated.
     Violation,
     /// An input fault is present.
@@ -80,13 +82,15 @@ pub struct Model {
     setup: Setup,
     trackers: [Tracker; 2],
     inputs: Vec<InputState>,
+    /// The reset line with its filter.
+    button: Option<InputState>,
     monitors: Vec<MonitorState>,
     discrepancy: Option<PositionDiscrepancy>,
     speed_discrepancy: Option<SpeedDifference>,
     /// Per channel, the smallest limit on the speed at the last evaluated frame.
     in_force: [Option<Limit>; 2],
     clock_latched: bool,
-    /// `now` and the level of the reset line at the last evaluated frame.
+    /// `now` of the last evaluated frame, and whether the reset was pressed.
     last: Option<(u64, bool)>,
     last_seen: Option<Seen>,
 }
@@ -104,7 +108,12 @@ impl Model {
         }
         let tracker =
             |source: &super::Source| Tracker::new(source.clone(), setup.window_ns, setup.spacing_ns());
+        let button = |line| {
+            let filter_ns = setup.reset_filter_ns;
+            InputState::new(Input { lines: Lines::One(line), demand_high: true, filter_ns })
+        };
         Self {
+            button: setup.reset_line.map(button),
             trackers: [tracker(&setup.a), tracker(&setup.b)],
             inputs: setup.inputs.iter().cloned().map(InputState::new).collect(),
             monitors: setup
@@ -225,19 +234,27 @@ impl Model {
 
     /// Acts on the falling edge of the reset line.
     fn reset(&mut self, frame: &Frame, seen: &mut Seen) {
-        let pressed = self.setup.reset_line.is_some_and(|line| level(frame.levels, line));
+        let now = frame.now.as_nanos();
+        let pressed = self.button.as_mut().is_some_and(|button| {
+            button.step(now, frame.levels);
+            button.demanding()
+        });
         let was_pressed = self.last.is_some_and(|(_, pressed)| pressed);
-        self.last = Some((frame.now.as_nanos(), pressed));
+        self.last = Some((now, pressed));
         if !was_pressed || pressed {
             return;
         }
         let channel = self.trackers.iter().any(|tracker| tracker.fault.is_some() || !tracker.has_begun());
-        let monitor = seen.monitors.iter().any(|monitor| monitor.lanes.iter().any(|lane| lane.violated));
+        let lanes = || seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
+        let warming_up = lanes().any(|lane| lane.warming_up);
+        let monitor = lanes().any(|lane| lane.violated);
         let discrepancy =
             [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten().any(|rule| rule.violated);
         let input = self.inputs.iter().any(InputState::refuses_reset);
         seen.reset = if channel {
             Reset::Refused(Refusal::Channel)
+        } else if warming_up {
+            Reset::Refused(Refusal::WarmingUp)
         } else if monitor || discrepancy {
             Reset::Refused(Refusal::Violation)
         } else if input {

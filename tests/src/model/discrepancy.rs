@@ -123,10 +123,14 @@ impl PositionDiscrepancy {
         }
     }
 
-    /// Takes both references at the first frame at which both channels have a reading, and again once
-    /// continuity was lost on either.
+    /// Takes both references at the first frame at which both channels have a reading (and, to align them, a
+    /// speed), and again once continuity was lost on either.
     fn renew(&mut self, now: u64, trackers: &[Tracker; 2]) {
         let [Some(a), Some(b)] = [trackers[0].place(), trackers[1].place()] else { return };
+        if self.setup.align && trackers.iter().any(|tracker| tracker.speed().is_none()) {
+            self.anchors = None;
+            return;
+        }
         let valid =
             |anchors: &[Anchor; 2]| anchors[0].place.epoch == a.epoch && anchors[1].place.epoch == b.epoch;
         if !self.anchors.as_ref().is_some_and(valid) {

@@ -34,16 +34,26 @@ pub fn seconds(nanos: u64) -> Q {
     q(nanos.into(), 1_000_000_000)
 }
 
+/// `value` counted in ULPs, not in lowest terms: finding those is most of what the model spends its time on.
+fn in_ulps(value: &Q) -> Q {
+    Q::new_raw(value.numer() << 24_u32, value.denom().clone())
+}
+
+/// So many ULPs, a whole number.
+fn of_ulps(count: Q) -> Q {
+    Q::new(count.to_integer(), BigInt::from(1 << 24))
+}
+
 /// The largest whole number of ULPs not above `value`: how a limit given in decimal is held.
 #[must_use]
 pub fn ulp_down(value: &Q) -> Q {
-    (value / ulp()).floor() * ulp()
+    of_ulps(in_ulps(value).floor())
 }
 
 /// The smallest whole number of ULPs not below `value`.
 #[must_use]
 pub fn ulp_up(value: &Q) -> Q {
-    (value / ulp()).ceil() * ulp()
+    of_ulps(in_ulps(value).ceil())
 }
 
 /// The whole number nearest to `value`, ties away from zero.
@@ -55,7 +65,7 @@ fn nearest(value: &Q) -> BigInt {
 /// The whole number of ULPs nearest to `value`, ties away from zero.
 #[must_use]
 pub fn nearest_ulp(value: &Q) -> Q {
-    Q::from_integer(nearest(&(value / ulp()))) * ulp()
+    of_ulps(Q::from_integer(nearest(&in_ulps(value))))
 }
 
 /// `unit_per_count` as it is held: in steps of 10⁻⁹ ULP, rounded to nearest.
@@ -65,10 +75,9 @@ pub fn scale_nearest(value: &Q) -> Q {
     Q::from_integer(nearest(&(value / &step))) * step
 }
 
-/// Whether `value`, which is a whole number of ULPs, fits 64 bits of them.
+/// Whether the magnitude of `value` is at most 2⁶³ − 1 ULP.
 pub(super) fn in_range(value: &Q) -> bool {
-    let bits = (value / ulp()).to_integer();
-    bits >= i64::MIN.into() && bits <= i64::MAX.into()
+    in_ulps(value).numer().abs() <= value.denom() * i64::MAX
 }
 
 /// A decimal number such as `-0.00951068`, exactly, or `None` when the text is not one.

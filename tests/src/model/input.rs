@@ -13,7 +13,7 @@ pub struct InputSeen {
 }
 
 /// The level of a line of a frame.
-pub(super) fn level(levels: Levels, line: u8) -> bool {
+fn level(levels: Levels, line: u8) -> bool {
     levels.to_bits() >> line & 1 == 1
 }
 
@@ -43,8 +43,9 @@ impl Line {
 #[derive(Clone, Copy, Debug)]
 struct Disagreement {
     since: u64,
-    /// Whether both channels were at rest at the frame before it began.
-    from_rest: bool,
+    /// The channel that alone has demanded since both were at rest; `None` when the other moved too, or both
+    /// demanded before.
+    alone: Option<usize>,
     /// Whether the channels came to rest again without having demanded together: a one-sided cycle.
     one_sided: bool,
 }
@@ -120,7 +121,7 @@ impl InputState {
                 self.forget();
             }
             [false, false] => match &mut self.timer {
-                Some(timer) if timer.one_sided || (timer.from_rest && one_sided_faults) => {
+                Some(timer) if timer.one_sided || (timer.alone.is_some() && one_sided_faults) => {
                     timer.one_sided = true;
                     if over {
                         self.raise();
@@ -130,10 +131,12 @@ impl InputState {
                 _ => self.forget(),
             },
             _ => {
-                let from_rest = self.before == Some([false; 2]);
-                let begun = Disagreement { since: now, from_rest, one_sided: false };
-                let timer = *self.timer.get_or_insert(begun);
-                if now - timer.since >= discrepancy_time_ns {
+                let demanding = usize::from(self.now[1]);
+                let alone = (self.before == Some([false; 2])).then_some(demanding);
+                let timer = self.timer.get_or_insert(Disagreement { since: now, alone, one_sided: false });
+                timer.alone = timer.alone.filter(|&alone| alone == demanding);
+                let since = timer.since;
+                if now - since >= discrepancy_time_ns {
                     self.raise();
                 }
             }

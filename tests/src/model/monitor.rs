@@ -287,7 +287,7 @@ fn stop(
                 Some(line) => {
                     let target = Limit::setting(standstill_speed);
                     let finding = speed(tracker, &line.clone().max(target), judge, violation);
-                    if !lane.complete && !finding.warming_up && tracker.fault.is_none() {
+                    if !lane.complete {
                         lane.complete = reached(&line, standstill_speed, judge, completion);
                     }
                     finding

@@ -190,8 +190,10 @@ pub struct Setup {
     pub speed_discrepancy: Option<SpeedDiscrepancy>,
     /// The inputs.
     pub inputs: Vec<Input>,
-    /// The line of the reset, unfiltered.
+    /// The line of the reset, high while pressed.
     pub reset_line: Option<u8>,
+    /// How long a level of that line must be read unchanged before it takes effect, in nanoseconds.
+    pub reset_filter_ns: u64,
     /// The monitors, in their order.
     pub monitors: Vec<Monitor>,
 }

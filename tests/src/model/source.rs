@@ -1,6 +1,6 @@
 //! From counter to position: the unwrapped count, the channel faults, the continuity.
 
-use super::exact::{Q, in_range, nearest_ulp, seconds, ulp_up};
+use super::exact::{Q, in_range, seconds, ulp_up};
 use super::setup::Source;
 use super::speed::{History, Point};
 use monitor_core::{Reading, Sample};
@@ -60,6 +60,8 @@ pub(super) struct Tracker {
     first_frame: Option<u64>,
     taken: Option<Taken>,
     invalid_stands: bool,
+    /// The newest reading was a first one and its position is out of range.
+    range_stands: bool,
     /// Readings since continuity began; `None` while it is lost or never began.
     history: Option<History>,
     /// How many first readings there have been.
@@ -79,6 +81,7 @@ impl Tracker {
             first_frame: None,
             taken: None,
             invalid_stands: false,
+            range_stands: false,
             history: None,
             epoch: 0,
             speed: None,
@@ -127,16 +130,19 @@ impl Tracker {
             self.lose_continuity();
             return Some(Fault::Stale);
         }
-        let position_stands_out = self.position().is_some_and(|position| !in_range(&nearest_ulp(&position)));
-        position_stands_out.then_some(Fault::Range)
+        self.range_stands.then_some(Fault::Range)
     }
 
     fn with_reading(&mut self, now: u64, fresh: Taken) -> Option<Fault> {
         let before = self.taken.replace(fresh);
         self.invalid_stands = false;
         let timeout = self.source.timeout_ns;
-        let gap = before.is_some_and(|before| fresh.at - before.at > timeout);
-        if gap || now - fresh.at > timeout {
+        if now - fresh.at > timeout {
+            // Too old already: not a good reading, so not a first one either.
+            self.lose_continuity();
+            return Some(Fault::Stale);
+        }
+        if self.history.is_some() && before.is_some_and(|before| fresh.at - before.at > timeout) {
             self.take_first(fresh);
             return Some(Fault::Stale);
         }
@@ -156,8 +162,7 @@ impl Tracker {
             }
             _ => {
                 self.take_first(fresh);
-                let position = self.position().expect("a first reading was taken");
-                (!in_range(&nearest_ulp(&position))).then_some(Fault::Range)
+                self.range_stands.then_some(Fault::Range)
             }
         }
     }
@@ -180,7 +185,11 @@ impl Tracker {
     fn take_first(&mut self, taken: Taken) {
         let count = as_signed(taken.value, self.source.counter_bits);
         let point = Point { at: taken.at, count };
-        self.history = Some(History::starting(self.window_ns, self.spacing_ns, point));
+        let position = Q::from_integer(count.into()) * &self.source.unit_per_count;
+        // A first reading out of range is no place to count from: the next one is a first reading again.
+        self.range_stands = !in_range(&position);
+        self.history =
+            (!self.range_stands).then(|| History::starting(self.window_ns, self.spacing_ns, point));
         self.speed = None;
         self.epoch += 1;
     }
@@ -189,14 +198,14 @@ impl Tracker {
     fn take_next(&mut self, mut history: History, point: Point) -> bool {
         let unit = &self.source.unit_per_count;
         let position = Q::from_integer(point.count.into()) * unit;
-        if i64::try_from(point.count).is_err() || !in_range(&nearest_ulp(&position)) {
+        if point.count.unsigned_abs() > u128::from(i64::MAX.unsigned_abs()) || !in_range(&position) {
             return false;
         }
         history.take(point);
         let speed = history.counts_per_second().map(|rate| rate * unit);
         if let (Some(base), Some(speed)) = (history.base(), &speed) {
             let travel = Q::from_integer((point.count - base.count).into()) * unit;
-            if !in_range(&nearest_ulp(&travel)) || !in_range(&ulp_up(&speed.abs())) {
+            if !in_range(&travel) || !in_range(&ulp_up(&speed.abs())) {
                 return false;
             }
         }

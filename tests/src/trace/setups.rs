@@ -183,6 +183,7 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
         discrepancy_time_ns: time(rng, timing, 10),
     });
     let monitors = monitors(rng, timing, &v, inputs.len());
+    let reset_filter_ns = if rng.flip() { 0 } else { time(rng, timing, 3) };
     let setup = Setup {
         a,
         b,
@@ -193,6 +194,7 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
         speed_discrepancy,
         inputs,
         reset_line: Some(RESET_LINE),
+        reset_filter_ns,
         monitors,
     };
     (setup.as_held(), micro)

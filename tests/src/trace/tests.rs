@@ -71,7 +71,7 @@ fn seen(cases: std::ops::Range<u64>, length: usize) -> BTreeMap<String, u64> {
 
 #[test]
 fn everything_the_rules_name_occurs_and_near_cases_are_rare() {
-    let counts = seen(0..80, 400);
+    let counts = seen(0..240, 400);
     let of = |what: &str| counts.get(what).copied().unwrap_or(0);
     for fault in [Fault::Invalid, Fault::OutOfOrder, Fault::Stale, Fault::Implausible, Fault::Range] {
         assert!(of(&format!("{fault:?}")) >= 10, "{fault:?}: {counts:#?}");
@@ -79,6 +79,7 @@ fn everything_the_rules_name_occurs_and_near_cases_are_rare() {
     for reset in [
         Reset::Accepted,
         Reset::Refused(Refusal::Channel),
+        Reset::Refused(Refusal::WarmingUp),
         Reset::Refused(Refusal::Violation),
         Reset::Refused(Refusal::Input),
     ] {

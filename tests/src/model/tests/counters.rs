@@ -89,10 +89,10 @@ fn a_64_bit_counter_that_wraps_is_a_range_fault_and_starts_anew() {
     setup.a = Source { counter_bits: 64, unit_per_count: ulps(1), ..source() };
     let mut model = Model::new(&setup);
     assert_eq!(model.step(&both(0, i64::MAX, 0)).channels[0].fault, None);
-    let seen = model.step(&both(MS, i64::MIN, 0));
+    let seen = model.step(&both(MS, i64::MIN + 1, 0));
     assert_eq!(seen.channels[0].fault, Some(Fault::Range));
-    assert_eq!(seen.channels[0].position, Some(ulps(i64::MIN.into())));
-    assert_eq!(model.step(&both(2 * MS, i64::MIN + 1, 0)).channels[0].fault, None);
+    assert_eq!(seen.channels[0].position, Some(ulps(-i128::from(i64::MAX))));
+    assert_eq!(model.step(&both(2 * MS, i64::MIN + 2, 0)).channels[0].fault, None);
 }
 
 #[test]

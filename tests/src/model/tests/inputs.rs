@@ -59,6 +59,16 @@ fn a_one_sided_cycle_is_a_fault_at_the_end_of_the_discrepancy_time() {
 }
 
 #[test]
+fn channels_that_change_places_are_no_one_sided_cycle() {
+    let setup = door(Pairing::Equivalent, OneSided::Fault);
+    assert_eq!(frames(&setup, &[3, 4], &[5, 6]).1, Vec::<u64>::new());
+    // Nor is it one when the first comes back afterwards.
+    assert_eq!(frames(&setup, &[3, 5], &[4]).1, Vec::<u64>::new());
+    // The timer of the disagreement runs on all the same.
+    assert_eq!(frames(&setup, &[3, 4, 7, 8], &[5, 6]).1, list(8..16));
+}
+
+#[test]
 fn a_return_to_the_demand_by_one_channel_after_both_demanded_is_not_one_sided() {
     let setup = door(Pairing::Equivalent, OneSided::Fault);
     assert_eq!(frames(&setup, &[2, 3, 5, 6], &list(2..7)).1, Vec::<u64>::new());

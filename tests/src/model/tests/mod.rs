@@ -37,6 +37,7 @@ fn bare() -> Setup {
         speed_discrepancy: None,
         inputs: Vec::new(),
         reset_line: Some(31),
+        reset_filter_ns: 0,
         monitors: Vec::new(),
     }
 }

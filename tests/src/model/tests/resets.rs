@@ -61,3 +61,25 @@ fn a_reset_clears_a_clock_fault_and_an_edge_is_seen_over_it() {
     let seen = model.step(&both(6 * MS, 0, 0));
     assert_eq!((seen.reset, seen.clock_latched, seen.permit), (Reset::Accepted, false, true));
 }
+
+#[test]
+fn a_reset_is_refused_while_an_active_monitor_is_warming_up() {
+    let mut model = Model::new(&sharp());
+    model.step(&both(0, 0, RESET));
+    // A jump of channel A: its speed is unknown at the frame after it.
+    model.step(&frame(MS, reading(MS, 90_000), reading(MS, 0), RESET));
+    let seen = model.step(&frame(2 * MS - 1, reading(2 * MS - 1, 90_000), reading(2 * MS - 1, 0), 0));
+    assert_eq!(seen.channels[0].fault, None);
+    assert_eq!(seen.reset, Reset::Refused(Refusal::WarmingUp));
+}
+
+#[test]
+fn the_line_of_the_reset_passes_its_filter() {
+    let setup = Setup { reset_filter_ns: 2 * MS, monitors: Vec::new(), ..sharp() };
+    let resets = |high: &[u64]| {
+        let seen = run(&setup, 0..12, |_| 0, |ms| if high.contains(&ms) { RESET } else { 0 });
+        (0..12).filter(|&at| seen[at].reset != Reset::None).collect::<Vec<_>>()
+    };
+    assert_eq!(resets(&[3, 4]), Vec::<usize>::new());
+    assert_eq!(resets(&[3, 4, 5, 7, 8]), [11]);
+}

@@ -1,0 +1,312 @@
+//! The program as a user meets it: exit status, messages with their place, reports.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+const SETUP: &str = r#"
+title = "Shuttle, invented"
+unit  = "mm"
+[time]
+column = "time"
+unit   = "s"
+[channel.a]
+column         = "motor"
+counter_bits   = 32
+unit_per_count = "0.0005 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column         = "rail"
+counter_bits   = 24
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[speed]
+window = "8 ms"
+[discrepancy]
+tolerance        = "2 mm"
+discrepancy_time = "20 ms"
+[[monitor]]
+name     = "slow while the door is open"
+kind     = "speed-limit"
+demand   = ["door_open"]
+limit    = "250 mm/s"
+on_delay = "4 ms"
+"#;
+
+/// A folder of its own for one test.
+struct Bench(PathBuf);
+
+impl Bench {
+    fn new(name: &str) -> Self {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+        let _ = std::fs::remove_dir_all(&folder);
+        std::fs::create_dir_all(&folder).unwrap();
+        let bench = Self(folder);
+        bench.write("axis.toml", SETUP);
+        bench
+    }
+
+    fn write(&self, name: &str, content: impl AsRef<[u8]>) {
+        std::fs::write(self.0.join(name), content).unwrap();
+    }
+
+    fn run(&self, args: &[&str]) -> Output {
+        self.run_with(args, b"")
+    }
+
+    fn run_with(&self, args: &[&str], input: &[u8]) -> Output {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_cowitness"))
+            .args(args)
+            .current_dir(&self.0)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        // The program may have gone before it has read everything.
+        let _ = child.stdin.take().unwrap().write_all(input);
+        child.wait_with_output().unwrap()
+    }
+
+    fn replay(&self, trace: &str) -> Output {
+        self.run(&["replay", trace, "--setup", "axis.toml"])
+    }
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).unwrap()
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).unwrap()
+}
+
+/// Steady motion at 1 kHz; both sources see `mm_per_ms`.
+fn trace(rows: u64, mm_per_ms: f64, door: u8) -> String {
+    let mut text = String::from("time,motor,rail,door_open\n");
+    for k in 0..rows {
+        let x = k as f64 * mm_per_ms;
+        let (motor, rail) = ((x * 2000.0).round() as i64, (x * 1000.0).round() as i64);
+        text += &format!("{}.{:03},{motor},{rail},{door}\n", k / 1000, k % 1000);
+    }
+    text
+}
+
+#[test]
+fn a_clear_trace_exits_with_0_and_a_tripped_one_with_1() {
+    let bench = Bench::new("exit");
+    bench.write("slow.csv", trace(100, 0.2, 1));
+    bench.write("fast.csv", trace(100, 0.3, 1));
+    let slow = bench.replay("slow.csv");
+    assert_eq!(slow.status.code(), Some(0), "{}", err(&slow));
+    assert!(out(&slow).starts_with("CLEAR  slow.csv\n"), "{}", out(&slow));
+    let fast = bench.replay("fast.csv");
+    assert_eq!(fast.status.code(), Some(1), "{}", err(&fast));
+    // The window is full at 8 ms, the violation has to last 4 ms; both channels see the same.
+    let text = out(&fast);
+    assert!(text.contains("0.012 s  channel a  slow while the door is open (speed-limit)"), "{text}");
+    assert!(text.contains("300.0000 mm/s, allowed 250.0000 mm/s, 50.0000 mm/s too fast"), "{text}");
+    assert!(text.contains("channel b tripped at the same frame"), "{text}");
+    assert!(text.contains("not a certified safety component"), "{text}");
+    assert!(text.lines().all(|line| line.chars().count() <= 100), "{text}");
+}
+
+#[test]
+fn json_on_standard_output_is_the_whole_output() {
+    let bench = Bench::new("json");
+    bench.write("fast.csv", trace(100, 0.3, 1));
+    let run = bench.run(&["replay", "fast.csv", "--setup", "axis.toml", "--json", "-"]);
+    let json: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
+    assert_eq!(json["verdict"], "tripped");
+    assert_eq!(json["trips"][0]["tripped_s"].to_string(), "0.012");
+    assert!(out(&run).contains("\"tripped_s\": 0.012000000"), "nanosecond digits are kept in the text");
+    assert_eq!(json["trips"][0]["confirmed_by"]["channel"], "b");
+    assert_eq!(json["trips"].as_array().unwrap().len(), 2);
+}
+
+#[test]
+fn several_traces_are_reported_in_their_order_and_the_worst_decides() {
+    let bench = Bench::new("several");
+    bench.write("slow.csv", trace(3000, 0.2, 1));
+    bench.write("fast.csv", trace(100, 0.3, 1));
+    let run = bench.run(&[
+        "replay",
+        "slow.csv",
+        "fast.csv",
+        "slow.csv",
+        "--setup",
+        "axis.toml",
+        "--json",
+        "all.json",
+    ]);
+    assert_eq!(run.status.code(), Some(1));
+    let json: serde_json::Value =
+        serde_json::from_slice(&std::fs::read(bench.0.join("all.json")).unwrap()).unwrap();
+    let verdicts: Vec<_> =
+        json.as_array().unwrap().iter().map(|one| one["verdict"].as_str().unwrap()).collect();
+    assert_eq!(verdicts, ["clear", "tripped", "clear"]);
+    let missing = bench.run(&["replay", "slow.csv", "none.csv", "--setup", "axis.toml"]);
+    assert_eq!(missing.status.code(), Some(2));
+    assert!(err(&missing).contains("none.csv: there is no such file"), "{}", err(&missing));
+}
+
+#[test]
+fn standard_input_gives_the_same_report_as_the_file() {
+    let bench = Bench::new("stdin");
+    let text = trace(5000, 0.3, 1);
+    bench.write("fast.csv", &text);
+    let file = bench.replay("fast.csv");
+    let piped = bench.run_with(&["replay", "-", "--setup", "axis.toml"], text.as_bytes());
+    assert_eq!(out(&file).replace("fast.csv", "-"), out(&piped));
+    assert_eq!(piped.status.code(), Some(1));
+}
+
+#[test]
+fn expectations_decide_the_exit_status() {
+    let bench = Bench::new("expect");
+    bench.write("fast.csv", trace(100, 0.3, 1));
+    let run = |expect: &str| {
+        bench.write("expect.toml", expect);
+        bench.run(&["replay", "fast.csv", "--setup", "axis.toml", "--expect", "expect.toml"])
+    };
+    let met = run(
+        "verdict = \"tripped\"\n[[trip]]\nmonitor = \"slow while the door is open\"\nfrom = \"12 ms\"\nto = \"0.012 s\"\n",
+    );
+    assert_eq!(met.status.code(), Some(0), "{}{}", out(&met), err(&met));
+    assert!(out(&met).contains("All expectations met"));
+    let early = run("[[trip]]\nto = \"11.9 ms\"\n");
+    assert_eq!(early.status.code(), Some(1));
+    assert!(out(&early).contains("expected a trip until 0.011900000 s; there was none"), "{}", out(&early));
+    let unnamed = run("verdict = \"tripped\"\n");
+    assert_eq!(unnamed.status.code(), Some(1), "a trip that no entry names is a miss");
+    let accepted = run("others = \"accepted\"\n");
+    assert_eq!(accepted.status.code(), Some(0));
+    let forbidden = run("others = \"accepted\"\n[[no_trip]]\nchannel = \"b\"\n");
+    assert_eq!(forbidden.status.code(), Some(1));
+    for (bad, says) in [
+        ("[[trip]]\nmonitor = \"slow\"\n", "the setup has no monitor `slow`"),
+        ("[[trip]]\nform = \"1 s\"\n", "unknown field `form`"),
+        ("[[trip]]\nfrom = \"1 mm\"\n", ":2:8: "),
+        ("[[trip]]\nfrom = \"2 s\"\nto = \"1 s\"\n", "ends before it begins"),
+    ] {
+        let run = run(bad);
+        assert_eq!(run.status.code(), Some(2), "{bad}");
+        assert!(err(&run).contains(says), "{}", err(&run));
+    }
+}
+
+#[test]
+fn every_bad_trace_is_refused_with_its_place_and_without_a_verdict() {
+    let bench = Bench::new("bad");
+    let head = "time,motor,rail,door_open\n0.000,0,0,0\n";
+    let with = |row: &str| format!("{head}{row}\n0.002,0,0,0\n").into_bytes();
+    let cases: Vec<(&str, Vec<u8>, &str)> = vec![
+        ("empty", Vec::new(), "bad.csv: "),
+        ("header only", b"time,motor,rail,door_open\n".to_vec(), "bad.csv: "),
+        ("missing column", b"time,motor,door_open\n0,0,0\n".to_vec(), "bad.csv:1"),
+        ("doubled column", b"time,motor,rail,rail,door_open\n0,0,0,0,0\n".to_vec(), "bad.csv:1:17"),
+        ("text", with("0.001,abc,0,0"), "bad.csv:3:7"),
+        ("NaN", with("0.001,0,NaN,0"), "bad.csv:3:9"),
+        ("infinity", with("inf,0,0,0"), "bad.csv:3:1"),
+        ("empty cell", with("0.001,,0,0"), "bad.csv:3:7"),
+        ("beyond its width", with("0.001,0,16777216,0"), "bad.csv:3:9"),
+        ("time repeats", with("0.000,0,0,0"), "bad.csv:3:1"),
+        ("time goes back", b"time,motor,rail,door_open\n0.1,0,0,0\n0.05,0,0,0\n".to_vec(), "bad.csv:3:1"),
+        (
+            "invalid UTF-8",
+            with("0.001,0,0,0\u{e9}").iter().map(|&b| if b == 0xc3 { 0xff } else { b }).collect(),
+            "bad.csv:3:",
+        ),
+        ("too short", with("0.001,0,0"), "bad.csv:3"),
+        ("too long", with("0.001,0,0,0,0"), "bad.csv:3"),
+        ("level", with("0.001,0,0,2"), "bad.csv:3:11"),
+    ];
+    for (what, content, place) in cases {
+        bench.write("bad.csv", content);
+        let run = bench.run(&["replay", "bad.csv", "--setup", "axis.toml", "--json", "bad.json"]);
+        assert_eq!(run.status.code(), Some(2), "{what}");
+        assert!(err(&run).contains(place), "{what}: {}", err(&run));
+        assert_eq!(out(&run), "", "{what}: no partial verdict");
+        assert!(!bench.0.join("bad.json").exists(), "{what}: no partial report");
+    }
+}
+
+#[test]
+fn a_truncated_gzip_a_long_line_and_unreadable_files_are_refused() {
+    let bench = Bench::new("files");
+    let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
+    gzip.write_all(trace(20_000, 0.2, 0).as_bytes()).unwrap();
+    let gzip = gzip.finish().unwrap();
+    bench.write("whole.csv.gz", &gzip);
+    bench.write("cut.csv.gz", &gzip[..gzip.len() / 2]);
+    assert_eq!(bench.replay("whole.csv.gz").status.code(), Some(0));
+    let cut = bench.replay("cut.csv.gz");
+    assert_eq!(cut.status.code(), Some(2));
+    assert!(err(&cut).contains("truncated") || err(&cut).contains("ends"), "{}", err(&cut));
+    bench.write("long.csv", vec![b'7'; 5 << 20]);
+    let long = bench.replay("long.csv");
+    assert_eq!(long.status.code(), Some(2));
+    assert!(err(&long).contains("line"), "{}", err(&long));
+    std::fs::create_dir(bench.0.join("folder")).unwrap();
+    assert!(err(&bench.replay("folder")).contains("directory"));
+    assert!(err(&bench.replay("nowhere.csv")).contains("no such file"));
+    let setup = bench.run(&["replay", "whole.csv.gz", "--setup", "folder"]);
+    assert_eq!(setup.status.code(), Some(2));
+    assert!(err(&setup).contains("directory"), "{}", err(&setup));
+}
+
+#[test]
+fn bad_rows_are_left_out_and_counted_only_on_request() {
+    let bench = Bench::new("skip");
+    bench.write("bad.csv", trace(50, 0.2, 0).replace("0.020,8000,", "0.020,oops,"));
+    assert_eq!(bench.replay("bad.csv").status.code(), Some(2));
+    let run = bench.run(&["replay", "bad.csv", "--setup", "axis.toml", "--skip-bad"]);
+    assert_eq!(run.status.code(), Some(0), "{}", err(&run));
+    assert!(out(&run).contains("1 bad rows were left out"), "{}", out(&run));
+    assert!(err(&run).contains("bad.csv:22:7"), "{}", err(&run));
+}
+
+#[test]
+fn a_gap_longer_than_the_timeout_is_a_fault_of_the_axis_and_not_of_the_file() {
+    let bench = Bench::new("gap");
+    let rows = trace(60, 0.2, 0);
+    let kept: Vec<&str> =
+        rows.lines().enumerate().filter(|(i, _)| !(21..=26).contains(i)).map(|(_, line)| line).collect();
+    bench.write("gap.csv", kept.join("\n") + "\n");
+    let run = bench.replay("gap.csv");
+    assert_eq!(run.status.code(), Some(1));
+    let text = out(&run);
+    assert!(text.starts_with("FAULT"), "{text}");
+    assert!(text.contains("no row from 0.019 s to 0.026 s"), "{text}");
+    assert!(text.contains("0.026 s  channel a  stale"), "{text}");
+}
+
+#[test]
+fn a_mistake_in_the_setup_is_shown_with_its_line() {
+    let bench = Bench::new("setup");
+    bench.write("run.csv", trace(10, 0.2, 0));
+    bench.write("axis.toml", SETUP.replace("limit    = \"250 mm/s\"", "limit    = \"250 ms\""));
+    let run = bench.replay("run.csv");
+    assert_eq!(run.status.code(), Some(2));
+    let text = err(&run);
+    assert!(text.contains("axis.toml:28:17") && text.contains("250 ms") && text.contains('^'), "{text}");
+    bench.write("axis.toml", SETUP.replace("window =", "windw ="));
+    assert!(
+        err(&bench.replay("run.csv")).contains("did you mean `window`"),
+        "{}",
+        err(&bench.replay("run.csv"))
+    );
+}
+
+#[test]
+fn usage_errors_exit_with_2_and_help_with_0() {
+    let bench = Bench::new("usage");
+    assert_eq!(bench.run(&["replay", "x.csv"]).status.code(), Some(2));
+    assert_eq!(bench.run(&["repaly"]).status.code(), Some(2));
+    let help = bench.run(&["--help"]);
+    assert_eq!(help.status.code(), Some(0));
+    assert!(out(&help).contains("not a certified safety component"));
+    assert_eq!(bench.run(&["--version"]).status.code(), Some(0));
+}

@@ -1,0 +1,114 @@
+//! What lets a frame pass without looking at every monitor again.
+//!
+//! A monitor is calm on a channel when it was not violated, and until its demand ends nothing but the motion can change what
+//! it finds: a fixed speed limit, a landed envelope, a standstill with its reference. All calm monitors together
+//! come down to one limit on the speed and one range of counts. While the motion is within both, none of them
+//! can be violated, and none needs to be looked at.
+//!
+//! A falling envelope is calm for a while: as long as the speed is below what the line will have come down to by then.
+
+use crate::axis::MonitorId;
+use crate::monitor::{Check, Lull, Monitor, Rule, RuleState};
+use crate::outcome::MonitorSet;
+use crate::source::Source;
+use crate::units::{Instant, Span, Speed};
+
+/// The calm monitors of one channel, and what keeps them calm.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Calm {
+    pub(crate) monitors: MonitorSet,
+    /// The smallest of their limits on the speed.
+    pub(crate) limit: Speed,
+    /// The counts, from `low` to `high`, at which each of them is within its position window.
+    low: i64,
+    high: i64,
+    /// One of them withdraws the permit as planned.
+    pub(crate) withdraws: bool,
+    /// A limit among them falls; then all active monitors are calm, and only until this frame.
+    pub(crate) falls_until: Option<Instant>,
+}
+
+/// How long a falling envelope is calm at a time, in nanoseconds: first tried, and then.
+const WHILE: [u64; 2] = [16_000_000, 2_000_000];
+
+impl Calm {
+    pub(crate) const NONE: Self = Self {
+        monitors: MonitorSet::NONE,
+        limit: Speed::MAX,
+        low: i64::MIN,
+        high: i64::MAX,
+        withdraws: false,
+        falls_until: None,
+    };
+
+    /// Whether none of its monitors would find a violation now. Only for a channel without a fault.
+    ///
+    /// Without regard to a falling limit. It need not ask whether the count was broken since: the first frame after that knows no speed.
+    #[inline]
+    pub(crate) fn holds<const POINTS: usize>(&self, source: &Source<POINTS>) -> bool {
+        let count = source.count();
+        match source.speed() {
+            Some(speed) => speed.magnitude() <= self.limit && count >= self.low && count <= self.high,
+            None => false,
+        }
+    }
+
+    /// Whether no falling limit among them has come down to where it must be looked at again.
+    #[inline]
+    pub(crate) fn lasts(&self, now: Instant) -> bool {
+        match self.falls_until {
+            Some(until) => now <= until,
+            None => true,
+        }
+    }
+
+    /// Takes in a monitor when it is calm; tells when its limit falls, and leaves it out. `check` found neither a violation nor
+    /// anything unknown; `reach` is how many counts its position window is wide to each side.
+    pub(crate) fn consider<Own: Monitor>(
+        &mut self,
+        id: MonitorId,
+        rule: &Rule<Own>,
+        state: &RuleState<Own::State>,
+        check: &Check,
+        reach: i64,
+    ) -> bool {
+        match rule.calm(state, check) {
+            None => return false,
+            Some(Lull::Falling) => return true,
+            Some(Lull::Constant) => {}
+        }
+        if check.position.is_some() {
+            let Some(reference) = state.reference() else { return false };
+            self.low = self.low.max(reference.count().saturating_sub(reach));
+            self.high = self.high.min(reference.count().saturating_add(reach));
+        }
+        if let Some(bound) = check.speed {
+            self.limit = self.limit.min(bound.limit);
+        }
+        self.withdraws |= check.withdraws;
+        self.monitors = self.monitors.with(id);
+        false
+    }
+
+    /// Takes in the monitors whose limit falls, for as long as `speed` stays calm; `limit_at` is the smallest of their limits at
+    /// an instant.
+    pub(crate) fn add_falling(
+        &mut self,
+        falling: MonitorSet,
+        now: Instant,
+        speed: Speed,
+        limit_at: impl Fn(Instant) -> Option<Speed>,
+    ) {
+        for span in WHILE {
+            let Some(until) = now.after(Span::from_nanos(span)) else { return };
+            let Some(limit) = limit_at(until) else { return };
+            if speed <= limit {
+                self.limit = self.limit.min(limit);
+                self.monitors = self.monitors.union(falling);
+                self.falls_until = Some(until);
+                return;
+            }
+        }
+    }
+}

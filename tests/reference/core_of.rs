@@ -1,0 +1,148 @@
+//! The core's setup for a setup of the model.
+
+use cowitness_tests::model::{self, By, Kind, Lines, Q};
+use monitor_core::{
+    Acceleration, AxisConfig, Demand, InputConfig, InputId, InputSet, MonitorId, OneSided, Pairing, Position,
+    PositionDiscrepancy, Ramp, Rule, Scale, SourceConfig, Span, Speed, SpeedDiscrepancy, SpeedLimit,
+    Standstill, Stop, Supervision, Until, WarmUp,
+};
+use num_rational::BigRational;
+use num_traits::ToPrimitive;
+
+/// A whole number of ULPs.
+pub fn bits(value: &Q) -> i64 {
+    let scaled = value * BigRational::from_integer((1 << 24).into());
+    assert!(scaled.is_integer(), "a held value is a whole number of ULPs");
+    scaled.to_integer().to_i64().expect("a held value fits")
+}
+
+fn speed(value: &Q) -> Speed {
+    Speed::from_bits(bits(value))
+}
+
+fn position(value: &Q) -> Position {
+    Position::from_bits(bits(value))
+}
+
+fn source(source: &model::Source) -> SourceConfig {
+    let numerator = source.unit_per_count.numer().to_i128().expect("a numerator fits");
+    let denominator = source.unit_per_count.denom().to_u128().expect("a denominator fits");
+    let scale = Scale::from_ratio(numerator, denominator).expect("a scale in range");
+    let timeout = Span::from_nanos(source.timeout_ns);
+    SourceConfig::try_new(source.counter_bits, scale, speed(&source.max_speed), timeout)
+        .expect("a source in range")
+}
+
+fn input(input: &model::Input) -> InputConfig {
+    let filter = Span::from_nanos(input.filter_ns);
+    match input.lines {
+        Lines::One(line) => InputConfig::single(line, input.demand_high, filter),
+        Lines::Two { first, second, pairing, discrepancy_time_ns, one_sided } => {
+            let pairing = match pairing {
+                model::Pairing::Equivalent => Pairing::Equivalent,
+                model::Pairing::Antivalent => Pairing::Antivalent,
+            };
+            let one_sided = match one_sided {
+                model::OneSided::Fault => OneSided::Fault,
+                model::OneSided::Ignore => OneSided::Ignore,
+            };
+            let discrepancy_time = Span::from_nanos(discrepancy_time_ns);
+            InputConfig::dual(
+                [first, second],
+                pairing,
+                input.demand_high,
+                filter,
+                discrepancy_time,
+                one_sided,
+            )
+        }
+    }
+    .expect("an input in range")
+}
+
+fn ramp(ramp: &model::Ramp) -> Ramp {
+    let deceleration = Acceleration::from_bits(bits(&ramp.deceleration));
+    Ramp::try_new(Span::from_nanos(ramp.delay_ns), deceleration, speed(&ramp.margin))
+        .expect("a ramp in range")
+}
+
+fn standstill(position_window: &Q, speed_window: &Q) -> Standstill {
+    Standstill::try_new(position(position_window), speed(speed_window)).expect("windows in range")
+}
+
+fn rule(kind: &Kind) -> Rule {
+    match kind {
+        Kind::TorqueOff => Rule::TorqueOff,
+        Kind::Standstill { position_window, speed_window } => {
+            Rule::Standstill(standstill(position_window, speed_window))
+        }
+        Kind::SpeedLimit { limit, ramp: shape } => Rule::SpeedLimit(
+            SpeedLimit::try_new(speed(limit), shape.as_ref().map(ramp)).expect("a limit in range"),
+        ),
+        Kind::Stop { until, by } => {
+            let until = match until {
+                model::Until::TorqueOff => Until::TorqueOff,
+                model::Until::Standstill { position_window, speed_window } => {
+                    Until::Standstill(standstill(position_window, speed_window))
+                }
+            };
+            let supervision = match by {
+                By::Time { within_ns } => Supervision::Time { within: Span::from_nanos(*within_ns) },
+                By::Ramp { ramp: shape, standstill_speed, within_ns } => Supervision::Ramp {
+                    ramp: ramp(shape),
+                    standstill_speed: speed(standstill_speed),
+                    within: within_ns.map(Span::from_nanos),
+                },
+            };
+            Rule::Stop(Stop::try_new(supervision, until).expect("a stop in range"))
+        }
+    }
+}
+
+/// A setup as the core takes it, with the names it gave.
+pub struct Core<const POINTS: usize> {
+    /// The setup.
+    pub config: AxisConfig<POINTS, 16, 16>,
+    /// The inputs in the order of the setup.
+    pub inputs: Vec<InputId>,
+    /// The monitors in the order of the setup.
+    pub monitors: Vec<MonitorId>,
+}
+
+/// The setup as the core takes it.
+pub fn core_of<const POINTS: usize>(setup: &model::Setup) -> Core<POINTS> {
+    let setup = setup.as_held();
+    assert_eq!(setup.points, POINTS, "the axis stores as many points as the model");
+    let warm_up = if setup.warm_up_withholds { WarmUp::Withhold } else { WarmUp::Permit };
+    let window = Span::from_nanos(setup.window_ns);
+    let mut config =
+        AxisConfig::try_new(source(&setup.a), source(&setup.b), window, warm_up).expect("a window in range");
+    let inputs: Vec<InputId> =
+        setup.inputs.iter().map(|one| config.add_input(input(one)).expect("room for inputs")).collect();
+    let mut monitors = Vec::new();
+    for monitor in &setup.monitors {
+        let demand = match monitor.demand.as_slice() {
+            [] => Demand::Always,
+            some => Demand::AnyOf(some.iter().fold(InputSet::NONE, |set, &index| set.with(inputs[index]))),
+        };
+        let on_delay = Span::from_nanos(monitor.on_delay_ns);
+        let id = config.add_monitor(rule(&monitor.kind), demand, on_delay);
+        monitors.push(id.expect("room for monitors"));
+    }
+    if let Some(line) = setup.reset_line {
+        let filter = Span::from_nanos(setup.reset_filter_ns);
+        config.set_reset(InputConfig::single(line, true, filter).expect("a line in range"));
+    }
+    if let Some(rule) = &setup.discrepancy {
+        let skew = Span::from_nanos(rule.skew_allowance_ns);
+        let time = Span::from_nanos(rule.discrepancy_time_ns);
+        let rule = PositionDiscrepancy::try_new(position(&rule.tolerance), skew, time, rule.align);
+        config.set_position_discrepancy(rule.expect("a discrepancy in range"));
+    }
+    if let Some(rule) = &setup.speed_discrepancy {
+        let time = Span::from_nanos(rule.discrepancy_time_ns);
+        let rule = SpeedDiscrepancy::try_new(speed(&rule.tolerance), time);
+        config.set_speed_discrepancy(rule.expect("a discrepancy in range"));
+    }
+    Core { config, inputs, monitors }
+}

@@ -1,0 +1,84 @@
+//! The core against the exact reference model, frame by frame, on random traces; and small cases of each rule on which the
+//! two once differed.
+
+mod cases;
+mod compare;
+mod core_of;
+
+use cowitness_tests::trace::{case, minimised};
+
+use compare::{Tally, first_difference};
+
+/// How many traces, of which most have this length. `COWITNESS_CASES` in the environment replaces the number, `COWITNESS_SEED`
+/// says where the seeds begin.
+const CASES: u64 = 2400;
+const FRAMES: usize = 150;
+
+/// Runs `cases` traces on an axis with `POINTS` stored points.
+fn run<const POINTS: usize>(seeds: std::ops::Range<u64>, length: usize) -> Tally {
+    let mut tally = Tally::default();
+    for seed in seeds {
+        let one = case(seed, length, POINTS);
+        if let Some(difference) = first_difference::<POINTS>(&one, &mut tally) {
+            let smallest = minimised(&one, |smaller| {
+                first_difference::<POINTS>(smaller, &mut Tally::default())
+                    .is_some_and(|found| found.what == difference.what)
+            });
+            let left = first_difference::<POINTS>(&smallest, &mut Tally::default());
+            panic!(
+                "seed {seed}, {length} frames, {POINTS} points: {difference}\nminimised: {}\n{:#?}\n{:#?}",
+                left.map_or_else(String::new, |difference| difference.to_string()),
+                smallest.setup,
+                smallest.frames,
+            );
+        }
+    }
+    tally
+}
+
+/// The number of traces wanted: as many as the variable says, or the usual number.
+fn wanted() -> u64 {
+    match std::env::var("COWITNESS_CASES") {
+        Ok(text) => text.parse().expect("COWITNESS_CASES is a number of traces"),
+        Err(_) => CASES,
+    }
+}
+
+/// Where the seeds of a run begin, for further runs with new ones.
+fn first_seed() -> u64 {
+    match std::env::var("COWITNESS_SEED") {
+        Ok(text) => text.parse().expect("COWITNESS_SEED is a number"),
+        Err(_) => 0,
+    }
+}
+
+fn compared<const POINTS: usize>(share: u64, offset: u64) {
+    let begin = first_seed() + offset;
+    let tally = run::<POINTS>(begin..begin + wanted() / share, FRAMES);
+    println!("{POINTS} points, seeds from {begin}: {tally:?}");
+    assert!(tally.near * 400 < tally.compared, "less than one comparison in 400 may be near: {tally:?}");
+    assert!(tally.trips > 0 && tally.resets_accepted > 0, "the traces show something: {tally:?}");
+}
+
+#[test]
+fn the_core_follows_the_model_frame_by_frame_with_17_points() {
+    compared::<17>(2, 0);
+}
+
+#[test]
+fn the_core_follows_the_model_frame_by_frame_with_3_points() {
+    compared::<3>(4, 1_000_000_000);
+}
+
+#[test]
+fn the_core_follows_the_model_frame_by_frame_with_33_points() {
+    compared::<33>(8, 2_000_000_000);
+}
+
+#[test]
+fn the_core_follows_the_model_over_long_traces() {
+    let begin = first_seed() + 3_000_000_000;
+    let tally = run::<9>(begin..begin + wanted() / 40, 1500);
+    println!("9 points, long, seeds from {begin}: {tally:?}");
+    assert!(tally.trips > 0, "{tally:?}");
+}

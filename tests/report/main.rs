@@ -1,0 +1,145 @@
+//! The JSON report against its schema.
+
+use boon::{Compiler, Schemas};
+use host_harness::replay::replay;
+use host_harness::report::{Report, json_schema};
+use host_harness::setup::Setup;
+use monitor_core::{Frame, Instant, Levels, Reading, Sample};
+use serde_json::Value;
+
+const SCHEMA: &str = include_str!("../../host-harness/report.schema.json");
+
+const SETUP: &str = r#"
+title = "Every entry of the report, invented"
+unit  = "mm"
+[time]
+column = "t"
+unit   = "s"
+[channel.a]
+column         = "a"
+counter_bits   = 32
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column         = "b"
+counter_bits   = 32
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[speed]
+window = "8 ms"
+[discrepancy]
+tolerance        = "2 mm"
+discrepancy_time = "5 ms"
+[speed_discrepancy]
+tolerance        = "20 mm/s"
+discrepancy_time = "5 ms"
+[input.door]
+columns          = ["d1", "d2"]
+pairing          = "equivalent"
+discrepancy_time = "10 ms"
+[reset]
+column = "reset"
+[[monitor]]
+name  = "slow"
+kind  = "speed-limit"
+limit = "150 mm/s"
+[[monitor]]
+name            = "hold"
+kind            = "standstill"
+demand          = ["door"]
+position_window = "1 mm"
+speed_window    = "10 mm/s"
+[[monitor]]
+name   = "stop"
+kind   = "stop"
+demand = ["stop"]
+until  = "torque-off"
+by     = "time"
+within = "5 ms"
+[[monitor]]
+name   = "off"
+kind   = "torque-off"
+demand = ["off"]
+[[monitor]]
+name   = "never"
+kind   = "torque-off"
+demand = ["never"]
+"#;
+
+/// Channel b runs at half the speed; lines: d1 alone from 60, stop from 40 to 45, off from 50, reset pulse at 30; no rows 70 to 80.
+fn frames(setup: &Setup) -> Vec<Frame> {
+    let line = |name: &str| 1_u32 << setup.levels.iter().position(|level| level == name).unwrap();
+    (0..100_u64)
+        .filter(|k| !(70..80).contains(k))
+        .map(|k| {
+            let now = Instant::from_nanos(k * 1_000_000 + 250_000);
+            let reading = |count| Some(Reading { captured_at: now, sample: Sample::Count(count) });
+            let mut levels = 0;
+            for (name, high) in
+                [("d1", k >= 60), ("stop", (40..45).contains(&k)), ("off", k >= 50), ("reset", k == 30)]
+            {
+                levels |= if high { line(name) } else { 0 };
+            }
+            Frame { now, a: reading(k * 200), b: reading(k * 100), levels: Levels::from_bits(levels) }
+        })
+        .collect()
+}
+
+fn report() -> Value {
+    let setup = Setup::parse(SETUP, "axis.toml").unwrap();
+    let frames = frames(&setup);
+    let outcome = replay(&setup, &mut frames.as_slice(), &mut |_| {}).unwrap();
+    let report = Report::new(&setup, &outcome, "frames", 0);
+    serde_json::from_str(&serde_json::to_string(&report).unwrap()).unwrap()
+}
+
+fn valid(document: &Value) -> Result<(), String> {
+    let mut schemas = Schemas::new();
+    let mut compiler = Compiler::new();
+    compiler.add_resource("report.json", serde_json::from_str(SCHEMA).unwrap()).unwrap();
+    let schema = compiler.compile("report.json", &mut schemas).unwrap();
+    schemas.validate(document, schema).map_err(|error| error.to_string())
+}
+
+#[test]
+fn the_schema_in_the_repository_is_that_of_the_program() {
+    let now: Value = serde_json::to_value(json_schema()).unwrap();
+    let kept: Value = serde_json::from_str(SCHEMA).unwrap();
+    assert_eq!(
+        kept, now,
+        "write it anew: cargo run --bin cowitness -- schema > host-harness/report.schema.json"
+    );
+}
+
+#[test]
+fn a_report_with_an_entry_in_every_list_validates_against_the_schema() {
+    let report = report();
+    for list in ["trips", "faults", "stops", "resets", "monitors", "channels"] {
+        assert!(!report[list].as_array().unwrap().is_empty(), "nothing in {list}: {report:#}");
+    }
+    assert!(!report["trace"]["gaps"].as_array().unwrap().is_empty());
+    let kinds: Vec<&str> =
+        report["faults"].as_array().unwrap().iter().map(|f| f["kind"].as_str().unwrap()).collect();
+    assert!(kinds.contains(&"input") && kinds.contains(&"stale"), "{kinds:?}");
+    valid(&report).unwrap();
+}
+
+#[test]
+fn a_report_with_a_changed_field_does_not_validate() {
+    let good = report();
+    for (pointer, value) in [
+        ("/verdict", Value::from("fine")),
+        ("/trips/0/tripped_s", Value::from("soon")),
+        ("/trips/0/observed", Value::Null),
+        ("/schema", Value::from(-1)),
+    ] {
+        let mut bad = good.clone();
+        *bad.pointer_mut(pointer).unwrap() = value;
+        assert!(valid(&bad).is_err(), "{pointer}");
+    }
+    let mut more = good;
+    more["trips"][0]["surprise"] = Value::from(1);
+    assert!(valid(&more).is_err(), "an unknown field");
+}
