@@ -32,10 +32,10 @@ OUTPUTS = {
     "camera-x.csv": "78d4017b7d56ca62ca53fb440c3d60b654b94d47eb4c80e45885b7c9825b9146",
     "camera-y.csv": "8583e59a01fae8e19f72ca110a1e7e956fa90fa14cf9538bd1f74715759fbe4d",
     "camera-z.csv": "eb3bdb53dd7855940dbb3531503bafdbbea6c3afb9770a82d469e0ac9c77c68f",
-    "camera-expected.json": "b550bb3bf98325fa9cc3ad244240ed6285efcee1ad17fc3f2351648df9c9583d",
+    "camera-expected.json": "e5ed94a8b7c7429814c5aef9fac035f43c1faf90f8bcbc644bff1a63ada5de34",
 }
 
-# The settings of camera.toml.
+# The settings of camera-x.toml, camera-y.toml and camera-z.toml.
 WINDOW_NS = 100_000_000
 TOLERANCE_MM = 25
 
@@ -86,13 +86,18 @@ class Source:
         self.at.append(at)
         self.x.append(x)
 
-    def moved_to(self, now):
-        """The newest position, moved to `now` by the speed over the window; not moved while that is unknown."""
+    def speed(self):
+        """The speed over the window in mm/ns; None while no reading is old enough."""
+        if not self.at:
+            return None
         base = bisect.bisect_right(self.at, self.at[-1] - WINDOW_NS) - 1
         if base < 0:
-            return self.x[-1]
-        speed = (self.x[-1] - self.x[base]) / (self.at[-1] - self.at[base])
-        return self.x[-1] + speed * (now - self.at[-1])
+            return None
+        return (self.x[-1] - self.x[base]) / (self.at[-1] - self.at[base])
+
+    def moved_to(self, now):
+        """The newest position, moved to `now` by the speed, which must be known."""
+        return self.x[-1] + self.speed() * (now - self.at[-1])
 
 
 def interpolate(at, x, now):
@@ -140,6 +145,30 @@ def longest_gap(at):
     return {"from_s": seconds(at[i - 1]), "to_s": seconds(at[i])}
 
 
+def compared(frames, apart, known, position):
+    """Size of the differences that a monitor sees, from the first frame at which what it needs is known of both sources;
+    of the interpolated ones counted from the same frame; and of how far the former may be off the latter."""
+    sources, reference = (Source(), Source()), None
+    differences, interpolated, off = [], [], []
+    for now, source, value in frames:
+        sources[source].push(now, value)
+        if not all(known(each) for each in sources):
+            continue
+        mocap, camera = (position(each, now) for each in sources)
+        if reference is None:
+            if source != 1:
+                raise archives.Wrong("the references are not taken at a picture: there is nothing to interpolate to")
+            reference = (mocap - camera, apart[now] - (mocap - value))
+        differences.append((now, mocap - camera - reference[0]))
+        if source == 1:
+            # The camera's reading is of this very instant, so only motion capture is late: what matters is how far its
+            # position is from the interpolated one, less the same at the reference.
+            interpolated.append(now)
+            off.append(abs(apart[now] - (mocap - value) - reference[1]))
+    since = [(now, apart[now] - apart[interpolated[0]]) for now in interpolated]
+    return figures(differences), figures(since), size(off)
+
+
 def expected(mocap, camera, column):
     """What must come out along one axis."""
     frames = [(nanoseconds(row[0]), 0, Fraction(row[column]) * 1000) for row in mocap]
@@ -149,38 +178,16 @@ def expected(mocap, camera, column):
     x = [value for _, source, value in frames if source == 0]
 
     # Motion capture moved to the instant of each picture by interpolation, which may look ahead.
-    apart = [(now, interpolate(at, x, now) - value) for now, source, value in frames if source == 1]
-    since_first = [(now, e - apart[0][1]) for now, e in apart]
+    apart = {now: interpolate(at, x, now) - value for now, source, value in frames if source == 1}
 
-    # As a monitor sees it: newest readings as they are, or each moved on to the present by its own speed.
-    sources, reference = (Source(), Source()), None
-    held, aligned, off_held, off_aligned = [], [], [], []
-    for now, source, value in frames:
-        sources[source].push(now, value)
-        if not (sources[0].at and sources[1].at):
-            continue
-        plain = [each.x[-1] for each in sources]
-        moved = [each.moved_to(now) for each in sources]
-        if reference is None:
-            reference = (plain, moved)
-        held.append((now, plain[0] - reference[0][0] - (plain[1] - reference[0][1])))
-        aligned.append((now, moved[0] - reference[1][0] - (moved[1] - reference[1][1])))
-        if source == 1:
-            # The camera's reading is of this very instant, so only motion capture is late: how much that can matter
-            # is its way since its reading, less what its own speed foretold, and the same at the reference.
-            way = interpolate(at, x, now) - plain[0]
-            first = interpolate(at, x, apart[0][0]) - reference[0][0]
-            off_held.append(abs(way - first))
-            off_aligned.append(abs(way - (moved[0] - plain[0]) - first))
-    return {
-        "interpolated": figures(apart),
-        "interpolated_since_first": figures(since_first),
-        "held": figures(held),
-        "aligned": figures(aligned),
-        "held_off": size(off_held),
-        "aligned_off": size(off_aligned),
-        "mocap_gap": longest_gap(at),
-    }
+    # As a monitor sees it: newest readings as they are, as soon as there are two; or each moved on to the present by
+    # its own speed, as soon as both speeds are known.
+    held = compared(frames, apart, lambda each: each.at, lambda each, now: each.x[-1])
+    aligned = compared(frames, apart, lambda each: each.speed() is not None, Source.moved_to)
+    report = {"interpolated": figures(list(apart.items())), "mocap_gap": longest_gap(at)}
+    for name, found in (("held", held), ("aligned", aligned)):
+        report[name], report[f"{name}_interpolated"], report[f"{name}_off"] = found
+    return report
 
 
 def convert(cache):

@@ -38,7 +38,7 @@ def prepare(dataset, cache, out):
 
 def main():
     here = os.path.dirname(os.path.abspath(__file__))
-    default = os.environ.get("COWITNESS_CACHE") or os.path.join(here, "..", "..", "target", "recordings")
+    default = os.environ.get("COWITNESS_CACHE") or os.path.join(os.path.dirname(os.path.dirname(here)), "target", "recordings")
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("dataset", nargs="*", help="wheel, camera; default: all")
     parser.add_argument("--cache", default=default, help="folder of the packages (default: %(default)s)")

@@ -15,7 +15,7 @@ fn place(path: &str, traces: &std::path::Path) -> std::path::PathBuf {
 }
 
 #[test]
-fn every_replay_in_the_guide_ends_as_the_guide_says() {
+fn every_replay_in_the_guide_comes_out_as_the_guide_says() {
     let (Some(traces), Some(_)) = (fetched::wheel(), fetched::camera()) else { return };
     let guide = std::fs::read_to_string(fetched::folder().join("README.md")).expect("the guide");
     let mut replays = 0;
@@ -33,7 +33,7 @@ fn every_replay_in_the_guide_ends_as_the_guide_says() {
         let setup =
             Setup::load(option("--setup").expect("a setup")).unwrap_or_else(|error| panic!("{error}"));
         let report = report(&setup, &place(words[0], &traces));
-        let ends = match option("--expect") {
+        let comes_out = match option("--expect") {
             None => format!("{:?}", report.verdict).to_uppercase(),
             Some(path) => {
                 let expectations =
@@ -42,8 +42,8 @@ fn every_replay_in_the_guide_ends_as_the_guide_says() {
                 "All expectations met".to_owned()
             }
         };
-        let said = lines.next().and_then(|line| line.strip_prefix("# ends with: ")).expect("how it ends");
-        assert_eq!(said, ends, "{line}");
+        let said = lines.next().and_then(|line| line.strip_prefix("# says: ")).expect("what it says");
+        assert_eq!(said, comes_out, "{line}");
         replays += 1;
     }
     assert!(replays >= 2, "the guide shows {replays} replays");

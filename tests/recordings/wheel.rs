@@ -92,9 +92,10 @@ fn tripped_in(trips: &[&TripReport], movements: &[Movement]) -> Vec<usize> {
 fn every_known_movement_trips_both_channels_within_the_0_2_s_it_was_decided_over() {
     let Some((report, movements)) = replayed() else { return };
     assert_eq!(report.verdict, VerdictReport::Tripped);
-    // More than 8 counts are covered within 200 samples around the onset: one end of that range is more than 4 counts
-    // from the position at the onset, and the end reached last is reached within 0.2 s. The speed is that of the
-    // way between two samples, which falls short of the range covered when the wheel turns back in between.
+    // Within 200 samples around the onset more than 8 counts are covered, so one end of that range is more than 4
+    // counts from the position at the onset, and the range is complete 0.2 s after the onset at the latest. Two things
+    // do not follow from the other program's rule and are what is found here: that this end comes after the onset,
+    // and that the speed, which is that of the way between two samples, exceeds 8 counts in 195 ms as well.
     for (monitor, channel) in [(FOUR, "a"), (FOUR, "b"), (FAST, "a"), (FAST, "b")] {
         let trips = trips(report, monitor, channel);
         assert_eq!(trips.len(), movements.len(), "{monitor}, channel {channel}");
