@@ -268,7 +268,8 @@ impl Input {
 
     /// A latched fault that a reset may not clear yet.
     pub(crate) fn blocks_reset(&self) -> bool {
-        self.faulted && !(self.proven && matches!(self.pair, Pair::Agree(_)))
+        let [first, second] = &self.lines;
+        self.faulted && !(self.proven && first.effective == second.effective)
     }
 
     pub(crate) fn reset(&mut self) {
