@@ -269,8 +269,7 @@ impl Input {
     /// A latched fault that a reset may not clear yet.
     pub(crate) fn blocks_reset(&self) -> bool {
         let [first, second] = &self.lines;
-        let agree = first.effective == second.effective;
-        self.faulted && !(self.proven && agree)
+        self.faulted && !(self.proven && first.effective == second.effective)
     }
 
     pub(crate) fn reset(&mut self) {

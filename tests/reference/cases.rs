@@ -264,6 +264,18 @@ fn a_one_sided_cycle_is_cleared_by_both_demanding_together_before_its_time_and_n
 }
 
 #[test]
+fn a_one_sided_cycle_that_has_not_become_a_fault_yet_does_not_refuse_a_reset() {
+    let pressed = 1 << RESET_LINE;
+    let proven = [0, 1, 1, 1, 1, 1, 1, 3, 0, 0];
+    // Channels that disagree at the frame of the reset do.
+    assert_eq!(door_frames(&[&proven[..], &[1, pressed, 1]].concat()).1, Some(Reset::InputFaulted));
+    assert_eq!(door_frames(&[&proven[..], &[1, pressed, 0]].concat()).1, Some(Reset::Accepted));
+    // Its time runs on over the reset.
+    let (faulted, _) = door_frames(&[&proven[..], &[1, pressed, 0, 0, 0, 0, 0]].concat());
+    assert_eq!(faulted, [6, 15]);
+}
+
+#[test]
 fn channels_that_change_places_are_no_one_sided_cycle() {
     assert_eq!(door_frames(&[0, 1, 2, 0, 0, 0, 0, 0, 0]).0, Vec::<usize>::new());
     assert_eq!(door_frames(&[0, 1, 1, 0, 0, 0, 0, 0, 0]).0, [6]);

@@ -1,0 +1,247 @@
+//! What may be exchanged, moved, negated or scaled without a rule noticing.
+
+use cowitness_tests::model::{Setup, Source, q};
+use monitor_core::{
+    Axis, AxisConfig, Demand, Frame, Instant, Outcome, PerChannel, Position, Reading, Rule, Sample, Scale,
+    SourceConfig, SourceFault, Span, Speed, SpeedLimit, WarmUp,
+};
+use proptest::prelude::*;
+use quickcheck::QuickCheck;
+
+use crate::axis::{both, cases, clean_cases, config, reading, run};
+
+/// The outcome with the position discrepancy the other way round.
+fn negated(mut outcome: Outcome) -> Outcome {
+    if let Some(apart) = &mut outcome.apart {
+        apart.d = Position::from_bits(-apart.d.to_bits());
+    }
+    outcome
+}
+
+/// The frames with each count, in its width, replaced.
+fn with_counts(frames: &[Frame], setup: &Setup, count: impl Fn(u64, &Source) -> u64) -> Vec<Frame> {
+    let of = |reading: Option<Reading>, source: &Source| {
+        reading.map(|reading| match reading.sample {
+            Sample::Count(value) => Reading { sample: Sample::Count(count(value, source)), ..reading },
+            Sample::Invalid => reading,
+        })
+    };
+    frames
+        .iter()
+        .map(|frame| Frame { a: of(frame.a, &setup.a), b: of(frame.b, &setup.b), ..*frame })
+        .collect()
+}
+
+/// The lowest `bits` bits.
+fn cut(value: u64, bits: u32) -> u64 {
+    value & (u64::MAX >> (64 - bits))
+}
+
+/// Whether a channel was out of range at a frame.
+fn out_of_range(seen: &[(Outcome, [Option<i64>; 2])]) -> bool {
+    let range = |outcome: &Outcome| [outcome.faults.a, outcome.faults.b].contains(&Some(SourceFault::Range));
+    seen.iter().any(|(outcome, _)| range(outcome))
+}
+
+/// Whether a channel is faulted by a change beyond what the mechanics can.
+fn is_implausible(outcome: &Outcome) -> bool {
+    [outcome.faults.a, outcome.faults.b].contains(&Some(SourceFault::Implausible))
+}
+
+/// The same at every frame, or the first at which it is not.
+fn same(
+    one: &[(Outcome, [Option<i64>; 2])],
+    other: &[(Outcome, [Option<i64>; 2])],
+) -> Result<(), TestCaseError> {
+    for (index, (one, other)) in one.iter().zip(other).enumerate() {
+        prop_assert_eq!(one, other, "frame {}", index);
+    }
+    Ok(())
+}
+
+fn in_time(at: Instant, shift: u64) -> Instant {
+    Instant::from_nanos(at.as_nanos() + shift)
+}
+
+proptest! {
+    #![proptest_config(config(400))]
+
+    #[test]
+    fn a_mirrored_motion_does_the_same_with_every_sign_turned(case in cases()) {
+        // The lowest number of a width is its own negative, so where a count starts there nothing is mirrored.
+        let lowest = |value: u64, source: &Source| cut(value, source.counter_bits) == 1 << (source.counter_bits - 1);
+        let mut starts_low = false;
+        for frame in &case.frames {
+            for (reading, source) in [(frame.a, &case.setup.a), (frame.b, &case.setup.b)] {
+                if let Some(Reading { sample: Sample::Count(value), .. }) = reading {
+                    starts_low |= source.counter_bits == 64 && lowest(value, source);
+                }
+            }
+        }
+        prop_assume!(!starts_low);
+        let mirrored =
+            with_counts(&case.frames, &case.setup, |value, source| cut(value.wrapping_neg(), source.counter_bits));
+        let (plain, mirrored) = (run(&case.setup, &case.frames), run(&case.setup, &mirrored));
+        for ((plain, speeds), (mirrored, turned)) in plain.into_iter().zip(mirrored) {
+            prop_assert_eq!(negated(plain), mirrored);
+            prop_assert_eq!(speeds.map(|speed| speed.map(|speed| -speed)), turned);
+        }
+    }
+
+    #[test]
+    fn a_counter_that_runs_the_other_way_turns_every_sign_and_nothing_else(case in cases()) {
+        let mut other = case.setup.clone();
+        for source in [&mut other.a, &mut other.b] {
+            source.unit_per_count = -source.unit_per_count.clone();
+        }
+        for ((plain, speeds), (turned, other)) in
+            run(&case.setup, &case.frames).into_iter().zip(run(&other, &case.frames))
+        {
+            prop_assert_eq!(negated(plain), turned);
+            prop_assert_eq!(speeds.map(|speed| speed.map(|speed| -speed)), other);
+        }
+    }
+
+    #[test]
+    fn when_it_happens_changes_nothing(case in cases(), shift in 1_u64..1 << 62) {
+        let moved: Vec<Frame> = case
+            .frames
+            .iter()
+            .map(|frame| {
+                let of = |reading: Option<Reading>| {
+                    reading.map(|reading| Reading { captured_at: in_time(reading.captured_at, shift), ..reading })
+                };
+                Frame { now: in_time(frame.now, shift), a: of(frame.a), b: of(frame.b), ..*frame }
+            })
+            .collect();
+        same(&run(&case.setup, &case.frames), &run(&case.setup, &moved))?;
+    }
+
+    #[test]
+    fn where_the_counters_start_changes_nothing_within_the_range(case in cases(), a: u64, b: u64) {
+        let frames = with_counts(&case.frames, &case.setup, |value, source| {
+            let offset = if std::ptr::eq(source, &raw const case.setup.a) { a } else { b };
+            cut(value.wrapping_add(offset), source.counter_bits)
+        });
+        let (plain, moved) = (run(&case.setup, &case.frames), run(&case.setup, &frames));
+        prop_assume!(!out_of_range(&plain) && !out_of_range(&moved));
+        same(&plain, &moved)?;
+    }
+
+    #[test]
+    fn exchanged_channels_exchange_what_is_said(case in cases()) {
+        let mut setup = case.setup.clone();
+        std::mem::swap(&mut setup.a, &mut setup.b);
+        let frames: Vec<Frame> =
+            case.frames.iter().map(|frame| Frame { a: frame.b, b: frame.a, ..*frame }).collect();
+        fn turned<T>(each: PerChannel<T>) -> PerChannel<T> {
+            PerChannel { a: each.b, b: each.a }
+        }
+        for ((plain, speeds), (other, [a, b])) in
+            run(&case.setup, &case.frames).into_iter().zip(run(&setup, &frames))
+        {
+            let exchanged = Outcome {
+                faults: turned(other.faults),
+                violated: turned(other.violated),
+                tripped: turned(other.tripped),
+                ..negated(other)
+            };
+            prop_assert_eq!(plain, exchanged);
+            prop_assert_eq!(speeds, [b, a]);
+        }
+    }
+
+    #[test]
+    fn the_same_motion_in_finer_counts_is_the_same_motion(case in clean_cases(), doublings in 1_u32..=4) {
+        prop_assume!(case.setup.a.counter_bits.max(case.setup.b.counter_bits) + doublings <= 64);
+        let mut fine = case.setup.clone();
+        for source in [&mut fine.a, &mut fine.b] {
+            source.counter_bits += doublings;
+            source.unit_per_count = &source.unit_per_count * q(1, 1 << doublings);
+        }
+        let frames = with_counts(&case.frames, &case.setup, |value, _| value << doublings);
+        let (plain, fine) = (run(&case.setup, &case.frames), run(&fine, &frames));
+        // The one count that a change may be beyond the plausible is a finer one: what it finds is found in addition.
+        let until = fine.iter().position(|(outcome, _)| is_implausible(outcome)).unwrap_or(fine.len());
+        prop_assert!(!plain[..until].iter().any(|(outcome, _)| is_implausible(outcome)));
+        same(&plain[..until], &fine[..until])?;
+    }
+}
+
+/// A motion of at most 40 counts (of 2⁻¹⁰ ULP) each millisecond on a counter of `bits` bits from `start` on: what is said at every
+/// frame, with the speeds.
+fn with_width(bits: u32, start: u64, steps: &[i8]) -> Vec<(Outcome, Option<Speed>)> {
+    let scale = Scale::from_ratio(1, 1 << 34).expect("in range");
+    let max_speed = Speed::from_bits(60);
+    let timeout = Span::from_nanos(2_000_000);
+    let source = SourceConfig::try_new(bits, scale, max_speed, timeout).expect("in range");
+    let window = Span::from_nanos(3_000_000);
+    let mut config =
+        AxisConfig::<9, 1, 1>::try_new(source, source, window, WarmUp::Permit).expect("in range");
+    let rule = SpeedLimit::try_new(Speed::from_bits(20), None).expect("in range");
+    config.add_monitor(Rule::SpeedLimit(rule), Demand::Always, Span::from_nanos(2_000_000)).expect("room");
+    let mut axis = Axis::new(config);
+    let mut count = start;
+    let mut now = 0;
+    steps
+        .iter()
+        .map(|step| {
+            count = count.wrapping_add_signed(i64::from(step % 41));
+            now += 1_000_000;
+            let raw = cut(count, bits);
+            let outcome = axis.step(&both(now, reading(now, raw.cast_signed())));
+            (outcome, axis.state().speed(monitor_core::Channel::A))
+        })
+        .collect()
+}
+
+/// A counter of 64 bits cannot wrap: its count leaves the range, which is a fault.
+fn leaves_the_range(start: u64, steps: &[i8]) -> bool {
+    let mut count = start.cast_signed();
+    steps.iter().any(|step| {
+        let next = count.checked_add(i64::from(step % 41));
+        count = next.unwrap_or(count);
+        next.is_none_or(|next| next == i64::MIN)
+    })
+}
+
+/// Runs the motion at every width from `start` and as much before each wrap.
+fn width_shows(start: u64, before: u8, steps: &[i8]) -> bool {
+    let plain = with_width(32, 0, steps);
+    (8..=64).all(|bits| {
+        let turn = 1_u64.checked_shl(bits).unwrap_or(0);
+        let wraps = [start, turn.wrapping_sub(before.into()), (1 << (bits - 1)) - u64::from(before % 100)];
+        wraps.into_iter().all(|start| {
+            (bits == 64 && leaves_the_range(start, steps)) || with_width(bits, start, steps) == plain
+        })
+    })
+}
+
+proptest! {
+    #![proptest_config(config(150))]
+
+    #[test]
+    fn a_counter_of_any_width_may_start_anywhere_and_next_to_its_wrap(
+        start: u64,
+        before: u8,
+        steps in prop::collection::vec(any::<i8>(), 1..60),
+    ) {
+        prop_assert!(width_shows(start, before, &steps));
+    }
+}
+
+#[test]
+fn a_counter_of_any_width_may_start_anywhere_for_quickcheck_too() {
+    fn property(start: u64, before: u8, steps: Vec<i8>) -> bool {
+        width_shows(start, before, &steps)
+    }
+    QuickCheck::new().tests(60).quickcheck(property as fn(u64, u8, Vec<i8>) -> bool);
+}
+
+#[test]
+fn the_motion_of_the_widths_trips_and_is_not_faulted() {
+    let steps = [40_i8; 20];
+    let seen = with_width(8, 200, &steps);
+    assert!(seen.iter().any(|(outcome, _)| outcome.has_trip()));
+    assert!(seen.iter().all(|(outcome, _)| outcome.faults.a.is_none()));
+}
