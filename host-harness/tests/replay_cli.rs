@@ -310,3 +310,20 @@ fn usage_errors_exit_with_2_and_help_with_0() {
     assert!(out(&help).contains("not a certified safety component"));
     assert_eq!(bench.run(&["--version"]).status.code(), Some(0));
 }
+
+#[test]
+fn a_source_that_never_delivers_gives_no_verdict() {
+    let bench = Bench::new("never");
+    bench.write(
+        "axis.toml",
+        SETUP.replace("column         = \"rail\"\n", "column         = \"rail\"\nsparse         = true\n"),
+    );
+    bench.write("half.csv", "time,motor,rail,door_open\n0.000,0,,0\n0.001,0,,0\n");
+    let run = bench.replay("half.csv");
+    assert_eq!(run.status.code(), Some(2), "{}", out(&run));
+    assert!(
+        err(&run).contains("column `rail`: channel b has no reading in the whole trace"),
+        "{}",
+        err(&run)
+    );
+}

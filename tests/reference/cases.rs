@@ -293,30 +293,3 @@ fn a_second_input_fault_before_the_reset_must_be_followed_by_both_demanding_toge
     let proven_again = [&proven[..], &again, &[3, 0], &reset].concat();
     assert_eq!(door_frames(&proven_again).1, Some(Reset::Accepted));
 }
-
-#[test]
-fn lines_that_agree_at_the_frame_of_the_reset_do_not_block_it_although_a_one_sided_cycle_is_running() {
-    let lines = Lines::Two {
-        first: 0,
-        second: 1,
-        pairing: Pairing::Equivalent,
-        discrepancy_time_ns: 10 * MS,
-        one_sided: OneSided::Fault,
-    };
-    let input = Input { lines, demand_high: true, filter_ns: 0 };
-    let setup = Setup { inputs: vec![input], ..bare() };
-    let pressed = 1 << RESET_LINE;
-    let bits = |ms: u64| match ms {
-        1..=12 => 1,
-        13 => 3,
-        15 => 1,
-        17 => pressed,
-        _ => 0,
-    };
-    let frames: Vec<Frame> = (0..30).map(|ms| both(ms * MS, 0, bits(ms))).collect();
-    let said = agreed(&setup, &frames);
-    let faulted: Vec<usize> = (0..30).filter(|&ms| !said[ms].0.input_faults.is_empty()).collect();
-    // The disagreement, and after the reset the cycle that began at 15 ms.
-    assert_eq!(faulted, [11, 25]);
-    assert_eq!(said[18].0.reset, Some(Reset::Accepted));
-}

@@ -59,7 +59,8 @@ fn a_faulted_reading_is_shown_as_its_source_meant_it() {
 
 #[test]
 fn a_discrepancy_that_was_never_compared_is_called_so() {
-    let (text, json, _) = replayed("t,a,b\n1,0.5,\n1.01,0.5,\n");
+    // When b delivers at last, a has become stale.
+    let (text, json, _) = replayed("t,a,b\n1,0.5,\n1.2,,7\n");
     assert!(text.contains("Position discrepancy: never compared"), "{text}");
     assert!(text.contains("Speed discrepancy: never compared"), "{text}");
     assert!(json["discrepancy"]["largest"].is_null());
