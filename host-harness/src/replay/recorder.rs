@@ -66,7 +66,7 @@ pub(super) struct Recorder {
     open_faults: [Option<(SourceFault, usize)>; 2],
     clock_fault: Option<usize>,
     /// The newest capture of each channel.
-    captured: [Option<Instant>; 2],
+    captured: [Instant; 2],
     /// The calm monitors of each channel.
     lulls: [Lull; 2],
     /// Checks shown at this frame.
@@ -97,7 +97,7 @@ impl Recorder {
             largest_speeds_apart: (-1, Instant::from_nanos(0)),
             open_faults: [None; 2],
             clock_fault: None,
-            captured: [None; 2],
+            captured: [Instant::from_nanos(0); 2],
             lulls: [Lull::NONE; 2],
             shown: Vec::new(),
             completed: Vec::new(),
@@ -137,9 +137,11 @@ impl Recorder {
             if ALL { axis.step_watched(frame, &mut watch) } else { axis.step_noted(frame, &mut watch) };
         self.lull(axis, Channel::A, now, &seen);
         self.lull(axis, Channel::B, now, &seen);
-        for (id, channel, check) in self.shown.drain(..) {
-            if let Some(slot) = self.slots.get_mut(usize::from(id.index())) {
-                slot.check(id, now, channel, &check, &mut self.completed);
+        if !self.shown.is_empty() {
+            for (id, channel, check) in self.shown.drain(..) {
+                if let Some(slot) = self.slots.get_mut(usize::from(id.index())) {
+                    slot.check(id, now, channel, &check, &mut self.completed);
+                }
             }
         }
         self.outcome.frames += 1;
@@ -159,9 +161,11 @@ impl Recorder {
             };
             self.channel(axis, now, channel, reading, fault);
         }
-        for input in seen.input_faults.iter() {
-            let kind = FaultKind::Input(usize::from(input.index()));
-            self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
+        if !seen.input_faults.is_empty() {
+            for input in seen.input_faults.iter() {
+                let kind = FaultKind::Input(usize::from(input.index()));
+                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
+            }
         }
         if let Some(apart) = seen.apart {
             largest(&mut self.largest_apart, apart.bound.observed.to_bits(), now);
@@ -175,9 +179,11 @@ impl Recorder {
         } else {
             self.speeds_apart.interrupt();
         }
-        for (monitor, channel) in self.completed.drain(..) {
-            let (kind, demanded_at) = (StopKind::Stop(channel), self.slots[monitor].demanded_at);
-            self.outcome.stops.push(Stop { monitor, kind, demanded_at, completed_at: now });
+        if !self.completed.is_empty() {
+            for (monitor, channel) in self.completed.drain(..) {
+                let (kind, demanded_at) = (StopKind::Stop(channel), self.slots[monitor].demanded_at);
+                self.outcome.stops.push(Stop { monitor, kind, demanded_at, completed_at: now });
+            }
         }
         if seen.has_trip() {
             self.trips(axis, &seen);
@@ -284,10 +290,13 @@ impl Recorder {
         if let Some(reading) = reading {
             facts.readings += 1;
             let captured = &mut self.captured[index(channel)];
-            if let Some(interval) = captured.and_then(|last| reading.captured_at.since(last)) {
-                facts.longest_interval = facts.longest_interval.max(interval);
+            if let Some(interval) = reading.captured_at.since(*captured) {
+                // Nothing comes before the first reading.
+                if facts.readings > 1 && interval > facts.longest_interval {
+                    facts.longest_interval = interval;
+                }
+                *captured = reading.captured_at;
             }
-            *captured = (*captured).max(Some(reading.captured_at));
         }
         if let Some(speed) = axis.state().speed(channel) {
             let magnitude = Speed::from_bits(speed.to_bits().abs());
