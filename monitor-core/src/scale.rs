@@ -246,7 +246,7 @@ impl Rate {
     }
 
     /// The speed of `counts` in the elapsed time; `None` beyond the range.
-    #[inline]
+    #[inline(always)]
     pub(crate) fn speed(&self, scale: &Scale, counts: i64) -> Option<WindowSpeed> {
         let size = counts.unsigned_abs();
         if size >= scale.speed_counts {
