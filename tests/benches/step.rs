@@ -156,11 +156,34 @@ fn median(mut of: Vec<f64>) -> f64 {
     of[of.len() / 2]
 }
 
+/// Writes the counts as pairs of little-endian 32-bit numbers; then prints the core's and the plain loop's nanoseconds a frame
+/// whenever a line comes in.
+fn peer(counts: &[(i32, i32)], file: &str) {
+    let bytes: Vec<u8> =
+        counts.iter().flat_map(|&(a, b)| [a.to_le_bytes(), b.to_le_bytes()]).flatten().collect();
+    std::fs::write(file, bytes).unwrap();
+    for line in std::io::stdin().lines() {
+        line.unwrap();
+        println!(
+            "{} {}",
+            time(|| run_core(seven(), black_box(counts))),
+            time(|| run_plain(black_box(counts)))
+        );
+    }
+}
+
 fn main() {
     let counts = counts();
-    if std::env::args().any(|a| a == "once") {
-        black_box(run_core(seven(), &counts));
-        return;
+    let args: Vec<String> = std::env::args().collect();
+    match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
+        // One run, to be looked at with a profiler.
+        [_, "once", ..] => {
+            black_box(run_core(seven(), &counts));
+            return;
+        }
+        // The counts, for a peer in another language, and then one timed run of each of ours for every line of input.
+        [_, "peer", file, ..] => return peer(&counts, file),
+        _ => {}
     }
     let (mut to_plain, mut to_seven) = (Vec::new(), Vec::new());
     for _ in 0..5 {
