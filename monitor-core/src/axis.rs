@@ -14,6 +14,7 @@ use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
 use crate::source::{Mark, Source, SourceConfig};
 use crate::trip::{Latch, Trip, Tripped};
 use crate::units::{Instant, Position, Span, Speed};
+use crate::widen::u8_to_u32;
 
 macro_rules! id {
     ($(#[$doc:meta])* $name:ident) => {
@@ -36,15 +37,10 @@ macro_rules! id {
 
             #[inline]
             pub(crate) const fn bit(self) -> u32 {
-                1_u32.wrapping_shl(widen(self.0))
+                1_u32.wrapping_shl(u8_to_u32(self.0))
             }
         }
     };
-}
-
-#[expect(clippy::as_conversions, reason = "widening; u32::from is not const")]
-const fn widen(x: u8) -> u32 {
-    x as u32
 }
 
 id! {

@@ -1,6 +1,7 @@
 //! The bounded history that a windowed speed is taken from.
 
 use crate::units::{Instant, Span};
+use crate::widen::usize_to_u64;
 
 /// What the history keeps of one reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -24,8 +25,7 @@ impl Spacing {
     /// `window / M`, so 2 M points and the base always span the window.
     pub(crate) const fn new<const POINTS: usize>(window: Span) -> Self {
         const { assert!(POINTS >= 3 && POINTS % 2 == 1 && POINTS <= 1025, "an odd number of points, 3 to 1025") };
-        #[expect(clippy::as_conversions, reason = "at most 512; u64::from does not take usize")]
-        let m = (POINTS >> 1) as u64;
+        let m = usize_to_u64(POINTS >> 1);
         // `None` is not reached: there are at least three points.
         let step = match window.as_nanos().checked_div(m) {
             Some(step) => step,

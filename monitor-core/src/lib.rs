@@ -30,6 +30,7 @@ mod step;
 mod trip;
 mod units;
 mod wide;
+mod widen;
 
 #[doc = include_str!("../RULES.md")]
 pub mod rules {}

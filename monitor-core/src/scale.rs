@@ -4,6 +4,7 @@ use core::fmt;
 
 use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Speed};
 use crate::wide::{Billionth, mul, quotient_74};
+use crate::widen::{u64_to_u128, u128_to_u64};
 
 /// How far one count is: the `unit_per_count` of a source.
 ///
@@ -89,11 +90,10 @@ impl Scale {
         let Some(nano) = scaled.wrapping_add(denominator >> 1).checked_div(denominator) else {
             return Err(ScaleError::Zero);
         };
-        if nano >> 64 != 0 {
-            return Err(ScaleError::TooCoarse);
+        match u128_to_u64(nano) {
+            Some(nano) => Self::from_nano(nano, numerator < 0),
+            None => Err(ScaleError::TooCoarse),
         }
-        #[expect(clippy::as_conversions, reason = "checked above; try_from is not const")]
-        Self::from_nano(nano as u64, numerator < 0)
     }
 
     /// So many billionths of a ULP (10⁻⁹ · 2⁻²⁴ axis units) per count; negative when the counter runs the other way.
@@ -200,10 +200,10 @@ impl Scale {
 const fn near_counts(nano: u64) -> u64 {
     // Bounded because 2⁶² · 10⁹ < 2⁹².
     const RANGE: u128 = 1_000_000_000 << 62;
-    #[expect(clippy::as_conversions, reason = "widening and back; from and try_from are not const")]
-    match RANGE.checked_div(nano as u128) {
+    let Some(counts) = RANGE.checked_div(u64_to_u128(nano)) else { return 0 };
+    match u128_to_u64(counts) {
         // Rounded down, and one less for the rounding of a travel.
-        Some(counts) if counts >> 63 == 0 => (counts as u64).saturating_sub(1),
+        Some(counts) if counts >> 63 == 0 => counts.saturating_sub(1),
         _ => 0,
     }
 }

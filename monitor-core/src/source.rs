@@ -7,6 +7,7 @@ use crate::history::{History, Point, Spacing};
 use crate::scale::{Rate, Scale, WindowSpeed};
 use crate::units::{Instant, Position, Span, Speed};
 use crate::wide::{mul, mul_shr_32};
+use crate::widen::u32_to_u64;
 
 /// What is known of a source before it moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -503,11 +504,6 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     pub(crate) const fn effective_window(&self) -> Span {
-        Span::from_nanos(u64_from(self.rate.elapsed()))
+        Span::from_nanos(u32_to_u64(self.rate.elapsed()))
     }
-}
-
-#[expect(clippy::as_conversions, reason = "widening; u64::from is not const")]
-const fn u64_from(x: u32) -> u64 {
-    x as u64
 }

@@ -4,6 +4,7 @@
 //! it needs are products, and quotients by a number that is known in advance or changes rarely.
 
 use crate::units::{NANOS_PER_SECOND, Span};
+use crate::widen::{u64_to_u128, u128_to_u64};
 
 /// The high and low half of a product.
 #[inline]
@@ -76,15 +77,16 @@ impl Billionth {
         Self { whole, part: nanos.wrapping_mul(WHOLE).wrapping_add(high) }
     }
 
-    #[expect(clippy::as_conversions, reason = "widening; u128::from is not const")]
     const fn rest(k: u64) -> u128 {
-        (k.wrapping_rem(NANOS_PER_SECOND) as u128) << 64
+        u64_to_u128(k.wrapping_rem(NANOS_PER_SECOND)) << 64
     }
 
     /// Cannot lose anything: a remainder below 10⁹ gives at most (10⁹ − 1)/10⁹ · 2⁶⁴ + 1 < 2⁶⁴.
-    #[expect(clippy::as_conversions, reason = "narrowing of a value that fits, in a const fn")]
     const fn narrow(part: u128) -> u64 {
-        part as u64
+        match u128_to_u64(part) {
+            Some(part) => part,
+            None => u64::MAX,
+        }
     }
 
     /// `n × k / 10⁹` after adding `bias` in the 64th fractional bit and cutting the fraction off, or `None`
