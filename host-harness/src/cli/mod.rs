@@ -47,6 +47,24 @@ fn print(text: &str) -> ExitCode {
     }
 }
 
+/// Refuses to write to a file that is read in the same run: it would be lost.
+fn keep_inputs<'a>(
+    out: &std::path::Path,
+    inputs: impl IntoIterator<Item = &'a std::path::PathBuf>,
+) -> Result<(), String> {
+    // What does not exist yet cannot be lost.
+    let Ok(target) = out.canonicalize() else { return Ok(()) };
+    for input in inputs {
+        if input.canonicalize().is_ok_and(|input| input == target) {
+            return Err(format!(
+                "{}: is read in the same run and would be overwritten; name another file to write to",
+                out.display()
+            ));
+        }
+    }
+    Ok(())
+}
+
 /// One message on standard error.
 fn complain(message: &str) {
     anstream::eprintln!("error: {message}");

@@ -7,8 +7,8 @@ use std::process::ExitCode;
 use rayon::prelude::*;
 
 use super::args;
-use super::complain;
 use super::progress::Progress;
+use super::{complain, keep_inputs};
 use crate::exit;
 use crate::expect::{Expectations, Miss};
 use crate::replay::{layout, replay};
@@ -30,6 +30,13 @@ fn color() -> bool {
 }
 
 pub(super) fn run(args: &args::Replay) -> ExitCode {
+    if let Some(json) = &args.json {
+        let inputs = args.traces.iter().chain([&args.setup]).chain(&args.expect);
+        if let Err(message) = keep_inputs(json, inputs) {
+            complain(&message);
+            return ExitCode::from(exit::UNUSABLE);
+        }
+    }
     let setup = match Setup::load(&args.setup) {
         Ok(setup) => setup,
         Err(error) => {
@@ -146,6 +153,14 @@ impl Job<'_> {
             }
         }
         let json_on_stdout = self.args.json.as_deref().is_some_and(is_stdin);
+        if self.args.quiet || json_on_stdout {
+            // Nothing else says what was missed.
+            for done in done {
+                for miss in done.misses.iter().flatten() {
+                    anstream::eprintln!("missed: {}: {miss}", done.report.trace.path);
+                }
+            }
+        }
         if self.args.quiet || json_on_stdout || done.is_empty() {
             return Ok(());
         }

@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use super::{args, complain};
+use super::{args, complain, keep_inputs};
 use crate::exit;
 use crate::synth::{Scenario, create};
 
@@ -17,6 +17,7 @@ pub(super) fn run(args: &args::Synth) -> ExitCode {
 }
 
 fn write(args: &args::Synth) -> Result<(), String> {
+    keep_inputs(&args.out, [&args.scenario])?;
     let path = args.scenario.display().to_string();
     let text = std::fs::read_to_string(&args.scenario)
         .map_err(|error| format!("{path}: cannot be read: {error}; check the path of the scenario"))?;

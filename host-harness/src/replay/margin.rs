@@ -27,6 +27,8 @@ pub(super) struct Margin {
     pub(super) headroom: i64,
     /// The first frame at which it was so small.
     pub(super) at: Instant,
+    /// Frames at which the limit was exceeded.
+    pub(super) exceeded: u64,
     /// It was compared at least once.
     pub(super) seen: bool,
     /// The frame before, when it was within its limit there: instant and observed − limit (zero or less).
@@ -36,8 +38,14 @@ pub(super) struct Margin {
 }
 
 impl Margin {
-    pub(super) const NEW: Self =
-        Self { headroom: i64::MAX, at: Instant::from_nanos(0), seen: false, before: None, crossed: None };
+    pub(super) const NEW: Self = Self {
+        headroom: i64::MAX,
+        at: Instant::from_nanos(0),
+        exceeded: 0,
+        seen: false,
+        before: None,
+        crossed: None,
+    };
 
     /// Takes the comparison of one frame.
     #[inline]
@@ -53,7 +61,10 @@ impl Margin {
         if excess <= 0 {
             self.before = Some((now, excess));
             self.crossed = None;
-        } else if self.crossed.is_none() {
+            return;
+        }
+        self.exceeded += 1;
+        if self.crossed.is_none() {
             self.crossed = Some(crossing(self.before, now, excess));
         }
     }

@@ -176,6 +176,8 @@ pub struct MonitorFacts {
     pub active: Span,
     /// The smallest headroom and the first frame that had it; none when nothing was ever compared.
     pub headroom: Option<(Headroom, Instant)>,
+    /// Frames at which the limit was exceeded, whether or not that lasted long enough to trip.
+    pub exceeded: u64,
 }
 
 /// How far the channels came apart.
@@ -222,6 +224,10 @@ pub struct Outcome {
     pub last: Option<Instant>,
     /// The longest time between two frames.
     pub longest_period: Span,
+    /// The first frame with the permit.
+    pub permit_given_at: Option<Instant>,
+    /// The permit at the last frame.
+    pub permit_at_last: bool,
     /// Time without the permit, frame by frame until the next.
     pub withheld: Span,
     /// The first frame without the permit after one with it.

@@ -107,6 +107,8 @@ impl Recorder {
                 first: None,
                 last: None,
                 longest_period: Span::ZERO,
+                permit_given_at: None,
+                permit_at_last: false,
                 withheld: Span::ZERO,
                 permit_lost_at: None,
                 gaps: Limited::default(),
@@ -194,6 +196,9 @@ impl Recorder {
         }
         if self.permit && !seen.permit {
             self.outcome.permit_lost_at.get_or_insert(now);
+        }
+        if seen.permit && !self.permit {
+            self.outcome.permit_given_at.get_or_insert(now);
         }
         self.permit = seen.permit;
     }
@@ -416,6 +421,7 @@ impl Recorder {
     /// The outcome of a trace that has been shown to its end.
     pub(super) fn finish(mut self, axis: &ReplayAxis, origin_ns: i128) -> Outcome {
         self.outcome.origin_ns = origin_ns;
+        self.outcome.permit_at_last = self.permit;
         self.settle(axis, Channel::A);
         self.settle(axis, Channel::B);
         if let Some(last) = self.last {
@@ -425,20 +431,20 @@ impl Recorder {
             let active = Span::from_nanos(slot.active);
             for channel in Channel::BOTH {
                 let half = &slot.halves[index(channel)];
-                let position = half.position.seen.then(|| {
-                    (Headroom::Position(Position::from_bits(half.position.headroom)), half.position.at)
-                });
-                let speed = half
-                    .speed
-                    .seen
-                    .then(|| (Headroom::Speed(Speed::from_bits(half.speed.headroom)), half.speed.at));
-                let facts = |headroom| MonitorFacts { monitor, channel, active, headroom };
-                match (position, speed) {
-                    (None, None) => self.outcome.monitors.push(facts(None)),
-                    (position, speed) => {
-                        let both = [position, speed].into_iter().flatten();
-                        self.outcome.monitors.extend(both.map(|headroom| facts(Some(headroom))));
-                    }
+                let facts =
+                    |headroom, exceeded| MonitorFacts { monitor, channel, active, headroom, exceeded };
+                let position = &half.position;
+                if position.seen {
+                    let headroom = Headroom::Position(Position::from_bits(position.headroom));
+                    self.outcome.monitors.push(facts(Some((headroom, position.at)), position.exceeded));
+                }
+                let speed = &half.speed;
+                if speed.seen {
+                    let headroom = Headroom::Speed(Speed::from_bits(speed.headroom));
+                    self.outcome.monitors.push(facts(Some((headroom, speed.at)), speed.exceeded));
+                }
+                if !position.seen && !speed.seen {
+                    self.outcome.monitors.push(facts(None, 0));
                 }
             }
         }

@@ -224,6 +224,8 @@ pub struct MonitorReport {
     pub headroom: Option<Exact>,
     /// The first frame with that headroom.
     pub headroom_at_s: Option<Seconds>,
+    /// Frames at which the limit was exceeded, whether or not that lasted long enough to trip.
+    pub exceeded_frames: u64,
     /// The unit of the headroom.
     pub unit: Option<String>,
 }
@@ -270,6 +272,10 @@ pub struct ChannelReport {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct PermitReport {
+    /// The first frame with the permit; null: never given.
+    pub given_at_s: Option<Seconds>,
+    /// Whether it was given at the last frame.
+    pub at_last: bool,
     /// The first frame without the permit after one with it.
     pub lost_at_s: Option<Seconds>,
     /// How long it was withheld in all, the warm-up at the beginning included.
@@ -357,6 +363,8 @@ impl Report {
                 })
                 .collect(),
             permit: PermitReport {
+                given_at_s: outcome.permit_given_at.map(at),
+                at_last: outcome.permit_at_last,
                 lost_at_s: outcome.permit_lost_at.map(at),
                 withheld_s: Seconds(i128::from(outcome.withheld.as_nanos())),
             },
@@ -473,6 +481,7 @@ impl MonitorReport {
             active_s: Seconds(i128::from(facts.active.as_nanos())),
             headroom,
             headroom_at_s: facts.headroom.map(|(_, at)| Seconds(outcome.time_ns(at))),
+            exceeded_frames: facts.exceeded,
             unit,
         }
     }

@@ -6,7 +6,7 @@ use monitor_core::{Evidence, Instant};
 
 use super::names::{self, Shown};
 use super::number::Seconds;
-use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, Verdict};
+use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, TripRule, Verdict};
 use crate::setup::Setup;
 
 /// What every report says about itself.
@@ -58,9 +58,7 @@ fn write_report(
         writeln!(out, "  gap      no row from {} s to {} s", report.at(gap.from), report.at(gap.to))?;
     }
     more(out, outcome.gaps.kept.len(), outcome.gaps.left_out, "gaps")?;
-    if let Some(lost) = outcome.permit_lost_at {
-        writeln!(out, "  permit   lost at {} s", report.at(lost))?;
-    }
+    report.permit(out)?;
     report.trips(out)?;
     report.faults(out)?;
     report.stops(out)?;
@@ -224,6 +222,19 @@ impl Text<'_> {
         more(out, resets.kept.len(), resets.left_out, "resets")
     }
 
+    fn permit(&self, out: &mut String) -> fmt::Result {
+        let Some(given) = self.outcome.permit_given_at else {
+            return writeln!(out, "  permit   never given");
+        };
+        write!(out, "  permit   given at {} s", self.at(given))?;
+        if let Some(lost) = self.outcome.permit_lost_at {
+            let last =
+                if self.outcome.permit_at_last { "given again at the end" } else { "not given at the end" };
+            write!(out, ", lost at {} s, {last}", self.at(lost))?;
+        }
+        writeln!(out)
+    }
+
     /// What each channel alone showed: a wrong unit or a timeout that is too tight can be seen here.
     fn channels(&self, out: &mut String) -> fmt::Result {
         let unit = self.setup.unit.symbol();
@@ -256,6 +267,19 @@ impl Text<'_> {
             let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);
             let channel = names::channel(facts.channel);
             writeln!(out, "  {name:<34} {channel:>2} {active:>9} {headroom:>16} {at:>13}")?;
+        }
+        for facts in &self.outcome.monitors {
+            let tripped = (self.outcome.trips.kept.iter())
+                .any(|trip| trip.rule == TripRule::Monitor(facts.monitor, facts.channel));
+            if facts.exceeded > 0 && !tripped {
+                writeln!(
+                    out,
+                    "  note: {} on channel {} was exceeded at {} frames, never for its on-delay without a break",
+                    self.setup.monitors[facts.monitor].name,
+                    names::channel(facts.channel),
+                    facts.exceeded
+                )?;
+            }
         }
         Ok(())
     }

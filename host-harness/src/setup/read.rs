@@ -308,12 +308,18 @@ fn source(section: &Section<'_>) -> Got<Source> {
             "a counter of unknown scale",
             "add the travel of one count, for example: unit_per_count = \"0.001 mm\", or \"360/4096 deg\" on a rotary axis",
         )),
-        (None, None, None) => Err(reader.refuse(
-            section.span.clone(),
-            format!("{} does not say what its column holds", section.title),
-            "`unit_per_count` or `column_unit` is missing here",
-            "for counts add counter_bits = 32 and unit_per_count = \"0.001 mm\"; for positions add column_unit = \"mm\"",
-        )),
+        (None, None, None) => {
+            let unit = section.axis.symbol();
+            Err(reader.refuse(
+                section.span.clone(),
+                format!("{} does not say what its column holds", section.title),
+                "`unit_per_count` or `column_unit` is missing here",
+                format!(
+                    "for counts add counter_bits = 32 and unit_per_count = \"0.001 {unit}\"; for positions add \
+                     column_unit = \"{unit}\""
+                ),
+            ))
+        }
     }
 }
 
