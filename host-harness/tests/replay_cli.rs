@@ -327,3 +327,64 @@ fn a_source_that_never_delivers_gives_no_verdict() {
         err(&run)
     );
 }
+
+#[test]
+fn a_file_that_is_read_is_never_written_over() {
+    let bench = Bench::new("keep");
+    bench.write("slow.csv", trace(50, 0.2, 1));
+    bench.write("expect.toml", "verdict = \"clear\"\n");
+    bench.write("scenario.toml", "title = \"x\"\n");
+    let kept = |name: &str| std::fs::read(bench.0.join(name)).unwrap();
+    for name in ["slow.csv", "axis.toml", "expect.toml", "./slow.csv"] {
+        let before = kept(name);
+        let run = bench.run(&[
+            "replay",
+            "slow.csv",
+            "--setup",
+            "axis.toml",
+            "--expect",
+            "expect.toml",
+            "--json",
+            name,
+        ]);
+        assert_eq!(run.status.code(), Some(2), "{name}: {}", err(&run));
+        assert!(err(&run).contains("would be overwritten"), "{}", err(&run));
+        assert!(kept(name) == before, "{name} is lost");
+    }
+    let synth = bench.run(&["synth", "scenario.toml", "--out", "scenario.toml"]);
+    assert_eq!(synth.status.code(), Some(2));
+    assert_eq!(kept("scenario.toml"), b"title = \"x\"\n");
+}
+
+#[test]
+fn a_missed_expectation_is_said_even_when_quiet() {
+    let bench = Bench::new("quiet");
+    bench.write("slow.csv", trace(50, 0.2, 1));
+    bench.write("expect.toml", "verdict = \"tripped\"\n");
+    let run = bench.run(&["replay", "slow.csv", "--setup", "axis.toml", "--expect", "expect.toml", "-q"]);
+    assert_eq!(run.status.code(), Some(1));
+    assert_eq!(out(&run), "");
+    assert_eq!(err(&run), "missed: slow.csv: the verdict is clear, expected tripped\n");
+}
+
+/// One count over the window is 12.5 mm/s here, so a steady 260 mm/s shows as 250 or 262.5 mm/s, and never for long as the latter.
+#[test]
+fn a_limit_that_is_exceeded_only_now_and_then_is_named_although_nothing_trips() {
+    let bench = Bench::new("now-and-then");
+    let coarse = SETUP.replace("\"0.0005 mm\"", "\"0.1 mm\"").replace("\"0.001 mm\"", "\"0.1 mm\"");
+    bench.write("axis.toml", coarse);
+    let mut text = String::from("time,motor,rail,door_open\n");
+    for k in 0..200_u32 {
+        let count = k * 26 / 10;
+        text += &format!("0.{k:03},{count},{count},1\n");
+    }
+    bench.write("steady.csv", text);
+    let run = bench.replay("steady.csv");
+    assert_eq!(run.status.code(), Some(0), "{}", out(&run));
+    assert!(
+        out(&run).contains("note: slow while the door is open on channel a was exceeded at "),
+        "{}",
+        out(&run)
+    );
+    assert!(out(&run).contains("  permit   given at 0.008 s\n"), "{}", out(&run));
+}

@@ -4,6 +4,49 @@
 //! checks and converts it in one go; what comes back can be evaluated as it is. What is wrong with a file is
 //! reported all at once, each with line, column, the offending text and a way out ([`SetupError::render`]).
 //!
+//! # Every key
+//!
+//! Times take ns, us, ms, s, min, h; lengths um, mm, cm, m, in; angles deg, arcmin, arcsec, rev, rad, mrad; speeds a length
+//! or angle per s or min, rpm; accelerations a length or angle per s^2. A key without a default must be there.
+//!
+//! | section | key | value | default |
+//! | --- | --- | --- | --- |
+//! | (top) | `title` | any text | |
+//! | | `unit` | `"mm"` or `"deg"` | |
+//! | | `cycle` | a time: evaluate every so often instead of at every row | every row |
+//! | `[time]` | `column`, `unit` | column name; s, ms, us or ns | |
+//! | `[channel.a]`, `[channel.b]` | `column` | column name | |
+//! | | `counter_bits`, `unit_per_count` | 8 to 64; travel of a count, negative when it counts the other way | |
+//! | | `column_unit` | instead of those two, for a column of positions: their unit | |
+//! | | `max_speed` | the fastest that the mechanics can move | |
+//! | | `timeout` | the longest age of a reading, at most 4 s | |
+//! | | `latency` | a time: how long before its row a reading was captured | `"0 ms"` |
+//! | | `capture_column`, `capture_unit` | the source's own capture times; s, ms, us or ns | time of the row |
+//! | | `valid_column` | a level column: 0 marks the reading as invalid | always valid |
+//! | | `sparse` | `true`: an empty cell means no new reading | `false` |
+//! | `[speed]` | `window` | 10 us to 2 s | |
+//! | | `warm_up` | `"withhold"` or `"permit"` | `"withhold"` |
+//! | `[discrepancy]` | `tolerance`, `discrepancy_time` | a length or angle; a time | no such rule |
+//! | | `skew_allowance` | a time | `"0 ms"` |
+//! | | `align` | `true` or `false` | `false` |
+//! | `[speed_discrepancy]` | `tolerance`, `discrepancy_time` | a speed; a time | no such rule |
+//! | `[input.NAME]` | `columns` | one or two level columns | |
+//! | | `demand` | `"high"` or `"low"`: the level of the first that demands | `"high"` |
+//! | | `filter` | a time | `"0 ms"` |
+//! | | `pairing`, `discrepancy_time` | `"equivalent"` or `"antivalent"`; a time (two columns only) | |
+//! | | `one_sided` | `"fault"` or `"ignore"` (two columns only) | `"fault"` |
+//! | `[reset]` | `column`, `filter` | a level column; a time | no reset; `"0 ms"` |
+//! | `[[monitor]]` | `name`, `kind` | any text; a kind below | |
+//! | | `demand` | names of inputs or level columns | always active |
+//! | | `on_delay` | a time | `"0 ms"` |
+//! | `torque-off` | | nothing more; needs a demand | |
+//! | `standstill` | `position_window`, `speed_window` | a length or angle; a speed | |
+//! | `speed-limit` | `limit` | a speed | |
+//! | | `ramp` | `{ delay, deceleration, margin }`: a time, an acceleration, a speed | no ramp |
+//! | `stop` | `until` | `"torque-off"` or `"standstill"` (then also `position_window`, `speed_window`) | |
+//! | | `by` | `"ramp"` (then also `ramp`, `standstill_speed`) or `"time"` | |
+//! | | `within` | a time; needed with `by = "time"` | no end but the ramp's |
+//!
 //! # Rounding
 //!
 //! Values are exact fractions ([`crate::decimal`]) until they are rounded, once, to the grid of the monitors: ULP of
