@@ -199,6 +199,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         a.lost |= outcome.faults.a.is_some();
         b.lost |= outcome.faults.b.is_some();
         state.locked |= a.lost || b.lost;
+        outcome.warming_up = (outcome.faults.a.is_none() && a.source.never_read())
+            || (outcome.faults.b.is_none() && b.source.never_read());
 
         let mut released = false;
         if state.restless || frame.levels != state.levels {
@@ -215,7 +217,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
             outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
             outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
-            outcome.warming_up = ran_a.warming_up || ran_b.warming_up;
+            outcome.warming_up |= ran_a.warming_up || ran_b.warming_up;
             withdrawn = ran_a.withdraws || ran_b.withdraws;
         }
         self.run_discrepancies(state, now, &mut outcome);
@@ -457,11 +459,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         }
         let Self { monitors, now, active } = *self;
         let mut calm = side.calm;
-        let mut ran = Ran {
-            withdraws: calm.withdraws,
-            warming_up: visible && side.source.never_read(),
-            ..Ran::default()
-        };
+        let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
         let mut motion = Motion::of(now, channel, &side.source, source.scale(), side.limit_before);
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);

@@ -293,3 +293,15 @@ fn a_second_input_fault_before_the_reset_must_be_followed_by_both_demanding_toge
     let proven_again = [&proven[..], &again, &[3, 0], &reset].concat();
     assert_eq!(door_frames(&proven_again).1, Some(Reset::Accepted));
 }
+
+#[test]
+fn an_axis_with_only_a_discrepancy_has_no_permit_before_both_sources_are_read() {
+    let rule =
+        Discrepancy { tolerance: q(1, 1), skew_allowance_ns: 0, align: false, discrepancy_time_ns: 10 * MS };
+    let setup = Setup { discrepancy: Some(rule), warm_up_withholds: true, ..bare() };
+    let frames: Vec<Frame> = (0..4)
+        .map(|ms| frame(ms * MS, reading(ms * MS, 0), if ms < 2 { None } else { reading(ms * MS, 0) }, 0))
+        .collect();
+    let permits: Vec<bool> = agreed(&setup, &frames).iter().map(|(outcome, _)| outcome.permit).collect();
+    assert_eq!(permits, [false, false, true, true]);
+}

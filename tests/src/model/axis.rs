@@ -163,12 +163,11 @@ impl Model {
         let discrepancy = self.discrepancy.as_mut().map(|rule| rule.step(now, trackers, &mut judge));
         let speed_discrepancy =
             self.speed_discrepancy.as_mut().map(|rule| rule.step(now, trackers, &mut judge));
-        let any_active = self.monitors.iter().any(MonitorState::active);
         let mut seen = Seen {
             clock_fault: false,
             clock_latched: self.clock_latched,
             permit: false,
-            channels: [0, 1].map(|channel| self.channel(channel, any_active)),
+            channels: [0, 1].map(|channel| self.channel(channel)),
             inputs: demanding.into_iter().map(|demanding| InputSeen { demanding, faulted: false }).collect(),
             monitors,
             discrepancy,
@@ -221,14 +220,14 @@ impl Model {
         seen
     }
 
-    fn channel(&self, channel: usize, any_active: bool) -> ChannelSeen {
+    fn channel(&self, channel: usize) -> ChannelSeen {
         let tracker = &self.trackers[channel];
         ChannelSeen {
             fault: tracker.fault,
             latched: tracker.latched,
             position: tracker.position(),
             speed: tracker.speed().cloned(),
-            warming_up: any_active && !tracker.has_begun(),
+            warming_up: !tracker.has_begun(),
         }
     }
 

@@ -99,14 +99,15 @@ fn warming_up_withholds_the_permit_when_set_so() {
 }
 
 #[test]
-fn a_channel_without_its_first_reading_warms_up_while_any_monitor_is_active() {
+fn a_channel_without_its_first_reading_warms_up_whatever_is_active() {
     let mut setup = sharp();
     setup.warm_up_withholds = true;
     setup.inputs = vec![button(0)];
     setup.monitors =
         vec![monitor(Kind::Stop { until: Until::TorqueOff, by: By::Time { within_ns: 90 * MS } }, 0, &[0])];
     let mut model = Model::new(&setup);
-    assert!(model.step(&frame(0, reading(0, 0), None, 0)).permit);
+    let seen = model.step(&frame(0, reading(0, 0), None, 0));
+    assert!(!seen.permit && seen.channels[1].warming_up && !seen.channels[0].warming_up);
     let seen = model.step(&frame(MS, reading(MS, 0), None, 1));
     assert!(!seen.permit && seen.channels[1].warming_up && !seen.channels[0].warming_up);
     assert!(model.step(&frame(2 * MS, reading(2 * MS, 0), reading(2 * MS, 0), 1)).permit);
