@@ -5,12 +5,13 @@ use core::fmt;
 use heapless::Vec;
 
 use crate::calm::Calm;
-use crate::discrepancy::{PositionDiscrepancy, References, SpeedDiscrepancy};
+use crate::discrepancy::{Apart, Close, PositionDiscrepancy, References, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::input::{Button, Input, InputConfig};
-use crate::monitor::{Check, Monitor, NoOwn, Rule, RuleState};
+use crate::monitor::{Bound, Check, Monitor, NoOwn, Rule, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
+use crate::scale::{WindowSpeed, WindowTravel};
 use crate::source::{Mark, Source, SourceConfig};
 use crate::trip::{Latch, Trip, Tripped};
 use crate::units::{Instant, Position, Span, Speed};
@@ -136,6 +137,8 @@ pub struct AxisConfig<
     pub(crate) reset: Option<InputConfig>,
     pub(crate) monitors: Vec<MonitorConfig<Own>, MONITORS>,
     pub(crate) position_discrepancy: Option<PositionDiscrepancy>,
+    /// Its glance.
+    pub(crate) close: Option<Close>,
     pub(crate) speed_discrepancy: Option<SpeedDiscrepancy>,
 }
 
@@ -177,6 +180,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             reset: None,
             monitors: Vec::new(),
             position_discrepancy: None,
+            close: None,
             speed_discrepancy: None,
         })
     }
@@ -222,6 +226,42 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
     }
 
+    /// The source of a channel.
+    #[inline]
+    #[must_use]
+    pub const fn source(&self, channel: Channel) -> &SourceConfig {
+        self.sources.of(channel)
+    }
+
+    /// The windowed speed of a channel; `None` while unknown.
+    ///
+    /// Worked out when it is asked for: of some cost where the times between readings vary.
+    #[must_use]
+    pub fn speed(
+        &self,
+        state: &AxisState<POINTS, MONITORS, INPUTS, Own>,
+        channel: Channel,
+    ) -> Option<WindowSpeed> {
+        state.sides.of(channel).source.speed(self.sources.of(channel).scale())
+    }
+
+    /// How far the channels were apart at the last frame; `None` when that was not held against the tolerance: without the
+    /// rule, while either channel could not be seen, or with nothing to count from. Worked out when it is asked for.
+    #[must_use]
+    pub fn apart(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Option<Apart> {
+        let rule = self.position_discrepancy.as_ref().filter(|_| state.compared)?;
+        let (a, b) = self.pair(state);
+        rule.last(&state.references, state.last_now, a, b)
+    }
+
+    /// How far the speeds of the channels were apart at the last frame; `None` when that was not held against the tolerance.
+    #[must_use]
+    pub fn speeds_apart(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Option<Bound<Speed>> {
+        let rule = self.speed_discrepancy.as_ref().filter(|_| state.compared)?;
+        let (a, b) = self.pair(state);
+        rule.compare(a, b)
+    }
+
     /// Sets the input whose release resets the latches.
     pub fn set_reset(&mut self, input: InputConfig) {
         self.reset = Some(input);
@@ -229,6 +269,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
     /// Sets the rule on the positions of the two channels.
     pub fn set_position_discrepancy(&mut self, rule: PositionDiscrepancy) {
+        self.close = Close::try_new(&rule, self.sources.a.scale(), self.sources.b.scale());
         self.position_discrepancy = Some(rule);
     }
 
@@ -263,6 +304,26 @@ pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
     pub(crate) halves: Vec<Half<RuleState>, MONITORS>,
 }
 
+/// Whether a frame needs no closer look that brings nothing but motion within all limits.
+///
+/// So it is when every active monitor is calm, no input can change without a level, no on-delay runs, and there is a common start
+/// to count a discrepancy from. Made at every frame that was looked at closely.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Quiet {
+    /// The last instant at which it is so.
+    pub(crate) until: Instant,
+    /// A limit falls meanwhile.
+    pub(crate) falls: bool,
+    /// The permit meanwhile.
+    pub(crate) permit: bool,
+}
+
+impl Quiet {
+    /// Every frame needs a closer look: none is as early.
+    pub(crate) const NOT: Self = Self { until: Instant::from_nanos(0), falls: false, permit: false };
+}
+
 /// Everything about an axis that changes while it runs. Starts without permit and without knowing anything.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -277,6 +338,9 @@ pub struct AxisState<
     /// The last evaluated frame; 0 before the first.
     pub(crate) last_now: Instant,
     pub(crate) clock_fault: bool,
+    pub(crate) quiet: Quiet,
+    /// Both channels were seen at the last frame.
+    pub(crate) compared: bool,
     /// Something is latched that only a reset clears: a clock fault, a channel fault or a trip.
     pub(crate) locked: bool,
     pub(crate) started_at: Instant,
@@ -305,12 +369,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     pub fn new(config: &AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
         let zero = Instant::from_nanos(0);
         // As many as there are in the setup, which has the same capacity.
-        let side = || Side {
+        let side = |source| Side {
             source: Source::new(),
             lost: false,
             latched: MonitorSet::NONE,
             limit_before: Speed::MAX,
-            calm: Calm::NONE,
+            calm: Calm::of_none(source, config.spacing),
             halves: config
                 .monitors
                 .iter()
@@ -321,9 +385,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             started: false,
             last_now: zero,
             clock_fault: false,
+            quiet: Quiet::NOT,
+            compared: false,
             locked: false,
             started_at: zero,
-            sides: PerChannel { a: side(), b: side() },
+            sides: PerChannel { a: side(&config.sources.a), b: side(&config.sources.b) },
             levels: crate::frame::Levels::default(),
             restless: true,
             settled: false,
@@ -356,16 +422,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.clock_fault
     }
 
-    /// The window that the speed of this channel was last taken over; zero before the first.
+    /// What a channel travelled over the window of its speed; `None` while that is unknown.
+    #[inline]
     #[must_use]
-    pub const fn effective_window(&self, channel: Channel) -> Span {
-        self.sides.of(channel).source.effective_window()
-    }
-
-    /// The windowed speed of a channel, its magnitude rounded up; `None` while unknown.
-    #[must_use]
-    pub fn speed(&self, channel: Channel) -> Option<Speed> {
-        self.sides.of(channel).source.speed().map(|speed| speed.signed())
+    pub fn window_travel(&self, channel: Channel) -> Option<WindowTravel> {
+        self.sides.of(channel).source.window_travel()
     }
 
     /// The latched trip of one rule, with its evidence.
@@ -440,6 +501,24 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         watch: &mut impl FnMut(MonitorId, Channel, &Check),
     ) -> Outcome {
         self.config.step_noted(&mut self.state, frame, watch)
+    }
+
+    /// The windowed speed of a channel; `None` while unknown. See [`AxisConfig::speed`].
+    #[must_use]
+    pub fn speed(&self, channel: Channel) -> Option<WindowSpeed> {
+        self.config.speed(&self.state, channel)
+    }
+
+    /// How far the channels were apart at the last frame; see [`AxisConfig::apart`].
+    #[must_use]
+    pub fn apart(&self) -> Option<Apart> {
+        self.config.apart(&self.state)
+    }
+
+    /// How far the speeds of the channels were apart at the last frame; see [`AxisConfig::speeds_apart`].
+    #[must_use]
+    pub fn speeds_apart(&self) -> Option<Bound<Speed>> {
+        self.config.speeds_apart(&self.state)
     }
 
     /// Where a channel is now; `None` while its position is unknown.

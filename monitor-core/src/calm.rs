@@ -8,9 +8,11 @@
 //! A falling envelope is calm for a while: as long as the speed is below what the line will have come down to by then.
 
 use crate::axis::MonitorId;
+use crate::history::Spacing;
 use crate::monitor::{Check, Lull, Monitor, Rule, RuleState};
 use crate::outcome::MonitorSet;
-use crate::source::Source;
+use crate::scale::CountRate;
+use crate::source::{Source, SourceConfig};
 use crate::units::{Instant, Span, Speed};
 
 /// The calm monitors of one channel, and what keeps them calm.
@@ -20,47 +22,76 @@ pub(crate) struct Calm {
     pub(crate) monitors: MonitorSet,
     /// The smallest of their limits on the speed.
     pub(crate) limit: Speed,
+    /// A speed in counts that is within it.
+    pub(crate) rate: CountRate,
     /// The counts, from `low` to `high`, at which each of them is within its position window.
     low: i64,
     high: i64,
+    /// `high − low`.
+    width: u64,
+    /// Readings less than a window and at most a timeout apart keep calm: in nanoseconds. While it is 0, nothing does, and `width` is
+    /// meaningless.
+    pub(crate) interval: u64,
     /// One of them withdraws the permit as planned.
     pub(crate) withdraws: bool,
     /// A limit among them falls; then all active monitors are calm, and only until this frame.
     pub(crate) falls_until: Option<Instant>,
 }
 
-/// How long a falling envelope is calm at a time, in nanoseconds: first tried, and then.
-const WHILE: [u64; 2] = [16_000_000, 2_000_000];
+/// No calm count is further off to either side: the difference of two does not overflow.
+const FAR: i64 = 1 << 62;
+
+/// How long a falling envelope is calm at a time, in nanoseconds: first tried, and then. While the speed is within the limit that
+/// it falls to, it is calm for good.
+const WHILE: [u64; 3] = [u64::MAX, 16_000_000, 2_000_000];
 
 impl Calm {
-    pub(crate) const NONE: Self = Self {
+    const NONE: Self = Self {
         monitors: MonitorSet::NONE,
         limit: Speed::MAX,
+        rate: CountRate::ZERO,
         low: i64::MIN,
         high: i64::MAX,
+        width: 0,
+        interval: 0,
         withdraws: false,
         falls_until: None,
     };
+
+    /// Without a monitor: nothing but the ranges to keep.
+    pub(crate) fn of_none(source: &SourceConfig, spacing: Spacing) -> Self {
+        Self::NONE.closed(source, spacing)
+    }
 
     /// Whether none of its monitors would find a violation now. Only for a channel without a fault.
     ///
     /// Without regard to a falling limit. It need not ask whether the count was broken since: the first frame after that knows no speed.
     #[inline]
     pub(crate) fn holds<const POINTS: usize>(&self, source: &Source<POINTS>) -> bool {
-        let count = source.count();
-        match source.speed() {
-            Some(speed) => speed.magnitude() <= self.limit && count >= self.low && count <= self.high,
-            None => false,
-        }
+        self.interval > 0
+            && source.window_travel().is_some_and(|travel| travel.is_within(self.rate))
+            && self.reaches(source.count())
     }
 
-    /// Whether no falling limit among them has come down to where it must be looked at again.
-    #[inline]
-    pub(crate) fn lasts(&self, now: Instant) -> bool {
-        match self.falls_until {
-            Some(until) => now <= until,
-            None => true,
-        }
+    /// Whether each of its monitors is within its position window there.
+    #[inline(always)]
+    pub(crate) fn reaches(&self, count: i64) -> bool {
+        // Wraps to a large number below `low`.
+        count.wrapping_sub(self.low).cast_unsigned() <= self.width
+    }
+
+    /// When all monitors have been considered.
+    pub(crate) fn closed(self, source: &SourceConfig, spacing: Spacing) -> Self {
+        let reach = source.max_count().min(FAR);
+        // Bounded because a reach is not negative.
+        let (low, high) = (self.low.max(reach.wrapping_neg()), self.high.min(reach));
+        let interval = match spacing.window().saturating_sub(1).min(source.timeout().as_nanos()) {
+            interval if low <= high => interval,
+            _ => 0,
+        };
+        let rate = source.scale().rate_within(self.limit);
+        // Bounded because both are within ±2⁶², when there is an interval.
+        Self { rate, low, high, width: high.wrapping_sub(low).cast_unsigned(), interval, ..self }
     }
 
     /// Takes in a monitor when it is calm; tells when its limit falls, and leaves it out. `check` found neither a violation nor
@@ -101,7 +132,7 @@ impl Calm {
         limit_at: impl Fn(Instant) -> Option<Speed>,
     ) {
         for span in WHILE {
-            let Some(until) = now.after(Span::from_nanos(span)) else { return };
+            let until = now.after(Span::from_nanos(span)).unwrap_or(Instant::from_nanos(u64::MAX));
             let Some(limit) = limit_at(until) else { return };
             if speed <= limit {
                 self.limit = self.limit.min(limit);

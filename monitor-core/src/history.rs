@@ -37,6 +37,17 @@ impl Spacing {
     pub(crate) const fn step(self) -> Span {
         Span::from_nanos(self.step)
     }
+
+    pub(crate) const fn window(self) -> u64 {
+        self.window
+    }
+
+    /// Whether a point is a window old. It may lie far in the future.
+    #[inline(always)]
+    fn is_due(self, point: Instant, now: Instant) -> bool {
+        // Bounded because a window is at most 2 s.
+        nanos(point, now).cast_signed() >= self.window.cast_signed()
+    }
 }
 
 /// The base of the speed, the points that may become the base, and the newest reading.
@@ -49,19 +60,35 @@ pub(crate) struct History<const POINTS: usize> {
     /// The newest stored point at least one window older than the newest reading. Meaningless without `has_base`.
     base: Point,
     has_base: bool,
-    /// Capture time of the oldest waiting point; [`NONE_WAITS`] without one.
+    /// Capture time of the oldest waiting point; without one, a time that no reading is a window later than.
     next_at: Instant,
-    /// Stored points that are not yet one window old: a ring, from `next` to just before `free`, which holds
-    /// [`NONE_WAITS`]. One place always stays empty, see [`Spacing::new`]. Invariant: both are below POINTS.
+    /// Stored points that are not yet one window old: a ring, from `next` to just before `free`. One place always stays
+    /// empty, see [`Spacing::new`]. Invariant: both are below POINTS.
     waiting: [Point; POINTS],
     next: usize,
     free: usize,
 }
 
-/// A capture time that no reading is later than.
-const NONE_WAITS: Instant = Instant::from_nanos(u64::MAX);
-/// Longer than any spacing, and with any time between two readings of one stretch far below 2⁶⁴.
-const LONG_AGO: u64 = 1 << 62;
+/// Longer than any spacing, and with any time between two readings of one stretch far below 2⁶³.
+const LONG: u64 = 1 << 62;
+
+fn long_before(at: Instant) -> Instant {
+    Instant::from_nanos(at.as_nanos().wrapping_sub(LONG))
+}
+
+/// Until the next point is stored, no reading is a window later.
+#[inline(always)]
+fn long_after(at: Instant) -> Instant {
+    Instant::from_nanos(at.as_nanos().wrapping_add(LONG))
+}
+
+/// What a reading will make of the base, when at most one waiting point becomes it.
+#[derive(Clone, Copy)]
+pub(crate) struct Ahead {
+    pub(crate) base: Point,
+    next: usize,
+    next_at: Instant,
+}
 
 impl<const POINTS: usize> History<POINTS> {
     pub(crate) const fn new() -> Self {
@@ -71,7 +98,7 @@ impl<const POINTS: usize> History<POINTS> {
             last_at: zero.captured_at,
             base: zero,
             has_base: false,
-            next_at: NONE_WAITS,
+            next_at: zero.captured_at,
             waiting: [zero; POINTS],
             next: 0,
             free: 0,
@@ -81,85 +108,87 @@ impl<const POINTS: usize> History<POINTS> {
     /// Forgets everything and starts with this reading. It is stored when the next one comes.
     pub(crate) fn start(&mut self, point: Point) {
         self.newest = point;
-        self.last_at = Instant::from_nanos(point.captured_at.as_nanos().wrapping_sub(LONG_AGO));
+        self.last_at = long_before(point.captured_at);
         self.has_base = false;
-        self.next_at = NONE_WAITS;
+        self.next_at = long_after(point.captured_at);
         self.next = 0;
         self.free = 0;
     }
 
-    #[inline]
+    #[inline(always)]
     fn after(index: usize) -> usize {
         // Bounded because an index is below POINTS ≤ 1025.
         let after = index.wrapping_add(1);
         if after >= POINTS { 0 } else { after }
     }
 
+    /// Stores the newest reading when the one that comes next would leave too wide a space, and takes that one.
     #[inline(always)]
-    fn store(&mut self, point: Point) {
-        if let Some(slot) = self.waiting.get_mut(self.free) {
-            *slot = point;
+    fn append(&mut self, spacing: Spacing, point: Point) {
+        if nanos(self.last_at, point.captured_at) > spacing.step {
+            if self.next == self.free {
+                self.next_at = self.newest.captured_at;
+            }
+            if let Some(slot) = self.waiting.get_mut(self.free) {
+                *slot = self.newest;
+            }
+            self.free = Self::after(self.free);
+            self.last_at = self.newest.captured_at;
         }
-        self.free = Self::after(self.free);
-        // Nothing waits here: see `advance`.
-        if let Some(slot) = self.waiting.get_mut(self.free) {
-            slot.captured_at = NONE_WAITS;
-        }
-        self.next_at = self.next_at.min(point.captured_at);
-        self.last_at = point.captured_at;
+        self.newest = point;
     }
 
     /// Takes a reading captured later than the newest one, and moves the base on.
-    #[inline(always)]
     pub(crate) fn push(&mut self, spacing: Spacing, point: Point) {
-        let since_last = nanos(self.last_at, point.captured_at);
-        if since_last > spacing.step {
-            self.store(self.newest);
-        }
-        self.newest = point;
-        if self.is_next_due(spacing) {
-            self.advance();
-            if self.is_next_due(spacing) {
-                self.advance_further(spacing);
-            }
-        }
-    }
-
-    #[inline(always)]
-    fn is_next_due(&self, spacing: Spacing) -> bool {
-        match self.newest.captured_at.since(self.next_at) {
-            Some(age) => age.as_nanos() >= spacing.window,
-            None => false,
-        }
-    }
-
-    /// In the steady state one point comes to wait and one becomes the base; here the readings became rarer.
-    #[cold]
-    fn advance_further(&mut self, spacing: Spacing) {
+        self.append(spacing, point);
         // Bounded because fewer than POINTS wait.
         for _ in 0..POINTS {
-            if !self.is_next_due(spacing) {
+            if !spacing.is_due(self.next_at, point.captured_at) {
                 break;
             }
-            self.advance();
+            let Some(ahead) = self.beyond(point.captured_at) else { break };
+            self.go(ahead);
+            self.has_base = true;
         }
     }
 
-    /// The oldest waiting point becomes the base.
+    /// Where the oldest waiting point is the base.
     #[inline(always)]
-    fn advance(&mut self) {
-        if let Some(point) = self.waiting.get(self.next) {
-            self.base = *point;
-            self.has_base = true;
+    fn beyond(&self, at: Instant) -> Option<Ahead> {
+        let base = *self.waiting.get(self.next)?;
+        let next = Self::after(self.next);
+        let next_at = if next == self.free { long_after(at) } else { self.waiting.get(next)?.captured_at };
+        Some(Ahead { base, next, next_at })
+    }
+
+    #[inline(always)]
+    fn go(&mut self, ahead: Ahead) {
+        self.base = ahead.base;
+        self.next = ahead.next;
+        self.next_at = ahead.next_at;
+    }
+
+    /// What a reading captured less than a window after the newest one will make of the base there is. `None` when several points
+    /// become it in turn: the readings became rarer.
+    #[inline(always)]
+    pub(crate) fn look_ahead(&self, spacing: Spacing, at: Instant) -> Option<Ahead> {
+        if !spacing.is_due(self.next_at, at) {
+            return Some(Ahead { base: self.base, next: self.next, next_at: self.next_at });
         }
-        self.next = Self::after(self.next);
-        self.next_at = self.waiting.get(self.next).map_or(NONE_WAITS, |point| point.captured_at);
+        self.beyond(at).filter(|ahead| !spacing.is_due(ahead.next_at, at))
+    }
+
+    /// Takes the reading that was looked ahead to.
+    #[inline(always)]
+    pub(crate) fn go_ahead(&mut self, spacing: Spacing, point: Point, ahead: Ahead) {
+        self.go(ahead);
+        self.append(spacing, point);
     }
 
     /// The newest stored point at least one window older than the newest reading.
     #[inline]
-    pub(crate) fn base(&self) -> Option<Point> {
-        self.has_base.then_some(self.base)
+    pub(crate) const fn base(&self) -> Option<Point> {
+        if self.has_base { Some(self.base) } else { None }
     }
 
     #[inline]
@@ -168,7 +197,7 @@ impl<const POINTS: usize> History<POINTS> {
     }
 }
 
-/// Nanoseconds from `earlier` to `later`. Readings are pushed in the order of their capture, so it cannot be negative.
+/// Nanoseconds from `earlier` to `later`, modulo 2⁶⁴.
 #[inline]
 fn nanos(earlier: Instant, later: Instant) -> u64 {
     later.as_nanos().wrapping_sub(earlier.as_nanos())

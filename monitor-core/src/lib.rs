@@ -44,7 +44,7 @@ pub use monitor::{
     StandstillState, Stop, StopState, Supervision, Until,
 };
 pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-pub use scale::{Scale, ScaleError, WindowSpeed};
+pub use scale::{CountRate, Scale, ScaleError, WindowSpeed, WindowTravel};
 pub use source::{Mark, SourceConfig, SourceError, SourceFault};
 pub use trip::{Evidence, Trip, Tripped};
 pub use units::{Acceleration, FRACTION_BITS, Instant, NANOS_PER_SECOND, Position, Span, Speed};

@@ -1,11 +1,8 @@
 //! What one frame came to.
 
 use crate::axis::{InputId, MonitorId};
-use crate::discrepancy::Apart;
 use crate::frame::Channel;
-use crate::monitor::Bound;
 use crate::source::SourceFault;
-use crate::units::Speed;
 
 /// A value for each channel.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -160,12 +157,8 @@ pub struct Outcome {
     pub violated: PerChannel<MonitorSet>,
     /// Monitors that tripped at this frame.
     pub tripped: PerChannel<MonitorSet>,
-    /// The position discrepancy, when it was evaluated.
-    pub apart: Option<Apart>,
     /// The position discrepancy tripped at this frame.
     pub position_discrepancy_tripped: bool,
-    /// The speed discrepancy, when it was evaluated.
-    pub speeds_apart: Option<Bound<Speed>>,
     /// The speed discrepancy tripped at this frame.
     pub speed_discrepancy_tripped: bool,
     /// A reset was released at this frame.

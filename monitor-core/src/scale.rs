@@ -2,9 +2,9 @@
 
 use core::fmt;
 
-use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Speed};
-use crate::wide::{Billionth, mul, quotient_74};
-use crate::widen::{u64_to_u128, u128_to_u64};
+use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Span, Speed};
+use crate::wide::{Billionth, mul, mul_shr_32, quotient_74};
+use crate::widen::{u32_to_u64, u64_to_u128, u128_to_u64};
 
 /// How far one count is: the `unit_per_count` of a source.
 ///
@@ -19,6 +19,8 @@ pub struct Scale {
     ulp: Billionth,
     /// `nano` with its top bit moved to bit 63.
     normalised: u64,
+    /// `2¹²⁷ / normalised`, rounded down.
+    inverse: u64,
     /// Up to this many counts a travel is below 2³⁸ units.
     near: u64,
     /// From this many counts on a speed is beyond the range: 2^(64 − `speed_left`).
@@ -65,6 +67,7 @@ impl Scale {
             nano: 0,
             ulp: Billionth::up(0),
             normalised: 0,
+            inverse: 0,
             near: 0,
             speed_counts: 0,
             speed_left: 0,
@@ -113,10 +116,12 @@ impl Scale {
             return Err(ScaleError::TooFine);
         }
         let zeros = nano.leading_zeros();
+        let normalised = nano << zeros;
         Ok(Self {
             nano,
             ulp: Billionth::up(nano),
-            normalised: nano << zeros,
+            normalised,
+            inverse: inverse(normalised),
             // Bounded because nano ≥ 2¹⁹ makes zeros ≤ 44, so 10 ≤ zeros + 10 ≤ 54.
             near: near_counts(nano),
             speed_counts: 1_u64.wrapping_shl(zeros.wrapping_add(10)),
@@ -165,6 +170,43 @@ impl Scale {
         self.ulp.ceil(counts.unsigned_abs()).map(Position::from_bits)
     }
 
+    /// Up to this many counts a travel is below 2³⁸ units.
+    pub(crate) const fn near(&self) -> u64 {
+        self.near
+    }
+
+    /// Billionths of a ULP per count, signed; `None` beyond 549 axis units.
+    pub(crate) fn signed_nano(&self) -> Option<i64> {
+        let nano = i64::try_from(self.nano).ok()?;
+        // Bounded because it is not negative.
+        Some(if self.reversed { nano.wrapping_neg() } else { nano })
+    }
+
+    /// The speed of a travel over a window; `None` beyond the range of 2³⁷ units per second.
+    #[must_use]
+    pub fn speed(&self, travel: WindowTravel) -> Option<WindowSpeed> {
+        Rate::of(self, travel.elapsed).speed(self, travel.counts)
+    }
+
+    /// Whether a travel over a window has a speed.
+    #[inline]
+    pub(crate) const fn has_speed(&self, travel: WindowTravel) -> bool {
+        travel.counts.unsigned_abs() < self.speed_counts
+    }
+
+    /// A [`CountRate`] that is within `limit` (0 or more) and within the range of a speed: the largest such, or little less.
+    #[must_use]
+    pub fn rate_within(&self, limit: Speed) -> CountRate {
+        let zeros = self.nano.leading_zeros();
+        // ULP/s · 2³² ns / (nano · 10⁻⁹ ULP) = limit · 2³² · 2^zeros / normalised ≥ limit · inverse / 2^(95 − zeros).
+        // Bounded because zeros ≤ 44, and (2⁶⁴ − 1)² < 2¹²⁸.
+        let product = u64_to_u128(limit.to_bits().unsigned_abs()).wrapping_mul(u64_to_u128(self.inverse));
+        let most = product >> 95_u32.wrapping_sub(zeros);
+        // Faster than this a speed may be out of range: a window is shorter than 2³² ns.
+        let fastest = self.speed_counts.saturating_sub(1);
+        CountRate(u128_to_u64(most).map_or(fastest, |most| most.min(fastest)))
+    }
+
     /// The largest number of counts whose [`length`](Self::length) is within `window`; fewer where that cannot be told exactly
     /// (beyond 2³⁴ counts).
     pub(crate) fn reach(&self, window: Position) -> i64 {
@@ -196,6 +238,16 @@ impl Scale {
     }
 }
 
+/// `2¹²⁷ / normalised`, rounded down, for a number with its top bit set. Divides: for set-up time only.
+const fn inverse(normalised: u64) -> u64 {
+    let Some(inverse) = (1_u128 << 127).checked_div(u64_to_u128(normalised)) else { return 0 };
+    // 2⁶⁴ itself, for 2⁶³, is brought down by one.
+    match u128_to_u64(inverse) {
+        Some(inverse) => inverse,
+        None => u64::MAX,
+    }
+}
+
 /// Counts whose travel is below 2⁶² ULPs. Divides: for set-up time only.
 const fn near_counts(nano: u64) -> u64 {
     // Bounded because 2⁶² · 10⁹ < 2⁹².
@@ -213,6 +265,52 @@ const ULP_NANOS: u128 = 1_000_000_000 << FRACTION_BITS;
 /// 2⁻³⁴ of the axis unit, in billionths of a ULP (rounded down).
 const MIN_NANO: u64 = 1_000_000_000 >> 10;
 
+/// What a source travelled over the window of its speed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WindowTravel {
+    pub(crate) counts: i64,
+    /// In nanoseconds.
+    pub(crate) elapsed: u32,
+}
+
+impl WindowTravel {
+    /// Counts from the base of the window to the newest reading.
+    #[must_use]
+    pub const fn counts(self) -> i64 {
+        self.counts
+    }
+
+    /// The exact difference of their capture times.
+    #[must_use]
+    pub const fn elapsed(self) -> Span {
+        Span::from_nanos(u32_to_u64(self.elapsed))
+    }
+
+    /// Whether its speed is certainly within what `rate` was made for. It may be although this says no, by a count or so.
+    #[inline]
+    #[must_use]
+    pub fn is_within(self, rate: CountRate) -> bool {
+        rate.allows(self.counts, u32_to_u64(self.elapsed))
+    }
+}
+
+/// A speed in counts per 2³² ns, rounded down: tells quickly that a travel is not faster.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CountRate(u64);
+
+impl CountRate {
+    /// Allows nothing but rest.
+    pub(crate) const ZERO: Self = Self(0);
+
+    /// Whether so many counts within so many nanoseconds (below 2³²) are within it.
+    #[inline(always)]
+    pub(crate) fn allows(self, counts: i64, elapsed: u64) -> bool {
+        counts.unsigned_abs() <= mul_shr_32(self.0, elapsed)
+    }
+}
+
 /// What one count over one elapsed time is, kept because the elapsed time of a window rarely changes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -226,23 +324,16 @@ impl Rate {
     /// No window yet; the first use replaces it.
     pub(crate) const NONE: Self = Self { elapsed: 0, per_count: 0 };
 
-    /// Makes it the rate over `elapsed` nanoseconds; `None` beyond 32 bits.
-    #[inline]
-    pub(crate) fn set(&mut self, scale: &Scale, elapsed: u64) -> Option<()> {
-        if u64::from(self.elapsed) == elapsed { Some(()) } else { self.change(scale, elapsed) }
-    }
-
+    /// The rate over `elapsed` nanoseconds (a window: at least 10 µs).
     #[inline(never)]
-    fn change(&mut self, scale: &Scale, elapsed: u64) -> Option<()> {
-        // Fits because window, spacing and timeout together stay below 2³² ns.
-        let elapsed = u32::try_from(elapsed).ok()?;
-        *self = Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) };
-        Some(())
+    pub(crate) fn of(scale: &Scale, elapsed: u32) -> Self {
+        Self { elapsed, per_count: quotient_74(scale.normalised, elapsed) }
     }
 
-    /// What it was last set to; zero before.
-    pub(crate) const fn elapsed(&self) -> u32 {
-        self.elapsed
+    /// This rate where it is that over `elapsed`, or that rate.
+    #[inline]
+    pub(crate) fn over(self, scale: &Scale, elapsed: u32) -> Self {
+        if self.elapsed == elapsed { self } else { Self::of(scale, elapsed) }
     }
 
     /// The speed of `counts` in the elapsed time; `None` beyond the range.
@@ -310,9 +401,7 @@ mod tests {
     }
 
     fn speed(scale: &Scale, counts: i64, elapsed: u32) -> WindowSpeed {
-        let mut rate = Rate::NONE;
-        rate.set(scale, u64::from(elapsed)).unwrap();
-        rate.speed(scale, counts).unwrap()
+        scale.speed(WindowTravel { counts, elapsed }).unwrap()
     }
 
     #[test]

@@ -2,12 +2,12 @@
 
 use core::fmt;
 
+use crate::calm::Calm;
 use crate::frame::{Reading, Sample};
 use crate::history::{History, Point, Spacing};
-use crate::scale::{Rate, Scale, WindowSpeed};
+use crate::scale::{Rate, Scale, WindowSpeed, WindowTravel};
 use crate::units::{Instant, Position, Span, Speed};
 use crate::wide::{mul, mul_shr_32};
-use crate::widen::u32_to_u64;
 
 /// What is known of a source before it moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -115,15 +115,6 @@ impl SourceConfig {
         count.cast_unsigned().wrapping_add(self.max_count) <= self.max_count.wrapping_mul(2)
     }
 
-    /// As [`is_plausible`](Self::is_plausible) with a rate rounded down: what it allows needs no closer look.
-    #[inline]
-    fn is_plausible_at_sight(&self, change: u64, elapsed: u64) -> bool {
-        // Bounded because `SourceError::Ambiguous` keeps it below half the range of the counter.
-        let most = mul_shr_32(self.max_rate, elapsed).cast_signed();
-        // A change of −2⁶³ wraps to the largest number, and is refused as it should be.
-        change.cast_signed().wrapping_sub(1) <= most
-    }
-
     /// Whether the mechanics can move this many counts in `elapsed` nanoseconds (at most the timeout), one count aside.
     fn is_plausible(&self, change: u64, elapsed: u64) -> bool {
         let beyond = change.saturating_sub(1);
@@ -135,6 +126,11 @@ impl SourceConfig {
     #[must_use]
     pub const fn scale(&self) -> &Scale {
         &self.scale
+    }
+
+    /// Counts up to here, to each side, have a position.
+    pub(crate) const fn max_count(&self) -> i64 {
+        self.max_count.cast_signed()
     }
 
     /// The longest age of a reading.
@@ -231,9 +227,6 @@ enum Sight {
     Invalid,
 }
 
-/// Whether a channel can be seen at a frame.
-pub(crate) type Seen = Result<(), SourceFault>;
-
 /// What is remembered of one source.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -244,81 +237,71 @@ pub struct Source<const POINTS: usize> {
     started_at: u64,
     /// Its newest reading is the newest one taken, good or not. Meaningless while `sight` is `Never`.
     history: History<POINTS>,
+    /// Over the window of the last speed that a frame looked at closely.
     rate: Rate,
-    speed: Option<WindowSpeed>,
 }
 
 impl<const POINTS: usize> Source<POINTS> {
     /// A source that has not been read, watched from `now` on.
     pub(crate) const fn new() -> Self {
-        Self {
-            sight: Sight::Never,
-            stretch: 0,
-            started_at: 0,
-            history: History::new(),
-            rate: Rate::NONE,
-            speed: None,
-        }
+        Self { sight: Sight::Never, stretch: 0, started_at: 0, history: History::new(), rate: Rate::NONE }
     }
 
     pub(crate) fn watch_from(&mut self, now: Instant) {
         self.started_at = now.as_nanos();
     }
 
-    /// Takes what nearly every frame brings to a source whose count is good: an ordinary reading, or none while the newest is
-    /// fresh. `None` when it is anything else: then nothing was touched, and it is left to [`take`](Self::take), which knows all cases.
+    /// Takes what nearly every frame brings to a source with a speed: an ordinary reading within all limits of `calm`, or none while
+    /// the newest is fresh. False when it may be anything else: then nothing was touched, and it is left to
+    /// [`take`](Self::take), which knows all cases.
     #[inline(always)]
-    pub(crate) fn take_ordinary(
+    pub(crate) fn take_calmly(
         &mut self,
         config: &SourceConfig,
         spacing: Spacing,
+        calm: &Calm,
         now: Instant,
         reading: Option<Reading>,
-    ) -> Option<Seen> {
-        if self.sight != Sight::Good {
-            return None;
-        }
-        match reading {
-            Some(Reading { captured_at, sample: Sample::Count(raw) }) => {
-                let count = self.next_count(config, now, captured_at, raw)?;
-                Some(self.advance(config, spacing, Point { captured_at, count }))
-            }
-            None if self.is_fresh(config, now) => Some(Ok(())),
-            _ => None,
-        }
-    }
-
-    /// The count of an ordinary reading: in order, in time, plausible at first sight, and in range.
-    #[inline(always)]
-    fn next_count(&self, config: &SourceConfig, now: Instant, captured_at: Instant, raw: u64) -> Option<i64> {
+    ) -> bool {
+        let (captured_at, raw) = match reading {
+            Some(Reading { captured_at, sample: Sample::Count(raw) }) => (captured_at, raw),
+            Some(_) => return false,
+            None => return self.is_fresh(config, now),
+        };
         let newest = self.history.newest();
-        let age = now.as_nanos().checked_sub(captured_at.as_nanos())?;
-        let elapsed = captured_at.as_nanos().checked_sub(newest.captured_at.as_nanos())?;
-        // Neither zero, which wraps, nor above the timeout.
-        if age > config.timeout || elapsed.wrapping_sub(1) >= config.timeout {
-            return None;
+        // A reading captured after `now` wraps far beyond the timeout, and so does one of no or negative time below.
+        let age = now.as_nanos().wrapping_sub(captured_at.as_nanos());
+        let elapsed = captured_at.as_nanos().wrapping_sub(newest.captured_at.as_nanos());
+        if age > config.timeout || elapsed.wrapping_sub(1) >= calm.interval {
+            return false;
         }
         let change = config.change(newest.count, raw);
-        if !config.is_plausible_at_sight(change.unsigned_abs(), elapsed) {
-            return None;
+        // Bounded because `SourceError::Ambiguous` keeps what is plausible below 2⁶³; a change of −2⁶³ wraps to the largest number
+        // and is refused as it should be.
+        let most = mul_shr_32(config.max_rate, elapsed).cast_signed();
+        let Some(count) = newest.count.checked_add(change) else { return false };
+        if change.wrapping_abs().wrapping_sub(1) > most || !calm.reaches(count) {
+            return false;
         }
-        match newest.count.checked_add(change) {
-            Some(count) if config.holds(count) => Some(count),
-            _ => None,
+        let Some(ahead) = self.history.look_ahead(spacing, captured_at) else { return false };
+        // Bounded because the base was captured before; and a count within ±2⁶², as a calm one is, less another one wraps only to
+        // what is far beyond the range of a speed.
+        let elapsed = captured_at.as_nanos().wrapping_sub(ahead.base.captured_at.as_nanos());
+        if !calm.rate.allows(count.wrapping_sub(ahead.base.count), elapsed) {
+            return false;
         }
+        self.history.go_ahead(spacing, Point { captured_at, count }, ahead);
+        true
     }
 
-    /// Goes on to a good reading: history and speed.
-    #[inline(always)]
-    fn advance(&mut self, config: &SourceConfig, spacing: Spacing, point: Point) -> Seen {
+    /// Goes on to a good reading, whose speed must be in range.
+    fn advance(&mut self, config: &SourceConfig, spacing: Spacing, point: Point) -> Result<(), SourceFault> {
         self.history.push(spacing, point);
-        if let Some(base) = self.history.base() {
-            let speed = self.window_speed(config, base);
-            if speed.is_none() {
-                self.start(config, point.captured_at, point.count);
-                return Err(SourceFault::Range);
-            }
-            self.speed = speed;
+        if let Some(base) = self.history.base()
+            && !travel(base, point).is_some_and(|travel| config.scale.has_speed(travel))
+        {
+            self.start(config, point.captured_at, point.count);
+            return Err(SourceFault::Range);
         }
         Ok(())
     }
@@ -388,16 +371,6 @@ impl<const POINTS: usize> Source<POINTS> {
         }
     }
 
-    #[inline(always)]
-    fn window_speed(&mut self, config: &SourceConfig, base: Point) -> Option<WindowSpeed> {
-        let newest = self.history.newest();
-        // Bounded because the base was captured before the newest reading.
-        let elapsed = newest.captured_at.as_nanos().wrapping_sub(base.captured_at.as_nanos());
-        self.rate.set(&config.scale, elapsed)?;
-        let travel = newest.count.checked_sub(base.count)?;
-        self.rate.speed(&config.scale, travel)
-    }
-
     #[inline]
     fn is_fresh(&self, config: &SourceConfig, now: Instant) -> bool {
         // Bounded because a reading captured after `now` was refused and frames go forward.
@@ -429,7 +402,6 @@ impl<const POINTS: usize> Source<POINTS> {
 
     fn lose(&mut self) {
         self.sight = Sight::Lost;
-        self.speed = None;
     }
 
     /// Starts anew with the very reading that showed `fault`.
@@ -459,7 +431,6 @@ impl<const POINTS: usize> Source<POINTS> {
         let count = config.first_count(count.cast_unsigned());
         self.sight = if config.holds(count) { Sight::Good } else { Sight::Lost };
         self.stretch = self.stretch.wrapping_add(1);
-        self.speed = None;
         self.history.start(Point { captured_at, count });
     }
 
@@ -490,20 +461,43 @@ impl<const POINTS: usize> Source<POINTS> {
         self.has_position().then(|| Mark { stretch: self.stretch, count: self.history.newest().count })
     }
 
-    #[inline]
-    pub(crate) const fn speed(&self) -> Option<WindowSpeed> {
-        self.speed
+    /// The travel over the window, whose speed is in range; `None` while it is unknown.
+    #[inline(always)]
+    pub(crate) fn window_travel(&self) -> Option<WindowTravel> {
+        if self.has_position() { travel(self.history.base()?, self.history.newest()) } else { None }
     }
 
-    pub(crate) fn captured_at(&self) -> Instant {
+    pub(crate) fn speed(&self, scale: &Scale) -> Option<WindowSpeed> {
+        let travel = self.window_travel()?;
+        self.rate.over(scale, travel.elapsed).speed(scale, travel.counts)
+    }
+
+    /// As [`speed`](Self::speed); the next one over the same window comes quicker.
+    #[inline]
+    pub(crate) fn look_at_speed(&mut self, scale: &Scale) -> Option<WindowSpeed> {
+        let travel = self.window_travel()?;
+        self.rate = self.rate.over(scale, travel.elapsed);
+        self.rate.speed(scale, travel.counts)
+    }
+
+    #[inline]
+    pub(crate) const fn captured_at(&self) -> Instant {
         self.history.newest().captured_at
     }
 
     pub(crate) fn position(&self, config: &SourceConfig) -> Option<Position> {
         config.scale.travel(self.mark()?.count)
     }
+}
 
-    pub(crate) const fn effective_window(&self) -> Span {
-        Span::from_nanos(u32_to_u64(self.rate.elapsed()))
-    }
+/// From `base` to `newest`. `None` is out of range: a time does not get there, because window, spacing and timeout together stay
+/// below 2³² ns.
+#[inline(always)]
+fn travel(base: Point, newest: Point) -> Option<WindowTravel> {
+    // Bounded because the base was captured before the newest reading.
+    let elapsed = newest.captured_at.as_nanos().wrapping_sub(base.captured_at.as_nanos());
+    Some(WindowTravel {
+        counts: newest.count.checked_sub(base.count)?,
+        elapsed: u32::try_from(elapsed).ok()?,
+    })
 }

@@ -2,12 +2,16 @@
 //!
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
+use crate::axis::{
+    AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Quiet, Side, WarmUp,
+};
 use crate::calm::Calm;
+use crate::discrepancy::{Close, PositionDiscrepancy, Scaled, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
+use crate::history::Spacing;
 use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-use crate::source::{Seen, SourceConfig};
+use crate::source::{Source, SourceConfig};
 use crate::trip::Evidence;
 use crate::units::{Instant, Span, Speed};
 
@@ -96,71 +100,97 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         watch: &mut W,
     ) -> Outcome {
         let now = frame.now;
+        let may_pass = !W::WATCHES
+            && now > state.last_now
+            && now <= state.quiet.until
+            && frame.levels == state.levels
+            && (W::PASSES_FALLING || !state.quiet.falls);
+        if !may_pass {
+            return self.evaluate_fully(state, frame, PerChannel { a: false, b: false }, watch);
+        }
         let PerChannel { a, b } = &mut state.sides;
-        let seen = if now > state.last_now {
-            PerChannel {
-                a: a.source.take_ordinary(&self.sources.a, self.spacing, now, frame.a),
-                b: b.source.take_ordinary(&self.sources.b, self.spacing, now, frame.b),
-            }
-        } else {
-            PerChannel { a: None, b: None }
-        };
-        let is_quiet = !W::WATCHES
-            && matches!((seen.a, seen.b), (Some(Ok(())), Some(Ok(()))))
-            && !state.restless
-            && frame.levels == state.levels;
-        let PerChannel { a, b } = &state.sides;
-        let is_allowed = W::PASSES_FALLING || (a.calm.falls_until.is_none() && b.calm.falls_until.is_none());
-        if is_quiet
-            && is_allowed
-            && let Some(outcome) = self.pass(state, now)
-        {
-            return outcome;
+        let took_a = a.source.take_calmly(&self.sources.a, self.spacing, &a.calm, now, frame.a);
+        let took_b = took_a && b.source.take_calmly(&self.sources.b, self.spacing, &b.calm, now, frame.b);
+        if !(took_b && self.agree(state, now)) {
+            return self.evaluate_fully(state, frame, PerChannel { a: took_a, b: took_b }, watch);
         }
-        self.evaluate_fully(state, frame, seen, watch)
-    }
-
-    /// The outcome of a frame at which both sources were good, no input changed, every active monitor is calm and no
-    /// discrepancy is violated: nearly every frame. `None` when that is not so: then nothing was touched.
-    #[inline(always)]
-    fn pass(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> Option<Outcome> {
-        let PerChannel { a, b } = &state.sides;
-        let is_calm = a.calm.monitors == state.active
-            && b.calm.monitors == state.active
-            && a.calm.holds(&a.source)
-            && b.calm.holds(&b.source)
-            && a.calm.lasts(now)
-            && b.calm.lasts(now);
-        if !is_calm {
-            return None;
-        }
-        let mut outcome = Outcome {
-            permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
+        state.last_now = now;
+        state.compared = true;
+        Outcome {
+            permit: state.quiet.permit,
             demanding: state.demanding,
             active: state.active,
             ..Outcome::default()
-        };
+        }
+    }
+
+    /// Whether no discrepancy is violated. For a quiet axis.
+    #[inline(always)]
+    fn agree(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
         if let Some(rule) = &self.position_discrepancy {
-            if !state.references.are_valid(&a.source, &b.source) {
-                return None;
-            }
-            let (a, b) = ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()));
-            let apart = rule.apart(&state.references, now, a, b);
-            if apart.bound.is_exceeded() {
-                return None;
-            }
-            outcome.apart = Some(apart);
-        }
-        if let Some(rule) = &self.speed_discrepancy {
-            outcome.speeds_apart = rule.compare(&a.source, &b.source);
-            if outcome.speeds_apart.is_some_and(|bound| bound.is_exceeded()) {
-                return None;
+            let PerChannel { a, b } = &state.sides;
+            let is_close = |close: &Close| close.holds(&state.references, a.source.count(), b.source.count());
+            if !self.close.as_ref().is_some_and(is_close) && self.are_apart(state, rule, now) {
+                return false;
             }
         }
-        state.position_discrepancy.interrupt();
-        state.speed_discrepancy.interrupt();
-        state.last_now = now;
-        Some(outcome)
+        match &self.speed_discrepancy {
+            None => true,
+            Some(rule) => !self.differ(state, rule),
+        }
+    }
+
+    #[inline(never)]
+    fn are_apart(
+        &self,
+        state: &AxisState<POINTS, MONITORS, INPUTS, Own>,
+        rule: &PositionDiscrepancy,
+        now: Instant,
+    ) -> bool {
+        let (a, b) = self.pair(state);
+        rule.apart(&state.references, now, a, b).bound.is_exceeded()
+    }
+
+    #[inline(never)]
+    fn differ(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, rule: &SpeedDiscrepancy) -> bool {
+        let (a, b) = self.pair(state);
+        rule.compare(a, b).is_some_and(|bound| bound.is_exceeded())
+    }
+
+    /// Both sources, with their scales.
+    #[inline(always)]
+    pub(crate) fn pair<'a>(
+        &'a self,
+        state: &'a AxisState<POINTS, MONITORS, INPUTS, Own>,
+    ) -> (Scaled<'a, POINTS>, Scaled<'a, POINTS>) {
+        let PerChannel { a, b } = &state.sides;
+        ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()))
+    }
+
+    /// Whether, and until when, a frame that brings nothing but motion within all limits needs no closer look.
+    fn quiet(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Quiet {
+        let PerChannel { a, b } = &state.sides;
+        let has_references =
+            self.position_discrepancy.is_none() || state.references.are_valid(&a.source, &b.source);
+        let is_seen = |source: &Source<POINTS>| source.window_travel().is_some();
+        let is_quiet = !state.restless
+            && is_seen(&a.source)
+            && is_seen(&b.source)
+            && a.calm.monitors == state.active
+            && b.calm.monitors == state.active
+            && has_references
+            && !state.position_discrepancy.is_violated()
+            && !state.speed_discrepancy.is_violated();
+        if !is_quiet {
+            return Quiet::NOT;
+        }
+        let forever = Instant::from_nanos(u64::MAX);
+        let until = |calm: &Calm| calm.falls_until.unwrap_or(forever);
+        Quiet {
+            until: until(&a.calm).min(until(&b.calm)),
+            falls: a.calm.falls_until.is_some() || b.calm.falls_until.is_some(),
+            permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
+        }
     }
 
     /// Every other frame.
@@ -169,7 +199,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
-        seen: PerChannel<Option<Seen>>,
+        taken: PerChannel<bool>,
         watch: &mut impl Watch,
     ) -> Outcome {
         let now = frame.now;
@@ -181,6 +211,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         } else if now <= state.last_now {
             state.clock_fault = true;
             state.locked = true;
+            state.quiet = Quiet::NOT;
+            state.compared = false;
             return Outcome { clock_fault: true, ..Outcome::default() };
         }
         let before = state.last_now;
@@ -188,14 +220,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let mut outcome = Outcome::default();
 
         let PerChannel { a, b } = &mut state.sides;
-        outcome.faults.a = match seen.a {
-            Some(seen) => seen.err(),
-            None => a.source.take(&self.sources.a, self.spacing, now, frame.a),
-        };
-        outcome.faults.b = match seen.b {
-            Some(seen) => seen.err(),
-            None => b.source.take(&self.sources.b, self.spacing, now, frame.b),
-        };
+        // What was taken at a glance is good.
+        if !taken.a {
+            outcome.faults.a = a.source.take(&self.sources.a, self.spacing, now, frame.a);
+        }
+        if !taken.b {
+            outcome.faults.b = b.source.take(&self.sources.b, self.spacing, now, frame.b);
+        }
         a.lost |= outcome.faults.a.is_some();
         b.lost |= outcome.faults.b.is_some();
         state.locked |= a.lost || b.lost;
@@ -211,7 +242,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
         let mut withdrawn = false;
         if !state.active.is_empty() {
-            let shared = Shared { monitors: &self.monitors, now, active: state.active };
+            let shared =
+                Shared { monitors: &self.monitors, spacing: self.spacing, now, active: state.active };
             let PerChannel { a, b } = &mut state.sides;
             let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
             let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
@@ -227,6 +259,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
         outcome.permit =
             !(withdrawn || state.locked || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
+        state.quiet = self.quiet(state);
         outcome
     }
 
@@ -320,8 +353,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         state.carried = carried;
         if active != before {
             state.active = active;
-            for side in [&mut state.sides.a, &mut state.sides.b] {
-                side.calm = Calm::NONE;
+            let PerChannel { a, b } = &mut state.sides;
+            for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
+                side.calm = Calm::of_none(source, self.spacing);
                 if active.is_empty() {
                     side.limit_before = Speed::MAX;
                 }
@@ -336,15 +370,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         now: Instant,
         outcome: &mut Outcome,
     ) {
-        let (a, b) = (&state.sides.a.source, &state.sides.b.source);
-        let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
+        state.compared = outcome.faults.a.is_none() && outcome.faults.b.is_none();
+        let PerChannel { a, b } = &state.sides;
+        let (a, b) = ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()));
         if let Some(rule) = &self.position_discrepancy {
-            let (a, b) = ((a, self.sources.a.scale()), (b, self.sources.b.scale()));
             // At a channel fault too: the reading that showed it may be a first one, and the new reference.
             let apart = rule.compare(&mut state.references, now, a, b);
-            outcome.apart = apart.filter(|_| visible);
-            let evidence = match outcome.apart {
-                Some(apart) if apart.bound.is_exceeded() => Some(Evidence::Position(apart.bound)),
+            let evidence = match apart {
+                Some(apart) if state.compared && apart.bound.is_exceeded() => {
+                    Some(Evidence::Position(apart.bound))
+                }
                 _ => None,
             };
             let latch = &mut state.position_discrepancy;
@@ -352,9 +387,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 latch.update(evidence, now, state.started_at, rule.discrepancy_time());
         }
         if let Some(rule) = &self.speed_discrepancy {
-            outcome.speeds_apart = if visible { rule.compare(a, b) } else { None };
-            let evidence = match outcome.speeds_apart {
-                Some(bound) if bound.is_exceeded() => Some(Evidence::Speed(bound)),
+            let evidence = match rule.compare(a, b) {
+                Some(bound) if state.compared && bound.is_exceeded() => Some(Evidence::Speed(bound)),
                 _ => None,
             };
             let latch = &mut state.speed_discrepancy;
@@ -429,6 +463,7 @@ fn limit_at<const POINTS: usize, const MONITORS: usize, Own: Monitor>(
 /// What both channels of one frame share.
 struct Shared<'a, Own: Monitor> {
     monitors: &'a [MonitorConfig<Own>],
+    spacing: Spacing,
     now: Instant,
     active: MonitorSet,
 }
@@ -455,12 +490,12 @@ impl<Own: Monitor> Shared<'_, Own> {
     ) -> Ran {
         let lasts = visible && side.calm.falls_until.is_none() && side.calm.holds(&side.source);
         if W::WATCHES || !lasts {
-            side.calm = Calm::NONE;
+            side.calm = Calm::of_none(source, self.spacing);
         }
-        let Self { monitors, now, active } = *self;
+        let Self { monitors, now, active, .. } = *self;
         let mut calm = side.calm;
         let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
-        let mut motion = Motion::of(now, channel, &side.source, source.scale(), side.limit_before);
+        let mut motion = Motion::of(now, channel, &mut side.source, source.scale(), side.limit_before);
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);
         let mut falling = MonitorSet::NONE;
@@ -505,7 +540,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             let limit_at = |until| limit_at(monitors, side, falling, until);
             calm.add_falling(falling, now, speed.magnitude(), limit_at);
         }
-        side.calm = calm;
+        side.calm = calm.closed(source, self.spacing);
         side.limit_before = limit;
         side.latched = side.latched.union(ran.tripped);
         ran

@@ -14,6 +14,13 @@ pub(crate) fn mul(a: u64, b: u64) -> (u64, u64) {
     (high(product), a.wrapping_mul(b))
 }
 
+/// A product with its sign.
+#[inline]
+pub(crate) fn mul_signed(a: i64, b: i64) -> i128 {
+    // Bounded because it is within ±2¹²⁶.
+    i128::from(a).wrapping_mul(i128::from(b))
+}
+
 /// `a × b / 2³²`, cut off, for a product below 2⁹⁶.
 #[inline]
 pub(crate) fn mul_shr_32(a: u64, b: u64) -> u64 {

@@ -3,8 +3,8 @@
 use cowitness_tests::model::Setup;
 use cowitness_tests::trace::{Case, Mood, case};
 use monitor_core::{
-    Axis, AxisConfig, Channel, Frame, Instant, Levels, MonitorId, Outcome, Reading, Sample, Scale,
-    SourceConfig, Span, Speed, Trip, Tripped, WarmUp,
+    Apart, Axis, AxisConfig, Bound, Channel, Frame, Instant, Levels, MonitorId, Outcome, Reading, Sample,
+    Scale, SourceConfig, Span, Speed, Trip, Tripped, WarmUp,
 };
 use proptest::prelude::*;
 
@@ -35,12 +35,24 @@ pub fn config_of(setup: &Setup) -> Config {
     core_of::<POINTS>(setup).config
 }
 
-/// What the axis says at every frame, and its speeds there in ULPs.
-pub fn run(setup: &Setup, frames: &[Frame]) -> Vec<(Outcome, [Option<i64>; 2])> {
+/// What an axis tells when it is asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told {
+    pub apart: Option<Apart>,
+    pub speeds_apart: Option<Bound<Speed>>,
+    /// In ULPs.
+    pub speeds: [Option<i64>; 2],
+}
+
+/// What the axis says at every frame, and what it tells there.
+pub fn run(setup: &Setup, frames: &[Frame]) -> Vec<(Outcome, Told)> {
     let mut axis = Axis::new(config_of(setup));
     let step = |frame: &Frame| {
         let outcome = axis.step(frame);
-        (outcome, Channel::BOTH.map(|channel| axis.state().speed(channel).map(Speed::to_bits)))
+        let speed = |channel| axis.speed(channel).map(|speed| speed.signed().to_bits());
+        let told =
+            Told { apart: axis.apart(), speeds_apart: axis.speeds_apart(), speeds: Channel::BOTH.map(speed) };
+        (outcome, told)
     };
     frames.iter().map(step).collect()
 }

@@ -132,9 +132,14 @@ fn survives(seed: u64, frames: &[Frame]) -> bool {
     let mut axis = Axis::new(core.config);
     frames.iter().all(|frame| {
         let outcome = axis.step(frame);
-        let shown = format!("{outcome:?} {:?}", axis.state().trips().collect::<Vec<_>>());
+        let shown = format!(
+            "{outcome:?} {:?} {:?} {:?}",
+            axis.state().trips().collect::<Vec<_>>(),
+            axis.apart(),
+            axis.speeds_apart()
+        );
         let positions =
-            monitor_core::Channel::BOTH.map(|channel| (axis.position(channel), axis.state().speed(channel)));
+            monitor_core::Channel::BOTH.map(|channel| (axis.position(channel), axis.speed(channel)));
         let trips: Vec<_> = rules.iter().filter_map(|&rule: &Tripped| axis.state().trip(rule)).collect();
         let faulted = outcome.clock_fault || outcome.faults.a.is_some() || outcome.faults.b.is_some();
         let consistent = !(outcome.permit && (faulted || !trips.is_empty()));

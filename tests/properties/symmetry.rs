@@ -2,20 +2,23 @@
 
 use cowitness_tests::model::{Setup, Source, q};
 use monitor_core::{
-    Axis, AxisConfig, Demand, Frame, Instant, Outcome, PerChannel, Position, Reading, Rule, Sample, Scale,
-    SourceConfig, SourceFault, Span, Speed, SpeedLimit, WarmUp,
+    Apart, Axis, AxisConfig, Demand, Frame, Instant, Outcome, PerChannel, Position, Reading, Rule, Sample,
+    Scale, SourceConfig, SourceFault, Span, Speed, SpeedLimit, WarmUp, WindowSpeed,
 };
 use proptest::prelude::*;
 use quickcheck::QuickCheck;
 
-use crate::axis::{both, cases, clean_cases, config, reading, run};
+use crate::axis::{Told, both, cases, clean_cases, config, reading, run};
 
-/// The outcome with the position discrepancy the other way round.
-fn negated(mut outcome: Outcome) -> Outcome {
-    if let Some(apart) = &mut outcome.apart {
-        apart.d = Position::from_bits(-apart.d.to_bits());
-    }
-    outcome
+/// The position discrepancy the other way round.
+fn negated(told: Told) -> Told {
+    let turned = |apart: Apart| Apart { d: Position::from_bits(-apart.d.to_bits()), ..apart };
+    Told { apart: told.apart.map(turned), ..told }
+}
+
+/// All motion the other way round.
+fn mirrored(told: Told) -> Told {
+    Told { speeds: told.speeds.map(|speed| speed.map(|speed| -speed)), ..negated(told) }
 }
 
 /// The frames with each count, in its width, replaced.
@@ -38,7 +41,7 @@ fn cut(value: u64, bits: u32) -> u64 {
 }
 
 /// Whether a channel was out of range at a frame.
-fn out_of_range(seen: &[(Outcome, [Option<i64>; 2])]) -> bool {
+fn out_of_range(seen: &[(Outcome, Told)]) -> bool {
     let range = |outcome: &Outcome| [outcome.faults.a, outcome.faults.b].contains(&Some(SourceFault::Range));
     seen.iter().any(|(outcome, _)| range(outcome))
 }
@@ -49,10 +52,7 @@ fn is_implausible(outcome: &Outcome) -> bool {
 }
 
 /// The same at every frame, or the first at which it is not.
-fn same(
-    one: &[(Outcome, [Option<i64>; 2])],
-    other: &[(Outcome, [Option<i64>; 2])],
-) -> Result<(), TestCaseError> {
+fn same(one: &[(Outcome, Told)], other: &[(Outcome, Told)]) -> Result<(), TestCaseError> {
     for (index, (one, other)) in one.iter().zip(other).enumerate() {
         prop_assert_eq!(one, other, "frame {}", index);
     }
@@ -79,12 +79,11 @@ proptest! {
             }
         }
         prop_assume!(!starts_low);
-        let mirrored =
+        let turned =
             with_counts(&case.frames, &case.setup, |value, source| cut(value.wrapping_neg(), source.counter_bits));
-        let (plain, mirrored) = (run(&case.setup, &case.frames), run(&case.setup, &mirrored));
-        for ((plain, speeds), (mirrored, turned)) in plain.into_iter().zip(mirrored) {
-            prop_assert_eq!(negated(plain), mirrored);
-            prop_assert_eq!(speeds.map(|speed| speed.map(|speed| -speed)), turned);
+        let (plain, turned) = (run(&case.setup, &case.frames), run(&case.setup, &turned));
+        for ((plain, told), turned) in plain.into_iter().zip(turned) {
+            prop_assert_eq!((plain, mirrored(told)), turned);
         }
     }
 
@@ -94,11 +93,8 @@ proptest! {
         for source in [&mut other.a, &mut other.b] {
             source.unit_per_count = -source.unit_per_count.clone();
         }
-        for ((plain, speeds), (turned, other)) in
-            run(&case.setup, &case.frames).into_iter().zip(run(&other, &case.frames))
-        {
-            prop_assert_eq!(negated(plain), turned);
-            prop_assert_eq!(speeds.map(|speed| speed.map(|speed| -speed)), other);
+        for ((plain, told), turned) in run(&case.setup, &case.frames).into_iter().zip(run(&other, &case.frames)) {
+            prop_assert_eq!((plain, mirrored(told)), turned);
         }
     }
 
@@ -137,17 +133,15 @@ proptest! {
         fn turned<T>(each: PerChannel<T>) -> PerChannel<T> {
             PerChannel { a: each.b, b: each.a }
         }
-        for ((plain, speeds), (other, [a, b])) in
-            run(&case.setup, &case.frames).into_iter().zip(run(&setup, &frames))
-        {
+        for (plain, (other, told)) in run(&case.setup, &case.frames).into_iter().zip(run(&setup, &frames)) {
             let exchanged = Outcome {
                 faults: turned(other.faults),
                 violated: turned(other.violated),
                 tripped: turned(other.tripped),
-                ..negated(other)
+                ..other
             };
-            prop_assert_eq!(plain, exchanged);
-            prop_assert_eq!(speeds, [b, a]);
+            let [a, b] = told.speeds;
+            prop_assert_eq!(plain, (exchanged, Told { speeds: [b, a], ..negated(told) }));
         }
     }
 
@@ -173,7 +167,7 @@ proptest! {
 
 /// A motion of at most 40 counts (of 2⁻¹⁰ ULP) each millisecond on a counter of `bits` bits from `start` on: what is said at every
 /// frame, with the speeds.
-fn with_width(bits: u32, start: u64, steps: &[i8]) -> Vec<(Outcome, Option<Speed>)> {
+fn with_width(bits: u32, start: u64, steps: &[i8]) -> Vec<(Outcome, Option<WindowSpeed>)> {
     let scale = Scale::from_ratio(1, 1 << 34).expect("in range");
     let max_speed = Speed::from_bits(60);
     let timeout = Span::from_nanos(2_000_000);
@@ -193,7 +187,7 @@ fn with_width(bits: u32, start: u64, steps: &[i8]) -> Vec<(Outcome, Option<Speed
             now += 1_000_000;
             let raw = cut(count, bits);
             let outcome = axis.step(&both(now, reading(now, raw.cast_signed())));
-            (outcome, axis.state().speed(monitor_core::Channel::A))
+            (outcome, axis.speed(monitor_core::Channel::A))
         })
         .collect()
 }

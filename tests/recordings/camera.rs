@@ -45,8 +45,8 @@ fn setup_of(axis: &str, align: bool) -> Setup {
 /// `d` in mm at every frame that compares, with whether the frame has a reading of the camera.
 fn differences(setup: &Setup, trace: &std::path::Path) -> Vec<(f64, bool)> {
     let mut all = Vec::new();
-    each_frame(setup, trace, |frame, seen| {
-        if let Some(apart) = seen.apart {
+    each_frame(setup, trace, |frame, _, axis| {
+        if let Some(apart) = axis.apart() {
             // Below 2^53, so exact.
             all.push((apart.d.to_bits() as f64 / 16_777_216.0, frame.b.is_some()));
         }

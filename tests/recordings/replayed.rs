@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use host_harness::replay::{axis, layout, replay};
+use host_harness::replay::{ReplayAxis, axis, layout, replay};
 use host_harness::report::Report;
 use host_harness::setup::Setup;
 use host_harness::trace::{Options, Reader};
@@ -39,13 +39,14 @@ pub fn report(setup: &Setup, trace: &Path) -> Report {
 }
 
 /// Shows every frame of a trace with what the monitors made of it.
-pub fn each_frame(setup: &Setup, trace: &Path, mut show: impl FnMut(&Frame, &Outcome)) {
+pub fn each_frame(setup: &Setup, trace: &Path, mut show: impl FnMut(&Frame, &Outcome, &ReplayAxis)) {
     let mut axis = axis(setup).expect("the axis of a setup that was accepted");
     let mut reader = open(setup, trace);
     let mut batch = Vec::new();
     while reader.next_batch(&mut batch).unwrap_or_else(|error| panic!("{error}")) {
         for frame in &batch {
-            show(frame, &axis.step(frame));
+            let outcome = axis.step(frame);
+            show(frame, &outcome, &axis);
         }
     }
 }

@@ -5,7 +5,9 @@ use cowitness_tests::model::{
     Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Ramp, Setup, Source, q, ulps,
 };
 use cowitness_tests::trace::{Case, Mood, RESET_LINE};
-use monitor_core::{Axis, Check, Frame, Instant, Levels, Outcome, Reading, Reset, Sample, SourceFault};
+use monitor_core::{
+    Apart, Axis, Check, Frame, Instant, Levels, Outcome, Reading, Reset, Sample, SourceFault,
+};
 
 use crate::compare::{Tally, first_difference};
 use crate::core_of::core_of;
@@ -50,9 +52,17 @@ fn both(now: u64, count: i64, bits: u32) -> Frame {
     frame(now, reading(now, count), reading(now, count), bits)
 }
 
-/// Runs the frames through the core, which must agree with the model at each. What it said, with the last check of the last
-/// monitor on channel A.
-fn agreed(setup: &Setup, frames: &[Frame]) -> Vec<(Outcome, Option<Check>)> {
+/// What the core said of one frame.
+#[derive(Clone, Copy)]
+struct Said {
+    outcome: Outcome,
+    /// The last check of the last monitor on channel A.
+    last: Option<Check>,
+    apart: Option<Apart>,
+}
+
+/// Runs the frames through the core, which must agree with the model at each.
+fn agreed(setup: &Setup, frames: &[Frame]) -> Vec<Said> {
     let case = Case { seed: 0, mood: Mood::Clean, setup: setup.clone(), frames: frames.to_vec() };
     let difference = first_difference::<POINTS>(&case, &mut Tally::default());
     let mut axis = Axis::new(core_of::<POINTS>(setup).config);
@@ -65,7 +75,7 @@ fn agreed(setup: &Setup, frames: &[Frame]) -> Vec<(Outcome, Option<Check>)> {
                     last = Some(*check);
                 }
             });
-            (outcome, last)
+            Said { outcome, last, apart: axis.apart() }
         })
         .collect();
     assert!(difference.is_none(), "{}", difference.map_or_else(String::new, |found| found.to_string()));
@@ -75,7 +85,7 @@ fn agreed(setup: &Setup, frames: &[Frame]) -> Vec<(Outcome, Option<Check>)> {
 /// The faults of channel A at frames at which channel B is read.
 fn faults(setup: &Setup, frames: &[(u64, Option<Reading>)]) -> Vec<Option<SourceFault>> {
     let frames: Vec<Frame> = frames.iter().map(|&(now, a)| frame(now, a, reading(now, 0), 0)).collect();
-    agreed(setup, &frames).into_iter().map(|(outcome, _)| outcome.faults.a).collect()
+    agreed(setup, &frames).into_iter().map(|said| said.outcome.faults.a).collect()
 }
 
 #[test]
@@ -153,7 +163,7 @@ fn handed_over() -> Setup {
 
 /// The limit of the last monitor on channel A at the last frame, in mm/s.
 fn last_limit(setup: &Setup, frames: &[Frame]) -> Option<i64> {
-    let (_, check) = *agreed(setup, frames).last()?;
+    let check = agreed(setup, frames).last()?.last;
     Some(check?.speed?.limit.to_bits() >> 24)
 }
 
@@ -197,8 +207,8 @@ fn a_standstill_counts_its_travel_from_the_very_reading_that_showed_a_jump() {
     let setup = Setup { monitors: vec![monitor(kind, &[])], ..bare() };
     let a = |ms: u64, count| frame(ms * MS, reading(ms * MS, count), reading(ms * MS, 0), 0);
     let said = agreed(&setup, &[a(0, 0), a(1, 0), a(2, 90_000), a(3, 90_006), a(4, 90_006)]);
-    assert_eq!(said[2].0.faults.a, Some(SourceFault::Implausible));
-    let violated: Vec<bool> = said.iter().map(|(outcome, _)| !outcome.violated.a.is_empty()).collect();
+    assert_eq!(said[2].outcome.faults.a, Some(SourceFault::Implausible));
+    let violated: Vec<bool> = said.iter().map(|said| !said.outcome.violated.a.is_empty()).collect();
     assert_eq!(violated, [false, false, false, true, true]);
 }
 
@@ -213,8 +223,8 @@ fn a_discrepancy_is_counted_from_the_very_reading_that_showed_a_jump() {
     let setup = Setup { discrepancy: Some(rule), ..bare() };
     let a = |ms: u64, count| frame(ms * MS, reading(ms * MS, count), reading(ms * MS, 0), 0);
     let said = agreed(&setup, &[a(0, 0), a(1, 0), a(2, 90_000), a(3, 90_006), a(4, 90_006)]);
-    let exceeded = |outcome: &Outcome| outcome.apart.is_some_and(|apart| apart.bound.is_exceeded());
-    let violated: Vec<bool> = said.iter().map(|(outcome, _)| exceeded(outcome)).collect();
+    let exceeded = |said: &Said| said.apart.is_some_and(|apart| apart.bound.is_exceeded());
+    let violated: Vec<bool> = said.iter().map(exceeded).collect();
     assert_eq!(violated, [false, false, false, true, true]);
 }
 
@@ -227,8 +237,8 @@ fn a_reset_is_refused_while_an_active_monitor_is_warming_up() {
     let mut frames = vec![a(0, 0, 0), a(MS, 90_000, pressed), a(2 * MS - 1, 90_000, 0)];
     frames.extend([a(3 * MS - 1, 90_000, pressed), a(4 * MS, 90_000, 0)]);
     let said = agreed(&setup, &frames);
-    assert_eq!(said[2].0.reset, Some(Reset::WarmingUp));
-    assert_eq!(said[4].0.reset, Some(Reset::Accepted));
+    assert_eq!(said[2].outcome.reset, Some(Reset::WarmingUp));
+    assert_eq!(said[4].outcome.reset, Some(Reset::Accepted));
 }
 
 fn door() -> Setup {
@@ -248,8 +258,8 @@ fn door_frames(bits: &[u32]) -> (Vec<usize>, Option<Reset>) {
     let frames: Vec<Frame> =
         bits.iter().zip(0..).map(|(&bits, ms): (_, u64)| both(ms * MS, 0, bits)).collect();
     let said = agreed(&door(), &frames);
-    let faulted = (0..said.len()).filter(|&at| !said[at].0.input_faults.is_empty()).collect();
-    (faulted, said.last().and_then(|(outcome, _)| outcome.reset))
+    let faulted = (0..said.len()).filter(|&at| !said[at].outcome.input_faults.is_empty()).collect();
+    (faulted, said.last().and_then(|said| said.outcome.reset))
 }
 
 #[test]
@@ -302,6 +312,6 @@ fn an_axis_with_only_a_discrepancy_has_no_permit_before_both_sources_are_read() 
     let frames: Vec<Frame> = (0..4)
         .map(|ms| frame(ms * MS, reading(ms * MS, 0), if ms < 2 { None } else { reading(ms * MS, 0) }, 0))
         .collect();
-    let permits: Vec<bool> = agreed(&setup, &frames).iter().map(|(outcome, _)| outcome.permit).collect();
+    let permits: Vec<bool> = agreed(&setup, &frames).iter().map(|said| said.outcome.permit).collect();
     assert_eq!(permits, [false, false, true, true]);
 }

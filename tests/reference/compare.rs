@@ -8,7 +8,8 @@ use cowitness_tests::model::{
 };
 use cowitness_tests::trace::Case;
 use monitor_core::{
-    Axis, Channel, Check, Evidence, InputId, MonitorId, Outcome, Position, SourceFault, Speed, Trip, Tripped,
+    Apart, Axis, Bound, Channel, Check, Evidence, InputId, MonitorId, Outcome, Position, SourceFault, Speed,
+    Trip, Tripped, WindowSpeed,
 };
 use num_traits::Signed;
 
@@ -85,7 +86,7 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
         });
         let mut followed = 0;
         let seen = model.step_with(frame, |question, held| {
-            let core = answer(question, &outcome, &checks);
+            let core = answer(question, &axis, &checks);
             let decided = core.unwrap_or(held);
             followed += u64::from(decided != held);
             decided
@@ -106,6 +107,8 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
             now_and_then.step(frame)
         };
         judge.same("watched now and then", mixed, outcome);
+        judge.same("worked out unwatched", worked_out(&unwatched), worked_out(&axis));
+        judge.same("worked out watched now and then", worked_out(&now_and_then), worked_out(&axis));
         if outcome.has_trip() {
             let trips = |axis: &Axis<POINTS, 16, 16>| axis.state().trips().collect::<Vec<_>>();
             judge.same("trips unwatched", trips(&unwatched), trips(&axis));
@@ -118,7 +121,7 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
             judge.same("outcome of a clock fault", outcome, nothing);
         } else {
             compare_sets(&mut judge, &outcome, &seen);
-            compare_apart(&mut judge, &outcome, &seen, align);
+            compare_apart(&mut judge, &axis, &outcome, &seen, align);
             compare_checks(&mut judge, &checks, &seen);
         }
         for (channel, seen) in Channel::BOTH.into_iter().zip(&seen.channels) {
@@ -136,14 +139,25 @@ fn at(channel: Channel) -> usize {
     usize::from(channel == Channel::B)
 }
 
+/// What an axis tells only when it is asked.
+fn worked_out<const POINTS: usize>(
+    axis: &Axis<POINTS, 16, 16>,
+) -> (Option<Apart>, Option<Bound<Speed>>, [Option<WindowSpeed>; 2]) {
+    (axis.apart(), axis.speeds_apart(), Channel::BOTH.map(|channel| axis.speed(channel)))
+}
+
 /// What the core decided in a case that rounding decides; `None` when it does not say.
-fn answer(question: Question, outcome: &Outcome, checks: &Checks) -> Option<bool> {
+fn answer<const POINTS: usize>(
+    question: Question,
+    axis: &Axis<POINTS, 16, 16>,
+    checks: &Checks,
+) -> Option<bool> {
     let of = |monitor: usize, channel: usize| checks[monitor][channel];
     match question {
         Question::Violated { monitor, channel } => of(monitor, channel).map(|check| check.is_violated()),
         Question::Complete { monitor, channel } => of(monitor, channel).map(|check| check.complete),
-        Question::Discrepancy => outcome.apart.map(|apart| apart.bound.is_exceeded()),
-        Question::SpeedDiscrepancy => outcome.speeds_apart.map(|bound| bound.is_exceeded()),
+        Question::Discrepancy => axis.apart().map(|apart| apart.bound.is_exceeded()),
+        Question::SpeedDiscrepancy => axis.speeds_apart().map(|bound| bound.is_exceeded()),
     }
 }
 
@@ -244,7 +258,7 @@ fn compare_channel<const POINTS: usize>(
     judge.same("latched channel fault", axis.state().is_channel_faulted(channel), seen.latched.is_some());
     // The magnitude is rounded up, exactly.
     let speed = seen.speed.as_ref().map(|speed| bits(&(ulp_up(&speed.abs()) * speed.signum())));
-    judge.same("speed", axis.state().speed(channel).map(Speed::to_bits), speed);
+    judge.same("speed", axis.speed(channel).map(|speed| speed.signed().to_bits()), speed);
     let core = axis.position(channel).map(Position::to_bits);
     judge.same("position known", core.is_some(), seen.position.is_some());
     if let (Some(core), Some(exact)) = (core, &seen.position) {
@@ -280,11 +294,17 @@ fn compare_limit(judge: &mut Judge, core: i64, limit: &model::Limit) {
     });
 }
 
-fn compare_apart(judge: &mut Judge, outcome: &Outcome, seen: &Seen, align: bool) {
+fn compare_apart<const POINTS: usize>(
+    judge: &mut Judge,
+    axis: &Axis<POINTS, 16, 16>,
+    outcome: &Outcome,
+    seen: &Seen,
+    align: bool,
+) {
     if let Some(rule) = &seen.discrepancy {
-        judge.same("discrepancy evaluated", outcome.apart.is_some(), rule.difference.is_some());
+        judge.same("discrepancy evaluated", axis.apart().is_some(), rule.difference.is_some());
         judge.same("discrepancy tripped", outcome.position_discrepancy_tripped, rule.tripped_now.is_some());
-        if let Some(apart) = outcome.apart {
+        if let Some(apart) = axis.apart() {
             let d = apart.d.to_bits();
             judge.same("observed discrepancy", apart.bound.observed.to_bits(), d.abs());
             compare_difference(judge, d, rule, align);
@@ -293,13 +313,13 @@ fn compare_apart(judge: &mut Judge, outcome: &Outcome, seen: &Seen, align: bool)
         }
     }
     if let Some(rule) = &seen.speed_discrepancy {
-        judge.same("speed discrepancy evaluated", outcome.speeds_apart.is_some(), rule.difference.is_some());
+        judge.same("speed discrepancy evaluated", axis.speeds_apart().is_some(), rule.difference.is_some());
         judge.same(
             "speed discrepancy tripped",
             outcome.speed_discrepancy_tripped,
             rule.tripped_now.is_some(),
         );
-        if let Some(bound) = outcome.speeds_apart {
+        if let Some(bound) = axis.speeds_apart() {
             let held = rule.difference_held.as_ref().expect("a difference").abs();
             judge.same("speeds apart", bound.observed.to_bits(), bits(&held));
             compare_limit(judge, bound.limit.to_bits(), rule.limit.as_ref().expect("a limit"));

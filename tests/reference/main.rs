@@ -5,7 +5,8 @@ mod cases;
 mod compare;
 mod core_of;
 
-use cowitness_tests::trace::{case, minimised};
+use cowitness_tests::trace::{Case, case, minimised};
+use monitor_core::{Reading, Sample};
 
 use compare::{Tally, first_difference};
 
@@ -14,11 +15,16 @@ use compare::{Tally, first_difference};
 const CASES: u64 = 2400;
 const FRAMES: usize = 150;
 
-/// Runs `cases` traces on an axis with `POINTS` stored points.
-fn run<const POINTS: usize>(seeds: std::ops::Range<u64>, length: usize) -> Tally {
+/// Runs traces, each changed by `change`, on an axis with `POINTS` stored points.
+fn run_changed<const POINTS: usize>(
+    seeds: std::ops::Range<u64>,
+    length: usize,
+    change: impl Fn(&mut Case),
+) -> Tally {
     let mut tally = Tally::default();
     for seed in seeds {
-        let one = case(seed, length, POINTS);
+        let mut one = case(seed, length, POINTS);
+        change(&mut one);
         if let Some(difference) = first_difference::<POINTS>(&one, &mut tally) {
             let smallest = minimised(&one, |smaller| {
                 first_difference::<POINTS>(smaller, &mut Tally::default())
@@ -34,6 +40,23 @@ fn run<const POINTS: usize>(seeds: std::ops::Range<u64>, length: usize) -> Tally
         }
     }
     tally
+}
+
+fn run<const POINTS: usize>(seeds: std::ops::Range<u64>, length: usize) -> Tally {
+    run_changed::<POINTS>(seeds, length, |_| {})
+}
+
+/// Adds an offset to every count of both sources, in their width.
+fn shift(case: &mut Case, offset: u64) {
+    let of = |reading: &mut Option<Reading>, bits: u32| {
+        if let Some(Reading { sample: Sample::Count(raw), .. }) = reading {
+            *raw = raw.wrapping_add(offset) & (u64::MAX >> (64 - bits));
+        }
+    };
+    for frame in &mut case.frames {
+        of(&mut frame.a, case.setup.a.counter_bits);
+        of(&mut frame.b, case.setup.b.counter_bits);
+    }
 }
 
 /// The number of traces wanted: as many as the variable says, or the usual number.
@@ -73,6 +96,17 @@ fn the_core_follows_the_model_frame_by_frame_with_3_points() {
 #[test]
 fn the_core_follows_the_model_frame_by_frame_with_33_points() {
     compared::<33>(8, 2_000_000_000);
+}
+
+/// A count beyond 2⁶² is near half the range of a counter of 64 bits, where differences of counts need all of them.
+#[test]
+fn the_core_follows_the_model_where_the_counts_are_far_from_zero() {
+    let begin = first_seed() + 4_000_000_000;
+    for (place, offset) in (0..).zip([1 << 62, (1 << 62) - 1000, 3 << 61, (1 << 63) - 100_000, 3 << 62]) {
+        let seeds = begin + place * wanted()..begin + place * wanted() + wanted() / 20;
+        let tally = run_changed::<9>(seeds, FRAMES, |case| shift(case, offset));
+        assert!(tally.trips > 0, "{tally:?}");
+    }
 }
 
 #[test]

@@ -3,11 +3,11 @@
 //! The core passes over a monitor whose limits stay as they are and that the motion cannot violate. What the monitor observed
 //! meanwhile is told from the extremes of the motion once that ends.
 
-use monitor_core::{Bound, Instant, Mark, Position, Speed};
+use monitor_core::{Bound, Channel, Instant, Mark, Position, Scale, Speed, WindowTravel};
 
 use super::axis::ReplayAxis;
+use super::fastest::Fastest;
 use super::margin::Margin;
-use monitor_core::Channel;
 
 /// The extremes of a motion since a set of monitors became calm.
 #[derive(Clone, Copy, Debug)]
@@ -19,10 +19,10 @@ pub(super) struct Lull {
 
 #[derive(Clone, Copy, Debug)]
 struct Motion {
-    fastest: (Speed, Instant),
+    fastest: Fastest,
     lowest: (Mark, Instant),
     highest: (Mark, Instant),
-    last: (Speed, Mark, Instant),
+    last: (WindowTravel, Mark, Instant),
 }
 
 /// What a monitor held the motion against when it was last shown.
@@ -42,17 +42,17 @@ impl Lull {
 
     /// Takes in one frame.
     #[inline]
-    pub(super) fn update(&mut self, now: Instant, speed: Speed, here: Mark) {
-        let last = (speed, here, now);
+    pub(super) fn update(&mut self, now: Instant, travel: WindowTravel, here: Mark, scale: &Scale) {
+        let last = (travel, here, now);
         match &mut self.motion {
             None => {
-                let (fastest, place) = ((speed, now), (here, now));
+                let place = (here, now);
+                let mut fastest = Fastest::default();
+                fastest.update(now, travel, scale);
                 self.motion = Some(Motion { fastest, lowest: place, highest: place, last });
             }
             Some(motion) => {
-                if speed > motion.fastest.0 {
-                    motion.fastest = (speed, now);
-                }
+                motion.fastest.update(now, travel, scale);
                 if here.count() < motion.lowest.0.count() {
                     motion.lowest = (here, now);
                 }
@@ -74,9 +74,10 @@ impl Lull {
         speed: &mut Margin,
     ) {
         let Some(motion) = &self.motion else { return };
-        if let Some(limit) = bounds.speed {
-            speed.update(motion.fastest.1, Bound { observed: motion.fastest.0, limit });
-            speed.pass(motion.last.2, Bound { observed: motion.last.0, limit });
+        let last = axis.config().source(channel).scale().speed(motion.last.0);
+        if let (Some(limit), Some((fastest, at)), Some(last)) = (bounds.speed, motion.fastest.speed(), last) {
+            speed.update(at, Bound { observed: fastest, limit });
+            speed.pass(motion.last.2, Bound { observed: last.magnitude(), limit });
         }
         if let Some((limit, from)) = bounds.position {
             // Beyond the range counts as the farthest; a calm monitor is within its window, so it is not reached.

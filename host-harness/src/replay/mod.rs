@@ -3,6 +3,7 @@
 //! [`replay`] prints nothing and keeps nothing but its [`Outcome`]; memory is bounded whatever the length of the trace.
 
 mod axis;
+mod fastest;
 mod lull;
 mod margin;
 mod outcome;

@@ -6,6 +6,7 @@ use monitor_core::{
 };
 
 use super::axis::ReplayAxis;
+use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
@@ -67,6 +68,7 @@ pub(super) struct Recorder {
     clock_fault: Option<usize>,
     /// The newest capture of each channel.
     captured: [Instant; 2],
+    fastest: [Fastest; 2],
     /// The calm monitors of each channel.
     lulls: [Lull; 2],
     /// Checks shown at this frame.
@@ -98,6 +100,7 @@ impl Recorder {
             open_faults: [None; 2],
             clock_fault: None,
             captured: [Instant::from_nanos(0); 2],
+            fastest: [Fastest::default(); 2],
             lulls: [Lull::NONE; 2],
             shown: Vec::new(),
             completed: Vec::new(),
@@ -169,13 +172,13 @@ impl Recorder {
                 self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
             }
         }
-        if let Some(apart) = seen.apart {
+        if let Some(apart) = axis.apart() {
             largest(&mut self.largest_apart, apart.bound.observed.to_bits(), now);
             self.position_apart.update(now, apart.bound);
         } else {
             self.position_apart.interrupt();
         }
-        if let Some(bound) = seen.speeds_apart {
+        if let Some(bound) = axis.speeds_apart() {
             largest(&mut self.largest_speeds_apart, bound.observed.to_bits(), now);
             self.speeds_apart.update(now, bound);
         } else {
@@ -220,10 +223,10 @@ impl Recorder {
             self.lulls[index(channel)] = Lull::of(calm);
         }
         if calm != 0
-            && let (Some(speed), Some(here)) = (axis.state().speed(channel), axis.mark(channel))
+            && let (Some(travel), Some(here)) = (axis.state().window_travel(channel), axis.mark(channel))
         {
-            let magnitude = Speed::from_bits(speed.to_bits().abs());
-            self.lulls[index(channel)].update(now, magnitude, here);
+            let scale = axis.config().source(channel).scale();
+            self.lulls[index(channel)].update(now, travel, here, scale);
         }
     }
 
@@ -303,12 +306,9 @@ impl Recorder {
                 *captured = reading.captured_at;
             }
         }
-        if let Some(speed) = axis.state().speed(channel) {
-            let magnitude = Speed::from_bits(speed.to_bits().abs());
-            if facts.fastest.is_none_or(|(fastest, _)| magnitude > fastest) {
-                facts.fastest = Some((magnitude, now));
-            }
-            facts.longest_window = facts.longest_window.max(axis.state().effective_window(channel));
+        if let Some(travel) = axis.state().window_travel(channel) {
+            self.fastest[index(channel)].update(now, travel, axis.config().source(channel).scale());
+            facts.longest_window = facts.longest_window.max(travel.elapsed());
         }
         if fault.is_none() && self.open_faults[index(channel)].is_none() {
             return;
@@ -422,6 +422,9 @@ impl Recorder {
     pub(super) fn finish(mut self, axis: &ReplayAxis, origin_ns: i128) -> Outcome {
         self.outcome.origin_ns = origin_ns;
         self.outcome.permit_at_last = self.permit;
+        for (facts, fastest) in self.outcome.channels.iter_mut().zip(&self.fastest) {
+            facts.fastest = fastest.speed();
+        }
         self.settle(axis, Channel::A);
         self.settle(axis, Channel::B);
         if let Some(last) = self.last {

@@ -113,11 +113,11 @@ impl<'a> Motion<'a> {
     pub(crate) fn of<const POINTS: usize>(
         now: Instant,
         channel: Channel,
-        source: &Source<POINTS>,
+        source: &mut Source<POINTS>,
         scale: &'a Scale,
         limit_before: Speed,
     ) -> Self {
-        let (speed, here) = (source.speed(), source.mark());
+        let (speed, here) = (source.look_at_speed(scale), source.mark());
         Self { now, demanded_at: now, channel, speed, here, scale, limit_before }
     }
 
