@@ -5,13 +5,13 @@ use core::fmt;
 use heapless::Vec;
 
 use crate::calm::Calm;
-use crate::discrepancy::{Apart, Close, PositionDiscrepancy, References, SpeedDiscrepancy};
+use crate::discrepancy::{Apart, Close, Glimpse, PositionDiscrepancy, References, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::input::{Button, Input, InputConfig};
 use crate::monitor::{Bound, Check, Monitor, NoOwn, Rule, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
-use crate::scale::{WindowSpeed, WindowTravel};
+use crate::scale::WindowSpeed;
 use crate::source::{Mark, Source, SourceConfig};
 use crate::trip::{Latch, Trip, Tripped};
 use crate::units::{Instant, Position, Span, Speed};
@@ -249,17 +249,41 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// rule, while either channel could not be seen, or with nothing to count from. Worked out when it is asked for.
     #[must_use]
     pub fn apart(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Option<Apart> {
-        let rule = self.position_discrepancy.as_ref().filter(|_| state.compared)?;
-        let (a, b) = self.pair(state);
-        rule.last(&state.references, state.last_now, a, b)
+        let rule = self.position_discrepancy.as_ref().filter(|_| state.last != Last::Blind)?;
+        self.apart_now(state, rule, state.last_now)
+    }
+
+    /// As [`apart`](Self::apart), for an earlier frame at `now`; `None` also when it was counted from another start then.
+    #[must_use]
+    pub fn apart_then(
+        &self,
+        state: &AxisState<POINTS, MONITORS, INPUTS, Own>,
+        now: Instant,
+        seen: &PerChannel<Glimpse>,
+    ) -> Option<Apart> {
+        let (a, b) = (seen.a.view(self.sources.a.scale()), seen.b.view(self.sources.b.scale()));
+        self.position_discrepancy.as_ref()?.apart(&state.references, now, a, b)
+    }
+
+    /// `abs(d)` of [`apart`](Self::apart), without working out what is allowed.
+    #[inline]
+    #[must_use]
+    pub fn distance(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Option<Position> {
+        match &self.position_discrepancy {
+            Some(rule) if !rule.is_aligned() && state.was_quiet() => {
+                let (a, b) = (&state.sides.a.source, &state.sides.b.source);
+                let (a, b) = ((a.count(), self.sources.a.scale()), (b.count(), self.sources.b.scale()));
+                Some(state.references.distance(a, b))
+            }
+            _ => self.apart(state).map(|apart| apart.bound.observed),
+        }
     }
 
     /// How far the speeds of the channels were apart at the last frame; `None` when that was not held against the tolerance.
     #[must_use]
     pub fn speeds_apart(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Option<Bound<Speed>> {
-        let rule = self.speed_discrepancy.as_ref().filter(|_| state.compared)?;
-        let (a, b) = self.pair(state);
-        rule.compare(a, b)
+        let rule = self.speed_discrepancy.as_ref().filter(|_| state.last != Last::Blind)?;
+        rule.compare(self.speed(state, Channel::A), self.speed(state, Channel::B))
     }
 
     /// Sets the input whose release resets the latches.
@@ -324,6 +348,18 @@ impl Quiet {
     pub(crate) const NOT: Self = Self { until: Instant::from_nanos(0), falls: false, permit: false };
 }
 
+/// What became of the last frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) enum Last {
+    /// At least one channel could not be seen.
+    Blind,
+    /// Both channels could.
+    Seen,
+    /// And it was quiet.
+    Quiet,
+}
+
 /// Everything about an axis that changes while it runs. Starts without permit and without knowing anything.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -339,8 +375,7 @@ pub struct AxisState<
     pub(crate) last_now: Instant,
     pub(crate) clock_fault: bool,
     pub(crate) quiet: Quiet,
-    /// Both channels were seen at the last frame.
-    pub(crate) compared: bool,
+    pub(crate) last: Last,
     /// Something is latched that only a reset clears: a clock fault, a channel fault or a trip.
     pub(crate) locked: bool,
     pub(crate) started_at: Instant,
@@ -386,7 +421,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             last_now: zero,
             clock_fault: false,
             quiet: Quiet::NOT,
-            compared: false,
+            last: Last::Blind,
             locked: false,
             started_at: zero,
             sides: PerChannel { a: side(&config.sources.a), b: side(&config.sources.b) },
@@ -402,6 +437,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             position_discrepancy: Latch::NEW,
             speed_discrepancy: Latch::NEW,
         }
+    }
+
+    /// Whether the last frame brought nothing but motion within all limits. The outcomes of such frames that follow one another are the
+    /// same: nothing is violated, faulted or warming up, and nothing changes but positions and speeds.
+    ///
+    /// Not every frame that is so is told to be.
+    #[inline]
+    #[must_use]
+    pub const fn was_quiet(&self) -> bool {
+        matches!(self.last, Last::Quiet)
     }
 
     /// Whether an input fault is latched.
@@ -422,11 +467,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.clock_fault
     }
 
-    /// What a channel travelled over the window of its speed; `None` while that is unknown.
+    /// Where a channel was at the last frame, and what it had travelled; `None` while its position is unknown.
     #[inline]
     #[must_use]
-    pub fn window_travel(&self, channel: Channel) -> Option<WindowTravel> {
-        self.sides.of(channel).source.window_travel()
+    pub fn glimpse(&self, channel: Channel) -> Option<Glimpse> {
+        self.sides.of(channel).source.glimpse()
     }
 
     /// The latched trip of one rule, with its evidence.
@@ -519,13 +564,6 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub fn speeds_apart(&self) -> Option<Bound<Speed>> {
         self.config.speeds_apart(&self.state)
-    }
-
-    /// Where a channel is now; `None` while its position is unknown.
-    #[inline]
-    #[must_use]
-    pub fn mark(&self, channel: Channel) -> Option<Mark> {
-        self.state.sides.of(channel).source.mark()
     }
 
     /// The length of a channel's travel between two places, rounded up to a ULP. `None` when the count was broken in

@@ -5,13 +5,10 @@
 //! Neither sees a cause that moves both sources alike.
 
 use crate::monitor::Bound;
-use crate::scale::{Scale, WindowSpeed};
-use crate::source::{Mark, Source, SourceConfig};
+use crate::scale::{Scale, WindowSpeed, WindowTravel};
+use crate::source::{Mark, SourceConfig};
 use crate::units::{Instant, NANOS_PER_SECOND, Position, Span, Speed};
 use crate::wide::{Billionth, mul_signed};
-
-/// A source and how far each of its counts is.
-pub(crate) type Scaled<'a, const POINTS: usize> = (&'a Source<POINTS>, &'a Scale);
 
 /// How far the positions of the two channels may differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,6 +41,10 @@ impl PositionDiscrepancy {
     pub(crate) const fn discrepancy_time(&self) -> Span {
         self.discrepancy_time
     }
+
+    pub(crate) const fn is_aligned(&self) -> bool {
+        self.align
+    }
 }
 
 /// How far the speeds of the two channels may differ.
@@ -65,13 +66,8 @@ impl SpeedDiscrepancy {
         self.discrepancy_time
     }
 
-    #[inline]
-    pub(crate) fn compare<const POINTS: usize>(
-        &self,
-        (a, a_scale): Scaled<'_, POINTS>,
-        (b, b_scale): Scaled<'_, POINTS>,
-    ) -> Option<Bound<Speed>> {
-        let (a, b) = (a.speed(a_scale)?.signed(), b.speed(b_scale)?.signed());
+    pub(crate) fn compare(&self, a: Option<WindowSpeed>, b: Option<WindowSpeed>) -> Option<Bound<Speed>> {
+        let (a, b) = (a?.signed(), b?.signed());
         // Bounded because a speed is within ±2⁶¹.
         let apart = a.to_bits().wrapping_sub(b.to_bits()).wrapping_abs();
         Some(Bound { observed: Speed::from_bits(apart), limit: self.tolerance })
@@ -92,9 +88,26 @@ impl References {
     /// None taken yet: the first stretch of a count is the first one above this.
     pub(crate) const NONE: Self = Self { a: Mark::NEVER, b: Mark::NEVER, aligned: 0 };
 
-    /// Whether they were taken on the present stretch of both counts.
-    pub(crate) fn are_valid<const POINTS: usize>(&self, a: &Source<POINTS>, b: &Source<POINTS>) -> bool {
-        self.a.is_of(a.stretch()) && self.b.is_of(b.stretch())
+    /// Whether they were taken on the same stretches of both counts.
+    pub(crate) fn are_valid(&self, a: Mark, b: Mark) -> bool {
+        self.a.is_comparable(a) && self.b.is_comparable(b)
+    }
+
+    /// `(x_A − x_A,ref) − (x_B − x_B,ref)` in ULPs, not aligned, for counts with their scales; `None` is beyond the range.
+    #[inline]
+    fn difference(&self, (a, a_scale): (i64, &Scale), (b, b_scale): (i64, &Scale)) -> Option<i64> {
+        let travel = |from: Mark, to: i64, scale: &Scale| {
+            // What does not fit counts as the farthest.
+            let counts = to.checked_sub(from.count());
+            counts.and_then(|counts| scale.travel(counts)).unwrap_or(Position::MAX).to_bits()
+        };
+        travel(self.a, a, a_scale).checked_sub(travel(self.b, b, b_scale))
+    }
+
+    /// Its magnitude; what is beyond the range is as far as can be.
+    #[inline]
+    pub(crate) fn distance(&self, a: (i64, &Scale), b: (i64, &Scale)) -> Position {
+        Position::from_bits(self.difference(a, b).unwrap_or(i64::MAX).saturating_abs())
     }
 }
 
@@ -124,7 +137,7 @@ impl Close {
         (!rule.align).then_some(Self { a: a.signed_nano()?, b: b.signed_nano()?, near: a.near(), within })
     }
 
-    /// Whether the counts of two calm channels, from valid references, are certainly within the tolerance.
+    /// Whether the counts of the two channels, from valid references, are certainly within the tolerance.
     #[inline(always)]
     pub(crate) fn holds(&self, references: &References, a: i64, b: i64) -> bool {
         let (Some(a), Some(b)) = (a.checked_sub(references.a.count()), b.checked_sub(references.b.count()))
@@ -150,62 +163,45 @@ pub struct Apart {
 
 impl PositionDiscrepancy {
     /// `None` while either channel has no position, or no speed to align the references by.
-    pub(crate) fn compare<const POINTS: usize>(
+    pub(crate) fn compare(
         &self,
         references: &mut References,
         now: Instant,
-        a: Scaled<'_, POINTS>,
-        b: Scaled<'_, POINTS>,
+        a: Option<View<'_>>,
+        b: Option<View<'_>>,
     ) -> Option<Apart> {
-        let (here_a, here_b) = (a.0.mark()?, b.0.mark()?);
-        if !references.are_valid(a.0, b.0) {
+        let (a, b) = (a?, b?);
+        if !references.are_valid(a.mark, b.mark) {
             let mut aligned = 0;
             if self.align {
-                let (v_a, v_b) = (a.0.speed(a.1)?, b.0.speed(b.1)?);
-                aligned = lead(now, a.0, Some(v_a)).wrapping_sub(lead(now, b.0, Some(v_b)));
+                let _ = (a.speed?, b.speed?);
+                aligned = a.lead(now).wrapping_sub(b.lead(now));
             }
-            *references = References { a: here_a, b: here_b, aligned };
+            *references = References { a: a.mark, b: b.mark, aligned };
         }
-        Some(self.apart(references, now, a, b))
+        self.apart(references, now, a, b)
     }
 
-    /// The comparison of the last frame again: `None` when there was none.
-    pub(crate) fn last<const POINTS: usize>(
+    /// `None` without valid references.
+    pub(crate) fn apart(
         &self,
         references: &References,
         now: Instant,
-        a: Scaled<'_, POINTS>,
-        b: Scaled<'_, POINTS>,
+        a: View<'_>,
+        b: View<'_>,
     ) -> Option<Apart> {
-        let were_compared = references.are_valid(a.0, b.0) && a.0.has_position() && b.0.has_position();
-        were_compared.then(|| self.apart(references, now, a, b))
-    }
-
-    /// For channels with a position and valid references.
-    pub(crate) fn apart<const POINTS: usize>(
-        &self,
-        references: &References,
-        now: Instant,
-        (a, a_scale): Scaled<'_, POINTS>,
-        (b, b_scale): Scaled<'_, POINTS>,
-    ) -> Apart {
-        let travel = |scale: &Scale, from: Mark, to: i64| {
-            // What does not fit counts as the farthest.
-            to.checked_sub(from.count())
-                .and_then(|counts| scale.travel(counts))
-                .unwrap_or(Position::MAX)
-                .to_bits()
-        };
-        let (v_a, v_b) = (a.speed(a_scale), b.speed(b_scale));
-        let mut d =
-            travel(a_scale, references.a, a.count()).checked_sub(travel(b_scale, references.b, b.count()));
+        if !references.are_valid(a.mark, b.mark) {
+            return None;
+        }
+        let (ours, theirs) = ((a.mark.count(), a.scale), (b.mark.count(), b.scale));
+        let mut d = references.difference(ours, theirs);
         if self.align {
-            let moved = lead(now, a, v_a).wrapping_sub(lead(now, b, v_b)).wrapping_sub(references.aligned);
+            let moved = a.lead(now).wrapping_sub(b.lead(now)).wrapping_sub(references.aligned);
             d = d.and_then(|d| d.checked_add(moved));
         }
         // Beyond the range of a position is beyond any tolerance.
         let d = d.unwrap_or(i64::MAX);
-        let v_min = match (v_a, v_b) {
+        let v_min = match (a.speed, b.speed) {
             (Some(a), Some(b)) => a.magnitude_down().min(b.magnitude_down()).to_bits().cast_unsigned(),
             _ => 0,
         };
@@ -215,15 +211,46 @@ impl PositionDiscrepancy {
             // A sum beyond the range allows everything, and so does its largest value.
             limit: Position::from_bits(self.tolerance.to_bits().checked_add(allowance).unwrap_or(i64::MAX)),
         };
-        Apart { d: Position::from_bits(d), bound }
+        Some(Apart { d: Position::from_bits(d), bound })
     }
 }
 
-/// How far the channel has moved on since its reading was captured, by its own speed; nothing while that is unknown.
-fn lead<const POINTS: usize>(now: Instant, source: &Source<POINTS>, speed: Option<WindowSpeed>) -> i64 {
-    let (Some(speed), Some(age)) = (speed, now.since(source.captured_at())) else { return 0 };
-    let v = speed.signed().to_bits();
-    // Bounded because a speed is below 2⁶¹ ULP/s and an age at most 4 s, so the product is below 2⁶³.
-    let moved = Billionth::of_nanos(age).nearest(v.unsigned_abs()).unwrap_or(i64::MAX);
-    if v < 0 { moved.wrapping_neg() } else { moved }
+/// What one channel shows the other.
+#[derive(Clone, Copy)]
+pub(crate) struct View<'a> {
+    pub(crate) scale: &'a Scale,
+    pub(crate) mark: Mark,
+    pub(crate) captured_at: Instant,
+    pub(crate) speed: Option<WindowSpeed>,
+}
+
+impl View<'_> {
+    /// How far the channel has moved on since its reading was captured, by its own speed; nothing while that is unknown.
+    fn lead(&self, now: Instant) -> i64 {
+        let (Some(speed), Some(age)) = (self.speed, now.since(self.captured_at)) else { return 0 };
+        let v = speed.signed().to_bits();
+        // Bounded because a speed is below 2⁶¹ ULP/s and an age at most 4 s, so the product is below 2⁶³.
+        let moved = Billionth::of_nanos(age).nearest(v.unsigned_abs()).unwrap_or(i64::MAX);
+        if v < 0 { moved.wrapping_neg() } else { moved }
+    }
+}
+
+/// Where a channel was at a frame, and what it had travelled over the window of its speed: enough to tell later how far the
+/// channels were apart there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Glimpse {
+    /// Where it was.
+    pub mark: Mark,
+    /// When its reading was captured.
+    pub captured_at: Instant,
+    /// What it had travelled over the window; `None` while that is unknown.
+    pub travel: Option<WindowTravel>,
+}
+
+impl Glimpse {
+    pub(crate) fn view(self, scale: &Scale) -> View<'_> {
+        let speed = self.travel.and_then(|travel| scale.speed(travel));
+        View { scale, mark: self.mark, captured_at: self.captured_at, speed }
+    }
 }

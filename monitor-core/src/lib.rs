@@ -36,7 +36,7 @@ mod widen;
 pub mod rules {}
 
 pub use axis::{Axis, AxisConfig, AxisError, AxisState, Demand, InputId, MonitorId, WarmUp};
-pub use discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
+pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, OneSided, Pairing};
 pub use monitor::{

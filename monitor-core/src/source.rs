@@ -3,6 +3,7 @@
 use core::fmt;
 
 use crate::calm::Calm;
+use crate::discrepancy::{Glimpse, View};
 use crate::frame::{Reading, Sample};
 use crate::history::{History, Point, Spacing};
 use crate::scale::{Rate, Scale, WindowSpeed, WindowTravel};
@@ -199,11 +200,6 @@ impl Mark {
     #[must_use]
     pub const fn count(self) -> i64 {
         self.count
-    }
-
-    #[inline]
-    pub(crate) const fn is_of(self, stretch: u64) -> bool {
-        self.stretch == stretch
     }
 
     /// Counts from here to `later`, or `None` when the count was broken in between.
@@ -444,12 +440,6 @@ impl<const POINTS: usize> Source<POINTS> {
         self.sight == Sight::Never
     }
 
-    /// The number of the present stretch, or of the last one while the count is lost.
-    #[inline]
-    pub(crate) const fn stretch(&self) -> u64 {
-        self.stretch
-    }
-
     /// Meaningless without a position.
     #[inline]
     pub(crate) const fn count(&self) -> i64 {
@@ -465,6 +455,16 @@ impl<const POINTS: usize> Source<POINTS> {
     #[inline(always)]
     pub(crate) fn window_travel(&self) -> Option<WindowTravel> {
         if self.has_position() { travel(self.history.base()?, self.history.newest()) } else { None }
+    }
+
+    #[inline]
+    pub(crate) fn glimpse(&self) -> Option<Glimpse> {
+        let (mark, captured_at) = (self.mark()?, self.captured_at());
+        Some(Glimpse { mark, captured_at, travel: self.window_travel() })
+    }
+
+    pub(crate) fn view<'a>(&self, scale: &'a Scale) -> Option<View<'a>> {
+        Some(View { scale, mark: self.mark()?, captured_at: self.captured_at(), speed: self.speed(scale) })
     }
 
     pub(crate) fn speed(&self, scale: &Scale) -> Option<WindowSpeed> {

@@ -3,10 +3,10 @@
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
 use crate::axis::{
-    AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Quiet, Side, WarmUp,
+    AxisConfig, AxisState, Demand, Half, InputId, Last, MonitorConfig, MonitorId, Quiet, Side, WarmUp,
 };
 use crate::calm::Calm;
-use crate::discrepancy::{Close, PositionDiscrepancy, Scaled, SpeedDiscrepancy};
+use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy, View};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::monitor::{Check, Monitor, Motion, RuleState};
@@ -115,7 +115,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             return self.evaluate_fully(state, frame, PerChannel { a: took_a, b: took_b }, watch);
         }
         state.last_now = now;
-        state.compared = true;
+        state.last = Last::Quiet;
         Outcome {
             permit: state.quiet.permit,
             demanding: state.demanding,
@@ -127,12 +127,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// Whether no discrepancy is violated. For a quiet axis.
     #[inline(always)]
     fn agree(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
-        if let Some(rule) = &self.position_discrepancy {
-            let PerChannel { a, b } = &state.sides;
-            let is_close = |close: &Close| close.holds(&state.references, a.source.count(), b.source.count());
-            if !self.close.as_ref().is_some_and(is_close) && self.are_apart(state, rule, now) {
-                return false;
-            }
+        let PerChannel { a, b } = &state.sides;
+        let is_close = match &self.close {
+            Some(close) => close.holds(&state.references, a.source.count(), b.source.count()),
+            None => self.position_discrepancy.is_none(),
+        };
+        if !is_close && self.are_apart(state, now) {
+            return false;
         }
         match &self.speed_discrepancy {
             None => true,
@@ -141,37 +142,33 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 
     #[inline(never)]
-    fn are_apart(
-        &self,
-        state: &AxisState<POINTS, MONITORS, INPUTS, Own>,
-        rule: &PositionDiscrepancy,
-        now: Instant,
-    ) -> bool {
-        let (a, b) = self.pair(state);
-        rule.apart(&state.references, now, a, b).bound.is_exceeded()
+    fn are_apart(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
+        let apart = self.position_discrepancy.as_ref().and_then(|rule| self.apart_now(state, rule, now));
+        apart.is_none_or(|apart| apart.bound.is_exceeded())
     }
 
     #[inline(never)]
     fn differ(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, rule: &SpeedDiscrepancy) -> bool {
-        let (a, b) = self.pair(state);
-        rule.compare(a, b).is_some_and(|bound| bound.is_exceeded())
+        let speed = |channel| self.speed(state, channel);
+        rule.compare(speed(Channel::A), speed(Channel::B)).is_none_or(|bound| bound.is_exceeded())
     }
 
-    /// Both sources, with their scales.
-    #[inline(always)]
-    pub(crate) fn pair<'a>(
-        &'a self,
-        state: &'a AxisState<POINTS, MONITORS, INPUTS, Own>,
-    ) -> (Scaled<'a, POINTS>, Scaled<'a, POINTS>) {
+    pub(crate) fn apart_now(
+        &self,
+        state: &AxisState<POINTS, MONITORS, INPUTS, Own>,
+        rule: &PositionDiscrepancy,
+        now: Instant,
+    ) -> Option<Apart> {
         let PerChannel { a, b } = &state.sides;
-        ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()))
+        let (a, b) = (a.source.view(self.sources.a.scale())?, b.source.view(self.sources.b.scale())?);
+        rule.apart(&state.references, now, a, b)
     }
 
     /// Whether, and until when, a frame that brings nothing but motion within all limits needs no closer look.
     fn quiet(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Quiet {
         let PerChannel { a, b } = &state.sides;
-        let has_references =
-            self.position_discrepancy.is_none() || state.references.are_valid(&a.source, &b.source);
+        let has_references = self.position_discrepancy.is_none()
+            || matches!((a.source.mark(), b.source.mark()), (Some(a), Some(b)) if state.references.are_valid(a, b));
         let is_seen = |source: &Source<POINTS>| source.window_travel().is_some();
         let is_quiet = !state.restless
             && is_seen(&a.source)
@@ -212,7 +209,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.clock_fault = true;
             state.locked = true;
             state.quiet = Quiet::NOT;
-            state.compared = false;
+            state.last = Last::Blind;
             return Outcome { clock_fault: true, ..Outcome::default() };
         }
         let before = state.last_now;
@@ -370,16 +367,21 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         now: Instant,
         outcome: &mut Outcome,
     ) {
-        state.compared = outcome.faults.a.is_none() && outcome.faults.b.is_none();
-        let PerChannel { a, b } = &state.sides;
-        let (a, b) = ((&a.source, self.sources.a.scale()), (&b.source, self.sources.b.scale()));
+        let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
+        state.last = if visible { Last::Seen } else { Last::Blind };
+        if self.position_discrepancy.is_none() && self.speed_discrepancy.is_none() {
+            return;
+        }
+        let PerChannel { a, b } = &mut state.sides;
+        a.source.look_at_speed(self.sources.a.scale());
+        b.source.look_at_speed(self.sources.b.scale());
+        let a = a.source.view(self.sources.a.scale());
+        let b = b.source.view(self.sources.b.scale());
         if let Some(rule) = &self.position_discrepancy {
             // At a channel fault too: the reading that showed it may be a first one, and the new reference.
             let apart = rule.compare(&mut state.references, now, a, b);
             let evidence = match apart {
-                Some(apart) if state.compared && apart.bound.is_exceeded() => {
-                    Some(Evidence::Position(apart.bound))
-                }
+                Some(apart) if visible && apart.bound.is_exceeded() => Some(Evidence::Position(apart.bound)),
                 _ => None,
             };
             let latch = &mut state.position_discrepancy;
@@ -387,8 +389,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 latch.update(evidence, now, state.started_at, rule.discrepancy_time());
         }
         if let Some(rule) = &self.speed_discrepancy {
-            let evidence = match rule.compare(a, b) {
-                Some(bound) if state.compared && bound.is_exceeded() => Some(Evidence::Speed(bound)),
+            let speed = |view: Option<View<'_>>| view.and_then(|view| view.speed);
+            let evidence = match rule.compare(speed(a), speed(b)) {
+                Some(bound) if visible && bound.is_exceeded() => Some(Evidence::Speed(bound)),
                 _ => None,
             };
             let latch = &mut state.speed_discrepancy;

@@ -20,16 +20,17 @@ struct Seen {
 }
 
 impl Fastest {
-    /// Takes in one frame.
+    /// Takes in one frame; false when it certainly is not the fastest.
     #[inline]
-    pub(super) fn update(&mut self, now: Instant, travel: WindowTravel, scale: &Scale) {
+    pub(super) fn update(&mut self, now: Instant, travel: WindowTravel, scale: &Scale) -> bool {
         if let Some(seen) = &self.seen {
             let is_as_long = travel.elapsed() == seen.travel.elapsed();
             if (is_as_long && travel.counts().unsigned_abs() <= seen.counts) || travel.is_within(seen.rate) {
-                return;
+                return false;
             }
         }
         self.look_at(now, travel, scale);
+        true
     }
 
     #[inline(never)]

@@ -3,7 +3,7 @@
 //! The core passes over a monitor whose limits stay as they are and that the motion cannot violate. What the monitor observed
 //! meanwhile is told from the extremes of the motion once that ends.
 
-use monitor_core::{Bound, Channel, Instant, Mark, Position, Scale, Speed, WindowTravel};
+use monitor_core::{Bound, Channel, Glimpse, Instant, Mark, Position, Scale, Speed, WindowTravel};
 
 use super::axis::ReplayAxis;
 use super::fastest::Fastest;
@@ -22,7 +22,6 @@ struct Motion {
     fastest: Fastest,
     lowest: (Mark, Instant),
     highest: (Mark, Instant),
-    last: (WindowTravel, Mark, Instant),
 }
 
 /// What a monitor held the motion against when it was last shown.
@@ -40,44 +39,47 @@ impl Lull {
         Self { monitors, motion: None }
     }
 
-    /// Takes in one frame.
+    /// Takes in one frame; tells whether its speed may be the greatest of the lull.
     #[inline]
-    pub(super) fn update(&mut self, now: Instant, travel: WindowTravel, here: Mark, scale: &Scale) {
-        let last = (travel, here, now);
+    pub(super) fn update(&mut self, now: Instant, travel: WindowTravel, here: Mark, scale: &Scale) -> bool {
         match &mut self.motion {
             None => {
                 let place = (here, now);
                 let mut fastest = Fastest::default();
                 fastest.update(now, travel, scale);
-                self.motion = Some(Motion { fastest, lowest: place, highest: place, last });
+                self.motion = Some(Motion { fastest, lowest: place, highest: place });
+                true
             }
             Some(motion) => {
-                motion.fastest.update(now, travel, scale);
+                let is_fastest = motion.fastest.update(now, travel, scale);
                 if here.count() < motion.lowest.0.count() {
                     motion.lowest = (here, now);
                 }
                 if here.count() > motion.highest.0.count() {
                     motion.highest = (here, now);
                 }
-                motion.last = last;
+                is_fastest
             }
         }
     }
 
-    /// Brings the margins of a calm monitor up to date.
+    /// Brings the margins of a calm monitor up to date. `seen` was the channel at the last frame of the lull.
     pub(super) fn settle(
         &self,
         axis: &ReplayAxis,
         channel: Channel,
+        (seen, last): (Glimpse, Instant),
         bounds: &Bounds,
         position: &mut Margin,
         speed: &mut Margin,
     ) {
         let Some(motion) = &self.motion else { return };
-        let last = axis.config().source(channel).scale().speed(motion.last.0);
-        if let (Some(limit), Some((fastest, at)), Some(last)) = (bounds.speed, motion.fastest.speed(), last) {
+        let of = |travel| axis.config().source(channel).scale().speed(travel);
+        if let (Some(limit), Some((fastest, at))) = (bounds.speed, motion.fastest.speed())
+            && let Some(observed) = seen.travel.and_then(of)
+        {
             speed.update(at, Bound { observed: fastest, limit });
-            speed.pass(motion.last.2, Bound { observed: last.magnitude(), limit });
+            speed.pass(last, Bound { observed: observed.magnitude(), limit });
         }
         if let Some((limit, from)) = bounds.position {
             // Beyond the range counts as the farthest; a calm monitor is within its window, so it is not reached.
@@ -87,7 +89,7 @@ impl Lull {
             // Of two that are as far, the earlier one is reported.
             ends.sort_by_key(|&(travel, at)| (std::cmp::Reverse(travel), at));
             position.update(ends[0].1, Bound { observed: ends[0].0, limit });
-            position.pass(motion.last.2, Bound { observed: travel(motion.last.1), limit });
+            position.pass(last, Bound { observed: travel(seen.mark), limit });
         }
     }
 }

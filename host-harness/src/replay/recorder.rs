@@ -1,8 +1,8 @@
 //! Collects, frame by frame, what an [`Outcome`] is made of.
 
 use monitor_core::{
-    Channel, Check, Frame, Instant, MonitorId, MonitorSet, Position, Reading, SourceFault, Span, Speed,
-    Tripped,
+    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, PerChannel, Position, Reading,
+    SourceFault, Span, Speed, Tripped, WindowTravel,
 };
 
 use super::axis::ReplayAxis;
@@ -51,10 +51,33 @@ const fn index(channel: Channel) -> usize {
     }
 }
 
+/// What tells quickly that the channels are at a quiet frame neither further apart than ever nor closer to what is allowed.
+#[derive(Clone, Copy)]
+struct Amid {
+    within: Position,
+    /// With as much travel over as long a window, on both channels, as much is allowed.
+    travels: [WindowTravel; 2],
+}
+
+impl Amid {
+    #[inline]
+    fn holds(&self, axis: &ReplayAxis, travels: [Option<WindowTravel>; 2]) -> bool {
+        let is_as_fast = |now: Option<WindowTravel>, then: WindowTravel| {
+            now.is_some_and(|now| {
+                now.elapsed() == then.elapsed() && now.counts().unsigned_abs() >= then.counts().unsigned_abs()
+            })
+        };
+        is_as_fast(travels[0], self.travels[0])
+            && is_as_fast(travels[1], self.travels[1])
+            && axis.config().distance(axis.state()).is_some_and(|distance| distance <= self.within)
+    }
+}
+
 /// See the module.
 pub(super) struct Recorder {
     slots: Vec<Slot>,
-    shortest_timeout: u64,
+    shortest_timeout: Span,
+    has_speeds_apart: bool,
     last: Option<Instant>,
     active: MonitorSet,
     permit: bool,
@@ -69,10 +92,17 @@ pub(super) struct Recorder {
     /// The newest capture of each channel.
     captured: [Instant; 2],
     fastest: [Fastest; 2],
+    /// Each channel at the last frame.
+    seen: [Option<Glimpse>; 2],
+    /// The last frame was passed over, because nothing was apart as far or as close to what is allowed as before.
+    is_passed: bool,
+    amid: Option<Amid>,
     /// The calm monitors of each channel.
     lulls: [Lull; 2],
     /// Checks shown at this frame.
     shown: Vec<(MonitorId, Channel, Check)>,
+    /// The frame before was quiet, and so this recorder saw it.
+    is_quiet: bool,
     /// Stops that were completed at this frame.
     completed: Vec<(usize, Channel)>,
     outcome: Outcome,
@@ -88,7 +118,8 @@ impl Recorder {
         };
         Self {
             slots: setup.monitors.iter().map(slot).collect(),
-            shortest_timeout: setup.a.timeout.value.min(setup.b.timeout.value).as_nanos(),
+            shortest_timeout: setup.a.timeout.value.min(setup.b.timeout.value),
+            has_speeds_apart: setup.speed_discrepancy.is_some(),
             last: None,
             active: MonitorSet::NONE,
             permit: false,
@@ -101,8 +132,12 @@ impl Recorder {
             clock_fault: None,
             captured: [Instant::from_nanos(0); 2],
             fastest: [Fastest::default(); 2],
+            seen: [None; 2],
+            is_passed: false,
+            amid: None,
             lulls: [Lull::NONE; 2],
             shown: Vec::new(),
+            is_quiet: false,
             completed: Vec::new(),
             outcome: Outcome {
                 origin_ns: 0,
@@ -135,13 +170,107 @@ impl Recorder {
     /// and takes longer.
     #[inline]
     pub(super) fn frame<const ALL: bool>(&mut self, axis: &mut ReplayAxis, frame: &Frame) {
-        let now = frame.now;
         let shown = &mut self.shown;
         let mut watch = |id, channel, check: &Check| shown.push((id, channel, *check));
         let seen =
             if ALL { axis.step_watched(frame, &mut watch) } else { axis.step_noted(frame, &mut watch) };
-        self.lull(axis, Channel::A, now, &seen);
-        self.lull(axis, Channel::B, now, &seen);
+        let is_quiet = axis.state().was_quiet();
+        if !ALL && is_quiet && self.is_quiet {
+            self.quiet_frame(axis, frame);
+            return;
+        }
+        self.is_quiet = is_quiet;
+        self.any_frame(axis, frame, &seen);
+    }
+
+    /// A quiet frame after a quiet one: only the motion went on.
+    #[inline]
+    fn quiet_frame(&mut self, axis: &ReplayAxis, frame: &Frame) {
+        self.outcome.frames += 1;
+        self.pass_time(frame.now);
+        self.quiet_motion(axis, frame.now, Channel::A, &frame.a);
+        self.quiet_motion(axis, frame.now, Channel::B, &frame.b);
+        self.quiet_apart(axis, frame.now);
+        if self.has_speeds_apart {
+            self.speeds_apart(axis, frame.now);
+        }
+    }
+
+    #[inline(always)]
+    fn quiet_motion(&mut self, axis: &ReplayAxis, now: Instant, channel: Channel, reading: &Option<Reading>) {
+        self.reading(channel, reading);
+        let Some(seen) = axis.state().glimpse(channel) else { return };
+        self.seen[index(channel)] = Some(seen);
+        let Some(travel) = seen.travel else { return };
+        let scale = axis.config().source(channel).scale();
+        let (lull, fastest) = (&mut self.lulls[index(channel)], &mut self.fastest[index(channel)]);
+        let facts = &mut self.outcome.channels[index(channel)];
+        facts.longest_window = facts.longest_window.max(travel.elapsed());
+        // The fastest of all is not slower than that of the lull.
+        if lull.monitors == 0 || lull.update(now, travel, seen.mark, scale) {
+            fastest.update(now, travel, scale);
+        }
+    }
+
+    /// How far the channels are apart at a quiet frame.
+    #[inline]
+    fn quiet_apart(&mut self, axis: &ReplayAxis, now: Instant) {
+        let travels = [self.seen[0].and_then(|seen| seen.travel), self.seen[1].and_then(|seen| seen.travel)];
+        let is_amid = self.amid.as_ref().is_some_and(|amid| amid.holds(axis, travels));
+        if is_amid {
+            self.is_passed = true;
+            return;
+        }
+        let apart = self.apart(axis, now);
+        self.amid = apart.zip(travels[0].zip(travels[1])).map(|(apart, (a, b))| {
+            let most = apart.bound.limit.to_bits().saturating_sub(self.position_apart.headroom);
+            Amid { within: Position::from_bits(most.min(self.largest_apart.0)), travels: [a, b] }
+        });
+    }
+
+    /// How far the channels are apart at this frame.
+    fn apart(&mut self, axis: &ReplayAxis, now: Instant) -> Option<monitor_core::Apart> {
+        self.is_passed = false;
+        let apart = axis.apart();
+        match apart {
+            Some(apart) => {
+                largest(&mut self.largest_apart, apart.bound.observed.to_bits(), now);
+                self.position_apart.update(now, apart.bound);
+            }
+            None => self.position_apart.interrupt(),
+        }
+        apart
+    }
+
+    #[inline]
+    fn speeds_apart(&mut self, axis: &ReplayAxis, now: Instant) {
+        if let Some(bound) = axis.speeds_apart() {
+            largest(&mut self.largest_speeds_apart, bound.observed.to_bits(), now);
+            self.speeds_apart.update(now, bound);
+        } else {
+            self.speeds_apart.interrupt();
+        }
+    }
+
+    /// How far the channels were apart at the frame before this one, when that was passed over.
+    #[cold]
+    fn recall_apart(&mut self, axis: &ReplayAxis) {
+        self.position_apart.interrupt();
+        if let ([Some(a), Some(b)], Some(then)) = (self.seen, self.last)
+            && let Some(apart) = axis.config().apart_then(axis.state(), then, &PerChannel { a, b })
+        {
+            self.position_apart.pass(then, apart.bound);
+        }
+    }
+
+    #[inline(never)]
+    fn any_frame(&mut self, axis: &ReplayAxis, frame: &Frame, seen: &monitor_core::Outcome) {
+        let now = frame.now;
+        if self.is_passed {
+            self.recall_apart(axis);
+        }
+        self.lull(axis, Channel::A, now, seen);
+        self.lull(axis, Channel::B, now, seen);
         if !self.shown.is_empty() {
             for (id, channel, check) in self.shown.drain(..) {
                 if let Some(slot) = self.slots.get_mut(usize::from(id.index())) {
@@ -155,7 +284,8 @@ impl Recorder {
             return;
         }
         self.clock_fault = None;
-        self.time(now);
+        self.pass_time(now);
+        self.outcome.first.get_or_insert(now);
         if seen.active != self.active {
             self.activity(seen.active, now);
         }
@@ -172,18 +302,8 @@ impl Recorder {
                 self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
             }
         }
-        if let Some(apart) = axis.apart() {
-            largest(&mut self.largest_apart, apart.bound.observed.to_bits(), now);
-            self.position_apart.update(now, apart.bound);
-        } else {
-            self.position_apart.interrupt();
-        }
-        if let Some(bound) = axis.speeds_apart() {
-            largest(&mut self.largest_speeds_apart, bound.observed.to_bits(), now);
-            self.speeds_apart.update(now, bound);
-        } else {
-            self.speeds_apart.interrupt();
-        }
+        let _ = self.apart(axis, now);
+        self.speeds_apart(axis, now);
         if !self.completed.is_empty() {
             for (monitor, channel) in self.completed.drain(..) {
                 let (kind, demanded_at) = (StopKind::Stop(channel), self.slots[monitor].demanded_at);
@@ -191,7 +311,7 @@ impl Recorder {
             }
         }
         if seen.has_trip() {
-            self.trips(axis, &seen);
+            self.trips(axis, seen);
         }
         if let Some(result) = seen.reset {
             self.outcome.resets.push(ResetFact { at: now, result });
@@ -223,10 +343,10 @@ impl Recorder {
             self.lulls[index(channel)] = Lull::of(calm);
         }
         if calm != 0
-            && let (Some(travel), Some(here)) = (axis.state().window_travel(channel), axis.mark(channel))
+            && let Some(Glimpse { mark, travel: Some(travel), .. }) = axis.state().glimpse(channel)
         {
             let scale = axis.config().source(channel).scale();
-            self.lulls[index(channel)].update(now, travel, here, scale);
+            let _ = self.lulls[index(channel)].update(now, travel, mark, scale);
         }
     }
 
@@ -234,30 +354,30 @@ impl Recorder {
     #[cold]
     fn settle(&mut self, axis: &ReplayAxis, channel: Channel) {
         let lull = self.lulls[index(channel)];
+        let (Some(seen), Some(last)) = (self.seen[index(channel)], self.last) else { return };
         for (i, slot) in self.slots.iter_mut().enumerate() {
             if lull.monitors & (1 << i) != 0 {
                 let Half { position, speed, bounds, .. } = &mut slot.halves[index(channel)];
-                lull.settle(axis, channel, bounds, position, speed);
+                lull.settle(axis, channel, (seen, last), bounds, position, speed);
             }
         }
     }
 
-    /// What passed since the frame before.
+    /// What passed since the frame before, if there was one.
     #[inline]
-    fn time(&mut self, now: Instant) {
-        if let Some(passed) = self.last.and_then(|last| now.since(last)) {
+    fn pass_time(&mut self, now: Instant) {
+        if let Some(last) = self.last
+            && let Some(passed) = now.since(last)
+        {
             self.outcome.longest_period = self.outcome.longest_period.max(passed);
             if !self.permit {
                 let withheld = self.outcome.withheld.as_nanos() + passed.as_nanos();
                 self.outcome.withheld = Span::from_nanos(withheld);
             }
-            if passed.as_nanos() > self.shortest_timeout {
-                let from = self.last.unwrap_or(now);
-                self.outcome.gaps.push(Gap { from, to: now });
+            if passed > self.shortest_timeout {
+                self.outcome.gaps.push(Gap { from: last, to: now });
             }
         }
-        self.outcome.first.get_or_insert(now);
-        self.outcome.last = Some(now);
         self.last = Some(now);
     }
 
@@ -294,6 +414,23 @@ impl Recorder {
         reading: Option<Reading>,
         fault: Option<SourceFault>,
     ) {
+        self.reading(channel, &reading);
+        let facts = &mut self.outcome.channels[index(channel)];
+        let seen = axis.state().glimpse(channel);
+        self.seen[index(channel)] = seen;
+        if let Some(travel) = seen.and_then(|seen| seen.travel) {
+            self.fastest[index(channel)].update(now, travel, axis.config().source(channel).scale());
+            facts.longest_window = facts.longest_window.max(travel.elapsed());
+        }
+        if fault.is_none() && self.open_faults[index(channel)].is_none() {
+            return;
+        }
+        self.channel_fault(now, channel, reading, fault);
+    }
+
+    /// Counts the readings of a channel and the time between them.
+    #[inline(always)]
+    fn reading(&mut self, channel: Channel, reading: &Option<Reading>) {
         let facts = &mut self.outcome.channels[index(channel)];
         if let Some(reading) = reading {
             facts.readings += 1;
@@ -306,14 +443,6 @@ impl Recorder {
                 *captured = reading.captured_at;
             }
         }
-        if let Some(travel) = axis.state().window_travel(channel) {
-            self.fastest[index(channel)].update(now, travel, axis.config().source(channel).scale());
-            facts.longest_window = facts.longest_window.max(travel.elapsed());
-        }
-        if fault.is_none() && self.open_faults[index(channel)].is_none() {
-            return;
-        }
-        self.channel_fault(now, channel, reading, fault);
     }
 
     /// A channel fault that begins, goes on or ends.
@@ -422,6 +551,7 @@ impl Recorder {
     pub(super) fn finish(mut self, axis: &ReplayAxis, origin_ns: i128) -> Outcome {
         self.outcome.origin_ns = origin_ns;
         self.outcome.permit_at_last = self.permit;
+        self.outcome.last = self.last;
         for (facts, fastest) in self.outcome.channels.iter_mut().zip(&self.fastest) {
             facts.fastest = fastest.speed();
         }

@@ -6,8 +6,8 @@ use super::input::{Compression, Input};
 /// The longest line that is taken, without its line end: 1 MiB.
 pub const MAX_LINE_BYTES: usize = 1 << 20;
 
-/// How much is read at a time.
-const READ_BYTES: usize = 1 << 20;
+/// How much is read at a time: it stays in the cache of the core that reads it.
+const READ_BYTES: usize = 1 << 17;
 /// The beginning of a line that was cut by the end of a block, a block, and the line end that the last line
 /// may lack.
 const BUFFER_BYTES: usize = MAX_LINE_BYTES + READ_BYTES + 1;

@@ -50,6 +50,7 @@ mod header;
 mod input;
 mod layout;
 mod lines;
+mod packed;
 mod prefetch;
 mod reader;
 mod row;

@@ -7,10 +7,11 @@ use std::thread::JoinHandle;
 use monitor_core::Frame;
 
 use super::error::TraceError;
-use super::reader::{BATCH_FRAMES, Reader};
+use super::packed::Packed;
+use super::reader::Reader;
 
 /// How many batches may wait for the consumer.
-const WAITING: usize = 4;
+const WAITING: usize = 2;
 
 /// A [`Reader`] that reads ahead on a thread of its own, so that one core parses while another one steps.
 ///
@@ -18,8 +19,8 @@ const WAITING: usize = 4;
 /// after the first few. Dropped early, the thread ends at its next batch.
 #[derive(Debug)]
 pub struct Prefetch {
-    filled: Receiver<(Vec<Frame>, Result<bool, TraceError>)>,
-    spare: SyncSender<Vec<Frame>>,
+    filled: Receiver<(Packed, Result<bool, TraceError>)>,
+    spare: SyncSender<Packed>,
     thread: Option<JoinHandle<Reader>>,
     reader: Option<Reader>,
 }
@@ -32,14 +33,14 @@ impl Prefetch {
     pub fn start(mut reader: Reader) -> io::Result<Self> {
         let (to_consumer, filled) = sync_channel(WAITING);
         // All batches in flight fit: those waiting, one on either side.
-        let (spare, to_reader) = sync_channel::<Vec<Frame>>(WAITING + 2);
+        let (spare, to_reader) = sync_channel::<Packed>(WAITING + 2);
         let thread = std::thread::Builder::new().name("trace reader".to_owned()).spawn(move || {
             loop {
-                let mut batch = to_reader.try_recv().unwrap_or_else(|_| Vec::with_capacity(BATCH_FRAMES));
-                let outcome = reader.next_batch(&mut batch);
+                let mut packed = to_reader.try_recv().unwrap_or_default();
+                let outcome = reader.next(&mut packed);
                 let more = matches!(outcome, Ok(true));
                 // The consumer may have gone: then nobody wants the rest.
-                if to_consumer.send((batch, outcome)).is_err() || !more {
+                if to_consumer.send((packed, outcome)).is_err() || !more {
                     return reader;
                 }
             }
@@ -61,9 +62,10 @@ impl Prefetch {
         }
         match self.filled.recv() {
             Ok((fresh, outcome)) => {
+                fresh.unpack(batch);
                 // A full channel cannot be: it has room for all batches there are. A closed one says that the
                 // reader is through.
-                let _ = self.spare.try_send(std::mem::replace(batch, fresh));
+                let _ = self.spare.try_send(fresh);
                 if !matches!(outcome, Ok(true)) {
                     self.join();
                 }

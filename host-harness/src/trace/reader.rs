@@ -11,6 +11,7 @@ use super::header::{Columns, Delimiter, Fault, text};
 use super::input::{Compression, Input};
 use super::layout::Layout;
 use super::lines::{Lines, MAX_LINE_BYTES, first_line};
+use super::packed::Batch;
 use super::row::Rows;
 use super::skipped::Skipped;
 
@@ -126,22 +127,27 @@ impl Reader {
     /// badly or has no row at all. The batch then holds the good frames before that place; afterwards the
     /// reader is at its end.
     pub fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        self.next(batch)
+    }
+
+    /// As [`next_batch`](Self::next_batch).
+    pub(super) fn next(&mut self, batch: &mut impl Batch) -> Result<bool, TraceError> {
         batch.clear();
         if self.ended {
             return Ok(false);
         }
         let outcome = self.fill(batch);
         self.frames += batch.len() as u64;
-        if let (Some(first), Some(last)) = (batch.first(), batch.last()) {
-            self.first = self.first.or(Some(first.now));
-            self.last = Some(last.now);
+        if let Some((first, last)) = batch.ends() {
+            self.first = self.first.or(Some(first));
+            self.last = Some(last);
         }
         self.ended = outcome.is_err() || batch.len() < BATCH_FRAMES;
         outcome?;
         if self.frames == 0 {
             return Err(self.lines.error_of_file(Problem::NoRows { skipped: self.skipped.total() }));
         }
-        Ok(!batch.is_empty())
+        Ok(batch.len() > 0)
     }
 
     /// What is known so far.
@@ -170,7 +176,7 @@ impl Reader {
         self.fast = None;
     }
 
-    fn fill(&mut self, batch: &mut Vec<Frame>) -> Result<(), TraceError> {
+    fn fill(&mut self, batch: &mut impl Batch) -> Result<(), TraceError> {
         while batch.len() < BATCH_FRAMES && self.lines.refill()? {
             self.take_ordinary_rows(batch);
             if batch.len() < BATCH_FRAMES && !self.lines.pending().is_empty() {
@@ -181,7 +187,7 @@ impl Reader {
     }
 
     /// Takes rows as long as the quick way manages.
-    fn take_ordinary_rows(&mut self, batch: &mut Vec<Frame>) {
+    fn take_ordinary_rows(&mut self, batch: &mut impl Batch) {
         let (Some(fast), Some(clock)) = (&mut self.fast, &mut self.rows.clock) else { return };
         let Some(mut quick) = FastClock::new(clock) else { return };
         let mut rest = self.lines.pending();
@@ -198,7 +204,7 @@ impl Reader {
     }
 
     /// Takes one line with all care.
-    fn take_line(&mut self, batch: &mut Vec<Frame>) -> Result<(), TraceError> {
+    fn take_line(&mut self, batch: &mut impl Batch) -> Result<(), TraceError> {
         let (line, taken) = first_line(self.lines.pending());
         check_length(line).map_err(|fault| at_line(&self.lines, fault))?;
         let no_row = is_no_row(line, Some(self.rows.columns.delimiter))
@@ -206,7 +212,8 @@ impl Reader {
                 && self.rows.take_units(line).map_err(|fault| at_line(&self.lines, fault))?);
         let outcome = if no_row { Ok(None) } else { self.rows.parse(line).map(Some) };
         match outcome {
-            Ok(frame) => batch.extend(frame),
+            Ok(Some(frame)) => batch.push(frame),
+            Ok(None) => {}
             Err(fault) => {
                 let reason = fault.problem.reason().filter(|_| self.options.skip_bad);
                 let error = at_line(&self.lines, fault);
