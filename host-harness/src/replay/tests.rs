@@ -3,7 +3,7 @@
 use monitor_core::{Frame, Instant, Levels, Reading, Sample};
 
 use super::recorder::Recorder;
-use super::{Outcome, axis};
+use super::{Outcome, Trip, TripRule, axis};
 use crate::setup::Setup;
 
 const SETUP: &str = r#"
@@ -77,11 +77,14 @@ fn frames(setup: &Setup, seed: u64) -> Vec<Frame> {
     let lines: Vec<u32> = ["door", "hold", "stop", "off", "reset"]
         .map(|name| 1 << setup.levels.iter().position(|level| level == name).unwrap())
         .to_vec();
-    let (mut now, mut x_nm, mut speed_nm, mut levels) = (0, 0_i64, 0_i64, 0_u32);
+    let (mut now, mut x_nm, mut speed_nm, mut slip_nm, mut levels) = (0, 0_i64, 0_i64, 0_i64, 0_u32);
+    // Now the readings come in step, now they do not.
+    let jitter = [1, 30_000][(seed % 2) as usize];
+    let seldom = [300, 5000][(seed % 3 > 0) as usize];
     (0..3000)
         .map(|_| {
             now += 1_000_000;
-            if random(200) == 0 {
+            if random(seldom) == 0 {
                 now += 6_000_000;
             }
             if random(60) == 0 {
@@ -89,17 +92,20 @@ fn frames(setup: &Setup, seed: u64) -> Vec<Frame> {
             }
             // Up to ±1 m/s, in nm per ms; slow for long stretches.
             let target = if random(400) < 2 { 1_000_000 } else { 150_000 };
-            speed_nm = (speed_nm + random(20_001).cast_signed() - 10_000).clamp(-target, target);
+            if random(3) > 0 {
+                speed_nm = (speed_nm + random(20_001).cast_signed() - 10_000).clamp(-target, target);
+            }
             x_nm += speed_nm;
-            let captured_at = Instant::from_nanos(now);
-            let mut reading = |count: i64| match random(300) {
+            slip_nm += speed_nm / 50;
+            let captured_at = Instant::from_nanos(now - random(jitter));
+            let mut reading = |count: i64| match random(seldom) {
                 0 => None,
                 1 => Some(Reading { captured_at, sample: Sample::Invalid }),
                 2 => Some(Reading { captured_at, sample: Sample::Count((count + 90_000).cast_unsigned()) }),
                 _ => Some(Reading { captured_at, sample: Sample::Count(count.cast_unsigned()) }),
             };
-            let (a, b) = (reading(x_nm / 500), reading(-x_nm / 1000));
-            Frame { now: captured_at, a, b, levels: Levels::from_bits(levels) }
+            let (a, b) = (reading(x_nm / 500), reading((slip_nm - x_nm) / 1000));
+            Frame { now: Instant::from_nanos(now), a, b, levels: Levels::from_bits(levels) }
         })
         .collect()
 }
@@ -113,9 +119,16 @@ fn outcome<const ALL: bool>(setup: &Setup, frames: &[Frame]) -> Outcome {
     recorder.finish(&axis, 0)
 }
 
+/// The setup with a table before the discrepancy, and more of its keys.
+fn setup_with(table: &str, keys: &str) -> Setup {
+    let text = SETUP.replace("[discrepancy]", &format!("{table}\n[discrepancy]\n{keys}"));
+    let text = if keys.is_empty() { text } else { text.replace("\"2 mm\"", "\"0.2 mm\"") };
+    Setup::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)))
+}
+
 #[test]
 fn passing_over_calm_monitors_changes_nothing_in_the_outcome() {
-    let setup = Setup::parse(SETUP, "axis.toml").unwrap();
+    let setup = setup_with("", "");
     let (mut trips, mut headrooms) = (0, 0);
     for seed in 1..60 {
         let frames = frames(&setup, seed);
@@ -126,4 +139,21 @@ fn passing_over_calm_monitors_changes_nothing_in_the_outcome() {
     }
     // Otherwise it would show little.
     assert!(trips > 100 && headrooms > 400, "{trips} trips, {headrooms} headrooms");
+}
+
+#[test]
+fn passing_over_quiet_frames_changes_nothing_of_a_discrepancy() {
+    let speeds = "[speed_discrepancy]\ntolerance = \"5 mm/s\"\ndiscrepancy_time = \"5 ms\"";
+    let mut trips = 0;
+    for (more, before) in [("skew_allowance = \"3 ms\"", ""), ("align = true", ""), ("", speeds)] {
+        let setup = setup_with(before, more);
+        for seed in 1..40 {
+            let frames = frames(&setup, seed);
+            let (all, noted) = (outcome::<true>(&setup, &frames), outcome::<false>(&setup, &frames));
+            assert_eq!(noted, all, "{before} {more}, seed {seed}");
+            let of_discrepancy = |trip: &&Trip| !matches!(trip.rule, TripRule::Monitor(..));
+            trips += all.trips.kept.iter().filter(of_discrepancy).count();
+        }
+    }
+    assert!(trips > 100, "{trips} trips");
 }
