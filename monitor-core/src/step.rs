@@ -92,7 +92,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.evaluate(state, frame, &mut Noted(watch))
     }
 
-    #[inline]
+    #[inline(always)]
     fn evaluate<W: Watch>(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,

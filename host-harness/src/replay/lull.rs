@@ -14,6 +14,8 @@ use super::margin::Margin;
 pub(super) struct Lull {
     /// The calm monitors, a bit each.
     pub(super) monitors: u32,
+    /// One of them is to stay at its place.
+    has_place: bool,
     motion: Option<Motion>,
 }
 
@@ -32,11 +34,11 @@ pub(super) struct Bounds {
 }
 
 impl Lull {
-    pub(super) const NONE: Self = Self { monitors: 0, motion: None };
+    pub(super) const NONE: Self = Self::of(0, false);
 
     /// These monitors are calm from here on.
-    pub(super) const fn of(monitors: u32) -> Self {
-        Self { monitors, motion: None }
+    pub(super) const fn of(monitors: u32, has_place: bool) -> Self {
+        Self { monitors, has_place, motion: None }
     }
 
     /// Takes in one frame; tells whether its speed may be the greatest of the lull.
@@ -51,14 +53,15 @@ impl Lull {
                 true
             }
             Some(motion) => {
-                let is_fastest = motion.fastest.update(now, travel, scale);
-                if here.count() < motion.lowest.0.count() {
-                    motion.lowest = (here, now);
+                if self.has_place {
+                    if here.count() < motion.lowest.0.count() {
+                        motion.lowest = (here, now);
+                    }
+                    if here.count() > motion.highest.0.count() {
+                        motion.highest = (here, now);
+                    }
                 }
-                if here.count() > motion.highest.0.count() {
-                    motion.highest = (here, now);
-                }
-                is_fastest
+                motion.fastest.update(now, travel, scale)
             }
         }
     }

@@ -60,7 +60,7 @@ struct Amid {
 }
 
 impl Amid {
-    #[inline]
+    #[inline(always)]
     fn holds(&self, axis: &ReplayAxis, travels: [Option<WindowTravel>; 2]) -> bool {
         let is_as_fast = |now: Option<WindowTravel>, then: WindowTravel| {
             now.is_some_and(|now| {
@@ -168,7 +168,7 @@ impl Recorder {
 
     /// Shows one frame to the axis and records what it came to. `ALL`: looks at every check, which comes to the same
     /// and takes longer.
-    #[inline]
+    #[inline(always)]
     pub(super) fn frame<const ALL: bool>(&mut self, axis: &mut ReplayAxis, frame: &Frame) {
         let shown = &mut self.shown;
         let mut watch = |id, channel, check: &Check| shown.push((id, channel, *check));
@@ -184,7 +184,7 @@ impl Recorder {
     }
 
     /// A quiet frame after a quiet one: only the motion went on.
-    #[inline]
+    #[inline(always)]
     fn quiet_frame(&mut self, axis: &ReplayAxis, frame: &Frame) {
         self.outcome.frames += 1;
         self.pass_time(frame.now);
@@ -213,7 +213,7 @@ impl Recorder {
     }
 
     /// How far the channels are apart at a quiet frame.
-    #[inline]
+    #[inline(always)]
     fn quiet_apart(&mut self, axis: &ReplayAxis, now: Instant) {
         let travels = [self.seen[0].and_then(|seen| seen.travel), self.seen[1].and_then(|seen| seen.travel)];
         let is_amid = self.amid.as_ref().is_some_and(|amid| amid.holds(axis, travels));
@@ -340,7 +340,10 @@ impl Recorder {
         }
         if calm != self.lulls[index(channel)].monitors {
             self.settle(axis, channel);
-            self.lulls[index(channel)] = Lull::of(calm);
+            let has_place = |(i, slot): (usize, &Slot)| {
+                calm & (1 << i) != 0 && slot.halves[index(channel)].bounds.position.is_some()
+            };
+            self.lulls[index(channel)] = Lull::of(calm, self.slots.iter().enumerate().any(has_place));
         }
         if calm != 0
             && let Some(Glimpse { mark, travel: Some(travel), .. }) = axis.state().glimpse(channel)
@@ -364,7 +367,7 @@ impl Recorder {
     }
 
     /// What passed since the frame before, if there was one.
-    #[inline]
+    #[inline(always)]
     fn pass_time(&mut self, now: Instant) {
         if let Some(last) = self.last
             && let Some(passed) = now.since(last)
@@ -437,7 +440,7 @@ impl Recorder {
             let captured = &mut self.captured[index(channel)];
             if let Some(interval) = reading.captured_at.since(*captured) {
                 // Nothing comes before the first reading.
-                if facts.readings > 1 && interval > facts.longest_interval {
+                if interval > facts.longest_interval && facts.readings > 1 {
                     facts.longest_interval = interval;
                 }
                 *captured = reading.captured_at;

@@ -23,6 +23,8 @@ pub(super) struct FastPath {
     time: Scale,
     latency: [i64; 2],
     has_capture: [bool; 2],
+    /// Neither source has capture times of its own.
+    captures_rows: bool,
 }
 
 /// One cell (or several, of levels), or one more meaning of the cell before.
@@ -31,22 +33,45 @@ struct Step {
     meaning: Meaning,
     /// The byte that ends the cell.
     end: u8,
-    /// Whether this is the same cell as in the step before.
-    again: bool,
     /// What the number looked like in the row before.
     shape: Option<Shape>,
 }
 
+// Without a tag of its own it would be told by an unlikely length of one of its vectors, at some cost for each cell.
 #[derive(Debug)]
+#[repr(u8)]
 enum Meaning {
     Nothing,
+    /// The next step is about the cell before once more.
+    Again,
     Time,
-    Counter { channel: usize, lowest: i64, highest: i64, mask: u64, sparse: bool },
-    Position { channel: usize, scale: Box<Scale>, sparse: bool },
-    Capture { channel: usize, scale: Box<Scale> },
-    Valid { channel: usize },
-    Level { line: u8 },
+    Counter(Counter),
+    Position {
+        is_b: bool,
+        scale: Box<Scale>,
+        sparse: bool,
+    },
+    Capture {
+        is_b: bool,
+        scale: Box<Scale>,
+    },
+    Valid {
+        is_b: bool,
+    },
+    Level {
+        line: u8,
+    },
     Levels(LevelRun),
+}
+
+#[derive(Debug)]
+struct Counter {
+    is_b: bool,
+    sparse: bool,
+    lowest: i64,
+    /// Highest − lowest.
+    width: u64,
+    mask: u64,
 }
 
 /// Two to four neighbouring level cells, to be taken at once: a byte each, with a delimiter between.
@@ -118,12 +143,37 @@ impl LevelRun {
     }
 }
 
-/// What the cells of one source say.
-#[derive(Clone, Copy)]
+/// What the cells of both sources say.
+#[derive(Clone, Copy, Default)]
 struct Seen {
-    value: Option<u64>,
-    capture: Option<i64>,
-    valid: bool,
+    values: [u64; 2],
+    captures: [i64; 2],
+    /// What there is of it: see the constants.
+    given: u32,
+}
+
+impl Seen {
+    /// Of source A; the next higher bits are of source B.
+    const VALUE: u32 = 1;
+    const CAPTURE: u32 = 4;
+    const INVALID: u32 = 16;
+    /// A value of each source and nothing else.
+    const ORDINARY: u32 = 3 * Self::VALUE;
+
+    fn has(&self, what: u32, is_b: bool) -> bool {
+        self.given & (what << u32::from(is_b)) != 0
+    }
+
+    #[inline(always)]
+    fn give(&mut self, what: u32, is_b: bool) {
+        self.given |= what << u32::from(is_b);
+    }
+
+    #[inline(always)]
+    fn value(&mut self, is_b: bool, value: u64) {
+        self.values[usize::from(is_b)] = value;
+        self.give(Self::VALUE, is_b);
+    }
 }
 
 /// [`Clock`] with all times within [`FAR`].
@@ -164,14 +214,16 @@ impl FastPath {
         by_column.resize_with(columns.count, Vec::new);
         by_column[columns.time].push(Meaning::Time);
         let sources = [&layout.a, &layout.b];
-        for (channel, (source, indexes)) in sources.into_iter().zip(&columns.sources).enumerate() {
-            by_column[indexes.value].push(value(channel, source));
+        for (is_b, (source, indexes)) in
+            [false, true].into_iter().zip(sources.into_iter().zip(&columns.sources))
+        {
+            by_column[indexes.value].push(value(is_b, source));
             if let (Some(capture), Some(index)) = (&source.capture, indexes.capture) {
                 let scale = Box::new(Scale::of_time(capture.unit));
-                by_column[index].push(Meaning::Capture { channel, scale });
+                by_column[index].push(Meaning::Capture { is_b, scale });
             }
             if let Some(index) = indexes.valid {
-                by_column[index].push(Meaning::Valid { channel });
+                by_column[index].push(Meaning::Valid { is_b });
             }
         }
         for (level, &index) in layout.levels.iter().zip(&columns.levels) {
@@ -194,7 +246,10 @@ impl FastPath {
             };
             let end = if index == columns.count { b'\n' } else { delimiter };
             for (number, meaning) in meanings.into_iter().enumerate() {
-                steps.push(Step { meaning, end, again: number > 0, shape: None });
+                if number > 0 {
+                    steps.push(Step { meaning: Meaning::Again, end, shape: None });
+                }
+                steps.push(Step { meaning, end, shape: None });
             }
         }
         let latency = |source: &SourceColumns| near(i128::from(source.latency.as_nanos()));
@@ -204,6 +259,7 @@ impl FastPath {
             time: Scale::of_time(layout.time.unit),
             latency: [latency(&layout.a)?, latency(&layout.b)?],
             has_capture: sources.map(|source| source.capture.is_some()),
+            captures_rows: sources.iter().all(|source| source.capture.is_none()),
         })
     }
 
@@ -224,50 +280,56 @@ impl FastPath {
         }
         let mut now = 0;
         let mut levels = 0;
-        let mut seen = [Seen { value: None, capture: None, valid: true }; 2];
+        let mut seen = Seen::default();
         let mut begin = block;
         let mut rest = block;
         for step in &mut self.steps {
-            if step.again {
+            let end = step.end;
+            if let Meaning::Again = step.meaning {
                 rest = begin;
+                continue;
             }
             begin = rest;
-            let end = step.end;
             match &step.meaning {
+                Meaning::Again => {}
                 Meaning::Time => now = number(&mut rest, &mut step.shape, mark, end)?.times(&self.time)?,
-                &Meaning::Counter { channel, lowest, highest, mask, sparse } => {
-                    if sparse && is_end(*rest.first()?, end) {
+                Meaning::Counter(counter) => {
+                    if counter.sparse && is_end(*rest.first()?, end) {
                         rest = end_of_cell(rest, end)?;
                         continue;
                     }
                     let number = number(&mut rest, &mut step.shape, mark, end)?;
                     let magnitude = i64::try_from(number.whole()?).ok()?;
                     let count = if number.negative { -magnitude } else { magnitude };
-                    if count < lowest || count > highest {
+                    // Wraps to a large number below the lowest.
+                    if count.wrapping_sub(counter.lowest).cast_unsigned() > counter.width {
                         return None;
                     }
-                    seen[channel].value = Some(count.cast_unsigned() & mask);
+                    seen.value(counter.is_b, count.cast_unsigned() & counter.mask);
                 }
-                Meaning::Position { channel, scale, sparse } => {
+                Meaning::Position { is_b, scale, sparse } => {
                     if *sparse && is_end(*rest.first()?, end) {
                         rest = end_of_cell(rest, end)?;
                         continue;
                     }
                     let ulps = number(&mut rest, &mut step.shape, mark, end)?.times(scale)?;
-                    seen[*channel].value = Some(ulps.cast_unsigned());
+                    seen.value(*is_b, ulps.cast_unsigned());
                 }
-                Meaning::Capture { channel, scale } => {
+                Meaning::Capture { is_b, scale } => {
                     if is_end(*rest.first()?, end) {
                         rest = end_of_cell(rest, end)?;
                         continue;
                     }
                     let time = number(&mut rest, &mut step.shape, mark, end)?.times(scale)?;
-                    seen[*channel].capture = Some(time);
+                    seen.captures[usize::from(*is_b)] = time;
+                    seen.give(Seen::CAPTURE, *is_b);
                 }
                 Meaning::Nothing => rest = end_of_cell(pass_over(rest, self.delimiter)?, end)?,
-                Meaning::Valid { channel } => {
+                Meaning::Valid { is_b } => {
                     let (bit, after) = bit(rest)?;
-                    seen[*channel].valid = bit == 1;
+                    if bit == 0 {
+                        seen.give(Seen::INVALID, *is_b);
+                    }
                     rest = end_of_cell(after, end)?;
                 }
                 Meaning::Level { line } => {
@@ -286,29 +348,38 @@ impl FastPath {
         if now <= clock.last || now > FAR || block.len() - rest.len() > MAX_LINE_BYTES {
             return None;
         }
-        let frame = Frame {
-            now: clock.instant(now)?,
-            a: self.reading(0, seen[0], now, *clock)?,
-            b: self.reading(1, seen[1], now, *clock)?,
-            levels: Levels::from_bits(levels),
+        let [a, b] = if seen.given == Seen::ORDINARY && self.captures_rows {
+            let at = |latency: i64| clock.instant(now - latency);
+            [
+                Some(Reading { captured_at: at(self.latency[0])?, sample: Sample::Count(seen.values[0]) }),
+                Some(Reading { captured_at: at(self.latency[1])?, sample: Sample::Count(seen.values[1]) }),
+            ]
+        } else {
+            [self.reading(false, &seen, now, *clock)?, self.reading(true, &seen, now, *clock)?]
         };
+        let frame = Frame { now: clock.instant(now)?, a, b, levels: Levels::from_bits(levels) };
         clock.last = now;
         Some((frame, rest))
     }
 
     /// The reading of a source; the outer `None` gives up.
-    #[inline]
-    fn reading(&self, channel: usize, seen: Seen, now: i64, clock: FastClock) -> Option<Option<Reading>> {
-        let sample = match (seen.valid, seen.value) {
+    fn reading(&self, is_b: bool, seen: &Seen, now: i64, clock: FastClock) -> Option<Option<Reading>> {
+        let channel = usize::from(is_b);
+        let is_valid = !seen.has(Seen::INVALID, is_b);
+        let sample = match (is_valid, seen.has(Seen::VALUE, is_b)) {
             (false, _) => Sample::Invalid,
-            (true, Some(value)) => Sample::Count(value),
-            (true, None) => return Some(None),
+            (true, true) => Sample::Count(seen.values[channel]),
+            (true, false) => return Some(None),
         };
-        let at = match seen.capture {
-            Some(capture) if (-FAR..=FAR).contains(&capture) => capture,
-            Some(_) => return None,
-            None if self.has_capture[channel] && seen.valid => return None,
-            None => now,
+        let at = match seen.captures[channel] {
+            capture if seen.has(Seen::CAPTURE, is_b) => {
+                if !(-FAR..=FAR).contains(&capture) {
+                    return None;
+                }
+                capture
+            }
+            _ if self.has_capture[channel] && is_valid => return None,
+            _ => now,
         };
         Some(Some(Reading { captured_at: clock.instant(at - self.latency[channel])?, sample }))
     }
@@ -322,23 +393,20 @@ fn single_level(meanings: &Vec<Meaning>) -> Option<u8> {
     }
 }
 
-fn value(channel: usize, source: &SourceColumns) -> Meaning {
+fn value(is_b: bool, source: &SourceColumns) -> Meaning {
     let sparse = source.sparse;
     match &source.kind {
         SourceKind::Counter { bits } => {
             let width = CounterWidth::new(*bits);
             // What does not fit 64 signed bits is left to the careful way.
             let clamp = |count: i128| i64::try_from(count).unwrap_or(i64::MAX);
-            Meaning::Counter {
-                channel,
-                lowest: clamp(width.lowest),
-                highest: clamp(width.highest),
-                mask: width.mask,
-                sparse,
-            }
+            let (lowest, highest) = (clamp(width.lowest), clamp(width.highest));
+            // The highest is above zero and the lowest below.
+            let span = highest.abs_diff(lowest);
+            Meaning::Counter(Counter { is_b, sparse, lowest, width: span, mask: width.mask })
         }
         SourceKind::Position { scale, .. } => {
-            Meaning::Position { channel, scale: Box::new(Scale::of_position(*scale)), sparse }
+            Meaning::Position { is_b, scale: Box::new(Scale::of_position(*scale)), sparse }
         }
     }
 }
