@@ -12,6 +12,7 @@ use super::digits::{Shape, bit, end_of_cell, is_end, number, pass_over};
 use super::header::Columns;
 use super::layout::{Layout, SourceColumns, SourceKind};
 use super::lines::MAX_LINE_BYTES;
+use super::packed::{Batch, Counted};
 use super::row::{Clock, CounterWidth};
 use super::scale::Scale;
 
@@ -23,8 +24,8 @@ pub(super) struct FastPath {
     time: Scale,
     latency: [i64; 2],
     has_capture: [bool; 2],
-    /// Neither source has capture times of its own.
-    captures_rows: bool,
+    /// The latencies and the longer of them, when neither source has capture times of its own.
+    ages: Option<([u64; 2], u64)>,
 }
 
 /// One cell (or several, of levels), or one more meaning of the cell before.
@@ -253,25 +254,28 @@ impl FastPath {
             }
         }
         let latency = |source: &SourceColumns| near(i128::from(source.latency.as_nanos()));
+        let ages = [layout.a.latency.as_nanos(), layout.b.latency.as_nanos()];
+        let captures_rows = sources.iter().all(|source| source.capture.is_none());
         Some(Self {
             steps,
             delimiter,
             time: Scale::of_time(layout.time.unit),
             latency: [latency(&layout.a)?, latency(&layout.b)?],
+            ages: captures_rows.then_some((ages, ages[0].max(ages[1]))),
             has_capture: sources.map(|source| source.capture.is_some()),
-            captures_rows: sources.iter().all(|source| source.capture.is_none()),
         })
     }
 
-    /// Reads the row at the front of `block`, which ends in a line feed. The frame and the rest of the block,
-    /// with the clock put forward; or `None` and nothing changed.
+    /// Reads the row at the front of `block`, which ends in a line feed. The rest of the block, with the frame in the batch and the
+    /// clock put forward; or `None` and nothing changed.
     #[inline]
     pub(super) fn row<'a>(
         &mut self,
         block: &'a [u8],
         mark: Option<Mark>,
         clock: &mut FastClock,
-    ) -> Option<(Frame, &'a [u8])> {
+        batch: &mut impl Batch,
+    ) -> Option<&'a [u8]> {
         // While the mark is not known, a number with one is left to the careful way: a digit is never found
         // where a mark is looked for.
         let mark = mark.map_or(b'0', Mark::byte);
@@ -348,18 +352,20 @@ impl FastPath {
         if now <= clock.last || now > FAR || block.len() - rest.len() > MAX_LINE_BYTES {
             return None;
         }
-        let [a, b] = if seen.given == Seen::ORDINARY && self.captures_rows {
-            let at = |latency: i64| clock.instant(now - latency);
-            [
-                Some(Reading { captured_at: at(self.latency[0])?, sample: Sample::Count(seen.values[0]) }),
-                Some(Reading { captured_at: at(self.latency[1])?, sample: Sample::Count(seen.values[1]) }),
-            ]
-        } else {
-            [self.reading(false, &seen, now, *clock)?, self.reading(true, &seen, now, *clock)?]
-        };
-        let frame = Frame { now: clock.instant(now)?, a, b, levels: Levels::from_bits(levels) };
+        let (instant, levels) = (clock.instant(now)?, Levels::from_bits(levels));
+        match self.ages {
+            Some((ages, longest)) if seen.given == Seen::ORDINARY && instant.as_nanos() >= longest => {
+                let counted = Counted { now: instant.as_nanos(), counts: seen.values, ages };
+                batch.push_counted(counted, levels);
+            }
+            _ => {
+                let a = self.reading(false, &seen, now, *clock)?;
+                let b = self.reading(true, &seen, now, *clock)?;
+                batch.push(Frame { now: instant, a, b, levels });
+            }
+        }
         clock.last = now;
-        Some((frame, rest))
+        Some(rest)
     }
 
     /// The reading of a source; the outer `None` gives up.

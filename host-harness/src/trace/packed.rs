@@ -9,6 +9,7 @@ use monitor_core::{Frame, Instant, Levels, Reading, Sample};
 pub(super) trait Batch {
     fn clear(&mut self);
     fn push(&mut self, frame: Frame);
+    fn push_counted(&mut self, counted: Counted, levels: Levels);
     fn len(&self) -> usize;
     /// The instants of the first and the last frame.
     fn ends(&self) -> Option<(Instant, Instant)>;
@@ -21,6 +22,11 @@ impl Batch for Vec<Frame> {
 
     fn push(&mut self, frame: Frame) {
         self.push(frame);
+    }
+
+    #[inline]
+    fn push_counted(&mut self, counted: Counted, levels: Levels) {
+        self.push(counted.frame(levels));
     }
 
     fn len(&self) -> usize {
@@ -36,8 +42,8 @@ impl Batch for Vec<Frame> {
 #[derive(Debug, Default)]
 pub(super) struct Packed {
     /// What the first row counts from, and what the last one came to.
-    start: Start,
-    end: Start,
+    start: Counted,
+    end: Counted,
     rows: Vec<Row>,
     frames: Vec<Frame>,
 }
@@ -51,14 +57,16 @@ struct Row {
     levels: Levels,
 }
 
+/// A frame with a counted reading of each source, but for its levels.
 #[derive(Clone, Copy, Debug, Default)]
-struct Start {
-    now: u64,
-    counts: [u64; 2],
-    ages: [u64; 2],
+pub(super) struct Counted {
+    pub(super) now: u64,
+    pub(super) counts: [u64; 2],
+    /// How long before `now` they were captured.
+    pub(super) ages: [u64; 2],
 }
 
-impl Start {
+impl Counted {
     fn of(frame: &Frame) -> Option<Self> {
         let (a, b) = (counted(frame.now, frame.a)?, counted(frame.now, frame.b)?);
         Some(Self { now: frame.now.as_nanos(), counts: [a.0, b.0], ages: [a.1, b.1] })
@@ -70,22 +78,26 @@ impl Start {
         self.now += u64::from(row.passed);
         self.counts[0] = self.counts[0].wrapping_add_signed(row.a.into());
         self.counts[1] = self.counts[1].wrapping_add_signed(row.b.into());
+        self.frame(row.levels)
+    }
+
+    #[inline]
+    fn frame(&self, levels: Levels) -> Frame {
         let reading = |channel: usize| {
             let captured_at = Instant::from_nanos(self.now.wrapping_sub(self.ages[channel]));
             Some(Reading { captured_at, sample: Sample::Count(self.counts[channel]) })
         };
-        Frame { now: Instant::from_nanos(self.now), a: reading(0), b: reading(1), levels: row.levels }
+        Frame { now: Instant::from_nanos(self.now), a: reading(0), b: reading(1), levels }
     }
 
-    /// The row that leads to `frame`, which this becomes; `None` when it is not an ordinary one.
+    /// The row that leads to `next`, which this becomes; `None` when it is not an ordinary one.
     #[inline]
-    fn row_to(&mut self, frame: &Frame) -> Option<Row> {
-        let next = Self::of(frame)?;
+    fn row_to(&mut self, next: Self, levels: Levels) -> Option<Row> {
         let passed = u32::try_from(next.now.checked_sub(self.now)?).ok()?;
         let change = |channel: usize| {
             i32::try_from(next.counts[channel].wrapping_sub(self.counts[channel]).cast_signed()).ok()
         };
-        let row = Row { passed, a: change(0)?, b: change(1)?, levels: frame.levels };
+        let row = Row { passed, a: change(0)?, b: change(1)?, levels };
         if next.ages != self.ages {
             return None;
         }
@@ -111,11 +123,18 @@ impl Batch for Packed {
         self.frames.clear();
     }
 
-    #[inline]
     fn push(&mut self, frame: Frame) {
-        match self.end.row_to(&frame) {
+        match Counted::of(&frame) {
+            Some(counted) => self.push_counted(counted, frame.levels),
+            None => self.push_other(frame),
+        }
+    }
+
+    #[inline]
+    fn push_counted(&mut self, counted: Counted, levels: Levels) {
+        match self.end.row_to(counted, levels) {
             Some(row) if !self.rows.is_empty() => self.rows.push(row),
-            _ => self.push_other(frame),
+            _ => self.push_other(counted.frame(levels)),
         }
     }
 
@@ -137,7 +156,7 @@ impl Packed {
     #[cold]
     fn push_other(&mut self, frame: Frame) {
         if self.len() == 0
-            && let Some(start) = Start::of(&frame)
+            && let Some(start) = Counted::of(&frame)
         {
             (self.start, self.end) = (start, start);
             self.rows.push(Row { passed: 0, a: 0, b: 0, levels: frame.levels });
@@ -158,7 +177,7 @@ impl Packed {
 
 /// The frames of rows.
 struct Frames<'a> {
-    at: Start,
+    at: Counted,
     rows: std::slice::Iter<'a, Row>,
 }
 

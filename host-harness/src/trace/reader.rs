@@ -193,9 +193,8 @@ impl Reader {
         let mut rest = self.lines.pending();
         let (all, before) = (rest.len(), batch.len());
         while batch.len() < BATCH_FRAMES
-            && let Some((frame, behind)) = fast.row(rest, self.rows.mark, &mut quick)
+            && let Some(behind) = fast.row(rest, self.rows.mark, &mut quick, batch)
         {
-            batch.push(frame);
             rest = behind;
         }
         let taken = all - rest.len();
