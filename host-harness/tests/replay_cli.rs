@@ -367,6 +367,47 @@ fn a_missed_expectation_is_said_even_when_quiet() {
     assert_eq!(err(&run), "missed: slow.csv: the verdict is clear, expected tripped\n");
 }
 
+/// One count over the window is 10 mm/s here: a steady 13 mm/s shows as 10 or 20 mm/s in turn.
+#[test]
+fn a_limit_that_one_count_over_the_window_is_much_of_is_named_with_the_speed_below_which_it_may_fail() {
+    let bench = Bench::new("coarse");
+    let coarse = SETUP
+        .replace("\"0.0005 mm\"", "\"0.1 mm\"")
+        .replace("\"0.001 mm\"", "\"0.1 mm\"")
+        .replace("\"8 ms\"", "\"10 ms\"")
+        .replace("\"250 mm/s\"", "\"12 mm/s\"");
+    bench.write("axis.toml", &coarse);
+    let steady = |mm_per_s: u64| {
+        let mut text = String::from("time,motor,rail,door_open\n");
+        for k in 0..400 {
+            let count = k * mm_per_s / 100;
+            text += &format!("0.{k:03},{count},{count},1\n");
+        }
+        text
+    };
+    bench.write("13.csv", steady(13));
+    bench.write("23.csv", steady(23));
+    let seen = bench.replay("13.csv");
+    assert_eq!(seen.status.code(), Some(0), "{}", out(&seen));
+    let note = "  note: slow while the door is open on channel a is coarse: one count over the window is 10.0000 mm/s,\n        \
+                and a steady speed below 22.0000 mm/s may go on without a trip\n";
+    assert!(out(&seen).contains(note), "{}", out(&seen));
+    assert!(
+        out(&seen).contains("     one count over the window of 10.0 ms is 10.0000 mm/s\n"),
+        "{}",
+        out(&seen)
+    );
+    assert_eq!(bench.replay("23.csv").status.code(), Some(1));
+    // Without an on-delay one window above the limit is enough.
+    bench.write(
+        "axis.toml",
+        coarse.replace("\"4 ms\"\n", "\"0 ms\"\n").replace("timeout        = \"0 ms\"", "timeout = \"4 ms\""),
+    );
+    let seen = bench.replay("13.csv");
+    assert_eq!(seen.status.code(), Some(1), "{}", err(&seen));
+    assert!(!out(&seen).contains("is coarse"), "{}", out(&seen));
+}
+
 /// One count over the window is 12.5 mm/s here, so a steady 260 mm/s shows as 250 or 262.5 mm/s, and never for long as the latter.
 #[test]
 fn a_limit_that_is_exceeded_only_now_and_then_is_named_although_nothing_trips() {

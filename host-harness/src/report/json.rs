@@ -264,6 +264,8 @@ pub struct ChannelReport {
     pub window_s: Seconds,
     /// The longest window that a speed was taken over; null when none was.
     pub effective_window_s: Option<Seconds>,
+    /// One count over the window set: the steps in which speeds come; null for a column of positions.
+    pub speed_resolution: Option<Exact>,
     /// The longest time between the captures of two readings: what a timeout has to be longer than.
     pub longest_interval_s: Seconds,
 }
@@ -349,8 +351,8 @@ impl Report {
                 .speed_discrepancy
                 .as_ref()
                 .map(|_| DiscrepancyReport::new(outcome.speed_discrepancy, at, per_second.clone())),
-            channels: (outcome.channels.iter().zip(["a", "b"]))
-                .map(|(facts, channel)| ChannelReport {
+            channels: (outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]))
+                .map(|(facts, (channel, source))| ChannelReport {
                     channel: channel.to_owned(),
                     readings: facts.readings,
                     fastest: facts.fastest.map(|(speed, _)| speed.into()),
@@ -359,6 +361,7 @@ impl Report {
                     window_s: Seconds(i128::from(setup.speed.window.value.as_nanos())),
                     effective_window_s: (facts.longest_window.as_nanos() > 0)
                         .then(|| Seconds(i128::from(facts.longest_window.as_nanos()))),
+                    speed_resolution: source.speed_resolution(setup.speed.window.value).map(Into::into),
                     longest_interval_s: Seconds(i128::from(facts.longest_interval.as_nanos())),
                 })
                 .collect(),

@@ -2,7 +2,7 @@
 
 use std::fmt::{self, Write};
 
-use monitor_core::{Evidence, Instant};
+use monitor_core::{Channel, Evidence, Instant, Span, Speed};
 
 use super::names::{self, Shown};
 use super::number::Seconds;
@@ -13,6 +13,9 @@ use crate::setup::Setup;
 pub const CAUTION: &str = "A reference and an analysis aid, not a certified safety component. Limits come from the\n\
     machine's risk assessment; local codes, the machine's own manuals and licensed\n\
     practice decide.";
+
+/// One count over the window that is more than this part of a limit is told of.
+const COARSE: i64 = 10;
 
 /// How many trips, faults and so on are listed one by one; the JSON report has more.
 const LISTED: usize = 20;
@@ -239,13 +242,43 @@ impl Text<'_> {
     fn channels(&self, out: &mut String) -> fmt::Result {
         let unit = self.setup.unit.symbol();
         writeln!(out, "\nChannels")?;
-        for (facts, channel) in self.outcome.channels.iter().zip(["a", "b"]) {
+        let sources = [("a", &self.setup.a), ("b", &self.setup.b)];
+        for (facts, (channel, source)) in self.outcome.channels.iter().zip(sources) {
             let interval = millis(i128::from(facts.longest_interval.as_nanos()));
             write!(out, "  {channel}  {} readings, at most {interval} ms apart", facts.readings)?;
             match facts.fastest {
                 Some((speed, at)) => writeln!(out, "; fastest {speed:.4} {unit}/s at {} s", self.at(at))?,
                 None => writeln!(out, "; speed never known")?,
             }
+            if let Some(step) = source.speed_resolution(self.setup.speed.window.value) {
+                let window = millis(i128::from(self.setup.speed.window.value.as_nanos()));
+                writeln!(out, "     one count over the window of {window} ms is {step:.4} {unit}/s")?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A steady speed less than one count over the window above a limit is seen above and below it in turn: see section 10
+    /// of the rules.
+    fn coarse(&self, out: &mut String, monitor: usize, channel: Channel) -> fmt::Result {
+        let source = match channel {
+            Channel::A => &self.setup.a,
+            Channel::B => &self.setup.b,
+        };
+        let monitor = &self.setup.monitors[monitor];
+        let step = source.speed_resolution(self.setup.speed.window.value);
+        if let (Some(step), Some(limit)) = (step, monitor.kind.lowest_limit())
+            && step.to_bits() > limit.to_bits() / COARSE
+            && monitor.on_delay.value > Span::ZERO
+        {
+            let certain = Speed::from_bits(limit.to_bits().saturating_add(step.to_bits()));
+            let (unit, channel) = (self.setup.unit.symbol(), names::channel(channel));
+            writeln!(
+                out,
+                "  note: {} on channel {channel} is coarse: one count over the window is {step:.4} {unit}/s,\n        \
+                 and a steady speed below {certain:.4} {unit}/s may go on without a trip",
+                monitor.name
+            )?;
         }
         Ok(())
     }
@@ -267,6 +300,11 @@ impl Text<'_> {
             let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);
             let channel = names::channel(facts.channel);
             writeln!(out, "  {name:<34} {channel:>2} {active:>9} {headroom:>16} {at:>13}")?;
+        }
+        for facts in &self.outcome.monitors {
+            if matches!(facts.headroom, Some((Headroom::Speed(_), _))) {
+                self.coarse(out, facts.monitor, facts.channel)?;
+            }
         }
         for facts in &self.outcome.monitors {
             let tripped = (self.outcome.trips.kept.iter())

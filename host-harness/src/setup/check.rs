@@ -220,10 +220,7 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
 
 /// Travel of one count in steps of 10⁻⁹ ULP, without its sign.
 fn count(channel: &ChannelSetup) -> i128 {
-    match &channel.source {
-        Source::Counter { unit_per_count, .. } => i128::from(unit_per_count.value.unsigned_abs()),
-        Source::Position { .. } => NANO,
-    }
+    channel.count_nano_ulps().map_or(NANO, i128::from)
 }
 
 fn travel_text(nano_ulps: i128, axis: AxisUnit) -> String {

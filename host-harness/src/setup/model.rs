@@ -139,6 +139,26 @@ pub struct ChannelSetup {
     pub timeout: Setting<Span>,
 }
 
+impl ChannelSetup {
+    /// How far one count of a counter is, without its sign, in steps of 10⁻⁹ ULP.
+    #[must_use]
+    pub fn count_nano_ulps(&self) -> Option<u64> {
+        match &self.source {
+            Source::Counter { unit_per_count, .. } => Some(unit_per_count.value.unsigned_abs()),
+            Source::Position { .. } => None,
+        }
+    }
+
+    /// One count over a window (above zero): the steps in which its speeds come, rounded up. `None` for a column of positions, whose
+    /// resolution is not known.
+    #[must_use]
+    pub fn speed_resolution(&self, window: Span) -> Option<Speed> {
+        // Steps of 10⁻⁹ ULP over nanoseconds are ULP over seconds.
+        let ulps = self.count_nano_ulps()?.div_ceil(window.as_nanos());
+        i64::try_from(ulps).ok().map(Speed::from_bits)
+    }
+}
+
 /// What the column of a channel holds.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Source {
@@ -321,6 +341,28 @@ impl MonitorKind {
             Self::SpeedLimit { .. } => "speed-limit",
             Self::Stop { .. } => "stop",
         }
+    }
+
+    /// The lowest limit that it ever puts on a speed.
+    #[must_use]
+    pub fn lowest_limit(&self) -> Option<Speed> {
+        let (ramp, window) = match self {
+            Self::TorqueOff => (None, None),
+            Self::Standstill(windows) => (None, Some(windows)),
+            Self::SpeedLimit { limit, .. } => (Some(limit), None),
+            Self::Stop { until, by } => {
+                let ramp = match by {
+                    By::Ramp { standstill_speed, .. } => Some(standstill_speed),
+                    By::Time { .. } => None,
+                };
+                let window = match until {
+                    Until::Standstill(windows) => Some(windows),
+                    Until::TorqueOff => None,
+                };
+                (ramp, window)
+            }
+        };
+        ramp.into_iter().chain(window.map(|windows| &windows.speed_window)).map(|limit| limit.value).min()
     }
 }
 
