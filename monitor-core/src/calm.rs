@@ -3,7 +3,8 @@
 //! A monitor is calm on a channel when it was not violated, and until its demand ends nothing but the motion can change what
 //! it finds: a fixed speed limit, a landed envelope, a standstill with its reference. All calm monitors together
 //! come down to one limit on the speed and one range of counts. While the motion is within both, none of them
-//! can be violated, and none needs to be looked at.
+//! can be violated, and none needs to be looked at. The limit on the speed is held as counts per time, rounded down, so that
+//! not even a speed has to be worked out: near the limit the answer may be "not certain", and then the frame is looked at closely.
 //!
 //! A falling envelope is calm for a while: as long as the speed is below what the line will have come down to by then.
 
