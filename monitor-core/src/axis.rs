@@ -403,18 +403,17 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub fn new(config: &AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
         let zero = Instant::from_nanos(0);
-        // As many as there are in the setup, which has the same capacity.
         let side = |source| Side {
             source: Source::new(),
             lost: false,
             latched: MonitorSet::NONE,
             limit_before: Speed::MAX,
             calm: Calm::of_none(source, config.spacing),
-            halves: config
-                .monitors
-                .iter()
-                .map(|monitor| Half { state: monitor.rule.fresh(), latch: Latch::NEW, demanded_at: zero })
-                .collect(),
+            halves: for_each(&config.monitors, |monitor| Half {
+                state: monitor.rule.fresh(),
+                latch: Latch::NEW,
+                demanded_at: zero,
+            }),
         };
         Self {
             started: false,
@@ -429,7 +428,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             restless: true,
             settled: false,
             demanding: InputSet::NONE,
-            inputs: config.inputs.iter().map(|_| Input::new()).collect(),
+            inputs: for_each(&config.inputs, |_| Input::new()),
             button: Button::new(),
             active: MonitorSet::NONE,
             carried: MonitorSet::NONE,
@@ -496,6 +495,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             .chain([Tripped::PositionDiscrepancy, Tripped::SpeedDiscrepancy])
             .filter_map(|rule| self.trip(rule))
     }
+}
+
+/// One for each, in the same order. Collecting them would have to panic if there were more than fit.
+fn for_each<T, U, const N: usize>(of: &Vec<T, N>, make: impl Fn(&T) -> U) -> Vec<U, N> {
+    let mut all = Vec::new();
+    for one in of {
+        // Fits, because the two have the same capacity.
+        let _ = all.push(make(one));
+    }
+    all
 }
 
 /// An axis: its setup and its state.
