@@ -582,7 +582,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.config.sources.of(channel).scale().length(from.counts_to(to)?)
     }
 
-    /// What the axis remembers: trips with their evidence, latched faults, speeds.
+    /// What the axis remembers: trips with their evidence, latched faults, where the channels were.
     #[must_use]
     pub const fn state(&self) -> &AxisState<POINTS, MONITORS, INPUTS, Own> {
         &self.state

@@ -128,13 +128,19 @@ pub(crate) struct Close {
 const ROUNDING: i64 = 2;
 
 impl Close {
-    /// `None` where a glance does not do: each reading moved to the instant of its frame, a tolerance of next to nothing, or
-    /// counts of half a kilometre.
+    /// `None` where a glance does not do: each reading moved to the instant of its frame, a tolerance of next to nothing or of half the
+    /// range, or counts of half a kilometre.
     pub(crate) fn try_new(rule: &PositionDiscrepancy, a: &Scale, b: &Scale) -> Option<Self> {
         let within = u64::try_from(rule.tolerance.to_bits().checked_sub(ROUNDING)?).ok()?;
         // Bounded because the product of two 64-bit numbers fits in 128 bits.
         let within = u128::from(within).wrapping_mul(u128::from(NANOS_PER_SECOND));
-        (!rule.align).then_some(Self { a: a.signed_nano()?, b: b.signed_nano()?, near: a.near(), within })
+        // Beyond half the range a travel of channel B might not fit, and then be judged as another one than it is.
+        (!rule.align && rule.tolerance.to_bits() >> 62 == 0).then_some(Self {
+            a: a.signed_nano()?,
+            b: b.signed_nano()?,
+            near: a.near(),
+            within,
+        })
     }
 
     /// Whether the counts of the two channels, from valid references, are certainly within the tolerance.
@@ -252,5 +258,23 @@ impl Glimpse {
     pub(crate) fn view(self, scale: &Scale) -> View<'_> {
         let speed = self.travel.and_then(|travel| scale.speed(travel));
         View { scale, mark: self.mark, captured_at: self.captured_at, speed }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_glance_tells_nothing_of_a_tolerance_of_next_to_nothing_or_of_half_the_range() {
+        let close = |ulps: i64, align| {
+            let rule = PositionDiscrepancy::try_new(Position::from_bits(ulps), Span::ZERO, Span::ZERO, align);
+            Close::try_new(&rule.unwrap(), &Scale::ULP, &Scale::ULP)
+        };
+        assert!(close(2, false).is_some());
+        assert!(close((1 << 62) - 1, false).is_some());
+        assert!(close(1, false).is_none());
+        assert!(close(1 << 62, false).is_none());
+        assert!(close(2, true).is_none());
     }
 }

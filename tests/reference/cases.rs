@@ -183,6 +183,41 @@ fn a_limit_is_in_force_for_a_later_envelope_before_the_speed_is_known() {
     assert_eq!(last_limit(&handed_over(), &frames), Some(7));
 }
 
+/// An envelope falls while the axis is far below it; then it ends, and another one is demanded at a frame that is too fast for it.
+#[test]
+fn a_line_that_fell_unwatched_is_in_force_for_a_later_envelope_as_it_was_at_the_frame_before() {
+    let ramp =
+        |deceleration, margin| Ramp { delay_ns: 0, deceleration: q(deceleration, 1), margin: q(margin, 1) };
+    let falling = Kind::SpeedLimit { limit: q(1, 1), ramp: Some(ramp(200, 4)) };
+    let later = Kind::SpeedLimit { limit: q(1, 1), ramp: Some(ramp(200, 1)) };
+    let monitors = vec![monitor(falling, &[0]), monitor(later, &[1])];
+    let setup = Setup { inputs: vec![button(0), button(1)], monitors, window_ns: 2 * MS, ..bare() };
+    // How fast it is in the end decides whether the second line is broken.
+    let frames = |fast: i64| {
+        let mut count = 0;
+        let one = |ms: u64| {
+            // 8 mm/s when the first line is demanded, and 2 mm/s under it.
+            count += match ms {
+                0..10 => 8,
+                10..43 => 2,
+                _ => fast,
+            };
+            let lines = match ms {
+                0..5 => 0,
+                5..43 => 1,
+                _ => 2,
+            };
+            both(ms * MS, count, lines)
+        };
+        (0..45).map(one).collect::<Vec<Frame>>()
+    };
+    // The line fell from 12 mm/s by 0.2 mm/s each millisecond since 5 ms: 4.6 mm/s at 42 ms. With the margin, and a
+    // millisecond later, 5.4 mm/s are left.
+    for fast in 9..=20 {
+        assert_eq!(last_limit(&setup, &frames(fast)), Some(5), "{fast}");
+    }
+}
+
 #[test]
 fn the_speed_windows_of_a_standstill_are_in_force_for_a_later_envelope_before_anything_is_known() {
     let mut setup = handed_over();

@@ -107,7 +107,7 @@ impl Job<'_> {
             for (reason, count) in skipped.by_reason() {
                 notes.push(format!("{}: {count} rows left out: {reason}", path.display()));
             }
-            notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error)));
+            notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error.of_row_left_out())));
         }
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);

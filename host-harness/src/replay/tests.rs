@@ -3,7 +3,7 @@
 use monitor_core::{Frame, Instant, Levels, Reading, Sample};
 
 use super::recorder::Recorder;
-use super::{Outcome, Trip, TripRule, axis};
+use super::{Headroom, MonitorFacts, Outcome, Trip, TripRule, axis, replay};
 use crate::setup::Setup;
 
 const SETUP: &str = r#"
@@ -159,4 +159,27 @@ fn passing_over_quiet_frames_changes_nothing_of_a_discrepancy() {
         }
     }
     assert!(trips > 100, "{trips} trips");
+}
+
+/// Many counts are one ULP here, so that the same headroom is there at many frames.
+#[test]
+fn of_counts_finer_than_a_position_the_first_frame_with_a_headroom_is_reported() {
+    let text =
+        SETUP.replace("\"0.0005 mm\"", "\"0.000000001 mm\"").replace("\"-0.001 mm\"", "\"0.000000001 mm\"");
+    let text = text.replace("= 32", "= 56").replace("= 24", "= 56");
+    let setup = Setup::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)));
+    let hold = 1 << setup.levels.iter().position(|level| level == "hold").unwrap();
+    let frames: Vec<Frame> = (0..60_u64)
+        .map(|k| {
+            let now = Instant::from_nanos(k * 1_000_000);
+            let reading = Some(Reading { captured_at: now, sample: Sample::Count(k.saturating_sub(20)) });
+            Frame { now, a: reading, b: reading, levels: Levels::from_bits(hold) }
+        })
+        .collect();
+    let replayed = replay(&setup, &mut frames.as_slice(), &mut |_| {}).unwrap();
+    let of_hold = |facts: &&MonitorFacts| matches!(facts.headroom, Some((Headroom::Position(_), _)));
+    let at: Vec<_> =
+        replayed.monitors.iter().filter(of_hold).map(|facts| facts.headroom.unwrap().1.as_nanos()).collect();
+    assert_eq!(at, [21_000_000, 21_000_000]);
+    assert_eq!(replayed, outcome::<true>(&setup, &frames));
 }

@@ -43,6 +43,14 @@ pub struct TraceError {
     pub problem: Box<Problem>,
 }
 
+impl TraceError {
+    /// As it is displayed, for a row that was left out already.
+    #[must_use]
+    pub fn of_row_left_out(&self) -> String {
+        format!("{}: {}; {}", self.place, self.problem, self.problem.remedy())
+    }
+}
+
 /// What is wrong. Texts of the trace are quoted in full up to some 40 bytes and shortened beyond.
 #[derive(Debug, thiserror::Error)]
 pub enum Problem {
@@ -146,6 +154,8 @@ pub enum Problem {
     EmptyCell {
         /// The column.
         name: String,
+        /// It is the value of a source, which may be declared sparse.
+        of_source: bool,
     },
     /// Text where a number is needed.
     #[error("column `{name}`: {text} is not a number")]
@@ -303,7 +313,7 @@ impl fmt::Display for Reason {
     }
 }
 
-const SKIP: &str = "or leave bad rows out with --skip-bad";
+const SKIP: &str = ", or leave bad rows out with --skip-bad";
 
 impl Problem {
     /// Under which heading a row with this problem is counted when bad rows are left out; `None` when the
@@ -345,9 +355,28 @@ impl Problem {
         }
     }
 
-    /// What to do about it: one sentence without its full stop.
+    /// What to do about it: one sentence without its full stop. Leaving out rows is offered for a row that is bad by
+    /// itself, not where all rows may be: that would leave little to judge.
     #[must_use]
     pub fn advice(&self) -> String {
+        let of_one_row = match self {
+            Self::Quote(_)
+            | Self::RowLength { .. }
+            | Self::EmptyCell { .. }
+            | Self::NotANumber { .. }
+            | Self::NotFinite { .. }
+            | Self::NumberTooLong { .. }
+            | Self::TimeOrder { .. }
+            | Self::NotALevel { .. }
+            | Self::NotAFlag { .. } => true,
+            _ => false,
+        };
+        self.remedy() + if of_one_row { SKIP } else { "" }
+    }
+
+    /// The same without leaving rows out.
+    #[must_use]
+    pub fn remedy(&self) -> String {
         let advice = match self {
             Self::Layout(_) => "correct the setup",
             Self::NotFound => "check the path (`-` is standard input)",
@@ -358,12 +387,10 @@ impl Problem {
             Self::OtherFormat(_) => "convert it to delimited text in UTF-8, plain or as gzip or zstd",
             Self::Empty => "record it again, or check what writes it",
             Self::LineTooLong(_) => "a trace has one row a line; check the line ends",
-            Self::CarriageReturn => return format!("end lines with LF or CRLF, {SKIP}"),
-            Self::Binary => return format!("check that this is delimited text in UTF-8, {SKIP}"),
-            Self::Utf8(_) => return format!("save the trace as UTF-8, {SKIP}"),
-            Self::Quote(_) => {
-                return format!("close it on its line, write a quote inside as two quotes, {SKIP}");
-            }
+            Self::CarriageReturn => "end lines with LF or CRLF",
+            Self::Binary => "check that this is delimited text in UTF-8",
+            Self::Utf8(_) => "save the trace as UTF-8",
+            Self::Quote(_) => "close it on its line, write a quote inside as two quotes",
             Self::NoDelimiter(_) => "separate the columns by comma, semicolon or tab",
             Self::AmbiguousDelimiter(_) => "put names that hold a delimiter in double quotes",
             Self::NoHeader => "put the column names in the first line, without `#`",
@@ -372,45 +399,37 @@ impl Problem {
             Self::NoRows { skipped: 0 } => "record it again, or check what writes it",
             Self::NoRows { .. } => "run without --skip-bad to see the first bad row",
             Self::UnitMismatch { .. } => "correct the unit in the setup, or the row of units",
-            Self::RowLength { .. } => return format!("complete or remove the row, {SKIP}"),
-            Self::EmptyCell { .. } => {
-                return format!(
-                    "fill it in, declare the source sparse if that means \"nothing new\", {SKIP}"
-                );
+            Self::RowLength { expected, found } if found > expected => {
+                "complete or remove the row; where numbers have a decimal comma, separate the cells by semicolon or tab"
             }
+            Self::RowLength { .. } => "complete or remove the row",
+            Self::EmptyCell { of_source: true, .. } => {
+                "fill it in, declare the source sparse if that means \"nothing new\""
+            }
+            Self::EmptyCell { .. } => "fill it in",
             Self::NotANumber { .. } | Self::NotFinite { .. } | Self::NumberTooLong { .. } => {
-                return format!("write a decimal number such as 12.5 or 1.25e1, {SKIP}");
+                "write a decimal number such as 12.5 or 1.25e1"
             }
-            Self::DecimalMark { .. } => {
-                return format!("use one decimal mark and no thousands separator, {SKIP}");
-            }
+            Self::DecimalMark { .. } => "use one decimal mark and no thousands separator",
             Self::NotWhole { .. } => {
-                return format!(
-                    "if the column holds positions, give it a unit instead of a counter width, {SKIP}"
-                );
+                "if the column holds positions, give it a unit instead of a counter width"
             }
             Self::BeyondWidth { bits, .. } => {
                 return format!(
-                    "the counter takes -2^{} up to 2^{bits} - 1: correct its width in the setup, {SKIP}",
+                    "the counter takes -2^{} up to 2^{bits} - 1: correct its width in the setup",
                     bits.saturating_sub(1)
                 );
             }
-            Self::BeyondRange { .. } => return format!("check the unit of the column in the setup, {SKIP}"),
-            Self::TimeRange { .. } => return format!("check the unit of the time in the setup, {SKIP}"),
+            Self::BeyondRange { .. } => "check the unit of the column in the setup",
+            Self::TimeRange { .. } => "check the unit of the time in the setup",
             Self::TimeOrder { .. } => {
-                return format!("the time must increase from row to row: cut the trace there, {SKIP}");
+                "the time must increase from row to row: cut the trace there, or write times with more digits"
             }
             Self::CaptureBeforeOrigin { .. } => {
-                return format!(
-                    "check unit and clock of the capture times and the latency in the setup, {SKIP}"
-                );
+                "check unit and clock of the capture times and the latency in the setup"
             }
-            Self::NotALevel { .. } => {
-                return format!("levels are 0 or 1, 0.0 or 1.0, false or true, low or high, {SKIP}");
-            }
-            Self::NotAFlag { .. } => {
-                return format!("write 0 or false for invalid, 1 or true for valid, {SKIP}");
-            }
+            Self::NotALevel { .. } => "levels are 0 or 1, 0.0 or 1.0, false or true, low or high",
+            Self::NotAFlag { .. } => "write 0 or false for invalid, 1 or true for valid",
         };
         advice.to_owned()
     }

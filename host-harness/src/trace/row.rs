@@ -215,7 +215,7 @@ impl Rows {
 
     fn sample(&self, channel: usize, cell: &Cell<'_>, mark: &mut Option<Mark>) -> Result<Sample, Fault> {
         let name = &self.sources()[channel].column;
-        let number = number(name, cell, mark)?;
+        let number = number(name, cell, mark, true)?;
         let (name, text) = (name.clone(), quoted(&cell.text));
         let count = match &self.values[channel] {
             Value::Position(scale) => scale
@@ -285,7 +285,7 @@ fn mismatch(name: &str, cell: &Cell<'_>, found: String, declared: String) -> Fau
 fn no_bit(name: &str, cell: &Cell<'_>, level: bool) -> Fault {
     let (name, text) = (name.to_owned(), quoted(&cell.text));
     let problem = if cell.text.is_empty() {
-        Problem::EmptyCell { name }
+        Problem::EmptyCell { name, of_source: false }
     } else if level {
         Problem::NotALevel { name, text }
     } else {
@@ -297,18 +297,18 @@ fn no_bit(name: &str, cell: &Cell<'_>, level: bool) -> Fault {
 fn time(column: &TimeColumn, scale: &Scale, cell: &Cell<'_>, mark: &mut Option<Mark>) -> Result<i128, Fault> {
     // Sums and differences of times stay far inside an i128 when each time is below 2^100 ns.
     const FAR: i128 = 1 << 100;
-    let number = number(&column.name, cell, mark)?;
+    let number = number(&column.name, cell, mark, false)?;
     scale.apply(&number).filter(|nanos| (-FAR..=FAR).contains(nanos)).ok_or_else(|| {
         Fault::at(cell.start, Problem::TimeRange { name: column.name.clone(), text: quoted(&cell.text) })
     })
 }
 
-fn number(name: &str, cell: &Cell<'_>, mark: &mut Option<Mark>) -> Result<Decimal, Fault> {
+fn number(name: &str, cell: &Cell<'_>, mark: &mut Option<Mark>, of_source: bool) -> Result<Decimal, Fault> {
     let name = || name.to_owned();
     let text = || quoted(&cell.text);
     let number = Decimal::parse(&cell.text).map_err(|why| {
         let problem = match why {
-            NoDecimal::Empty => Problem::EmptyCell { name: name() },
+            NoDecimal::Empty => Problem::EmptyCell { name: name(), of_source },
             NoDecimal::NotFinite => Problem::NotFinite { name: name(), text: text() },
             NoDecimal::Text => Problem::NotANumber { name: name(), text: text() },
             NoDecimal::TooLong => {
