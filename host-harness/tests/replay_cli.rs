@@ -429,3 +429,99 @@ fn a_limit_that_is_exceeded_only_now_and_then_is_named_although_nothing_trips() 
     );
     assert!(out(&run).contains("  permit   given at 0.008 s\n"), "{}", out(&run));
 }
+
+#[test]
+fn a_verdict_with_bad_rows_left_out_says_so_first_and_a_wrong_width_is_no_reason_to_leave_rows_out() {
+    let bench = Bench::new("left-out");
+    bench.write("slow.csv", trace(100, 0.2, 1).replace("0.050,", "later,"));
+    let run = bench.run(&["replay", "slow.csv", "--setup", "axis.toml", "--skip-bad"]);
+    assert!(out(&run).starts_with("CLEAR, with bad rows left out  slow.csv\n"), "{}", out(&run));
+    assert!(!err(&run).contains("--skip-bad"), "it is given already: {}", err(&run));
+    bench.write("axis.toml", SETUP.replace("= 32", "= 16"));
+    bench.write("far.csv", trace(200, 0.2, 1));
+    let run = bench.replay("far.csv");
+    assert_eq!(run.status.code(), Some(2));
+    assert!(err(&run).ends_with("correct its width in the setup\n"), "{}", err(&run));
+}
+
+#[test]
+fn a_cycle_tells_what_it_passed_over_and_the_gaps_of_the_rows() {
+    let bench = Bench::new("cycle");
+    bench.write("axis.toml", SETUP.replacen("unit  = \"mm\"\n", "unit  = \"mm\"\ncycle = \"2 ms\"\n", 1));
+    let text = trace(100, 0.2, 1);
+    let rows: Vec<&str> =
+        text.lines().filter(|row| !(60..68).any(|ms| row.starts_with(&format!("0.0{ms},")))).collect();
+    bench.write("slow.csv", rows.join("\n"));
+    let run = bench.replay("slow.csv");
+    let said = out(&run);
+    assert!(said.contains("  gap      no row from 0.059 s to 0.068 s\n"), "{said}");
+    assert_eq!(said.matches("  gap ").count(), 1, "{said}");
+    assert!(
+        said.contains("  rows     92, longest period 0.009 s; evaluated every `cycle` of the setup\n"),
+        "{said}"
+    );
+    assert!(
+        said.contains("           passed over, as newer ones came: 45 readings of channel a, 45 of b\n"),
+        "{said}"
+    );
+}
+
+#[test]
+fn an_implausible_reading_is_told_with_the_travel_the_time_and_what_the_mechanics_can() {
+    let bench = Bench::new("implausible");
+    bench.write("jump.csv", trace(100, 0.2, 1).replace("0.050,20000,10000,", "0.050,20000,60000,"));
+    let said = out(&bench.replay("jump.csv"));
+    let told = "      that is 50.2000 mm from the one before, within 1.0 ms: 50200.0000 mm/s,\n      \
+                and the mechanics can do 3000.0000 mm/s (`max_speed`)\n";
+    assert!(said.contains(told), "{said}");
+}
+
+#[test]
+fn what_was_never_watched_does_not_look_like_what_held() {
+    let bench = Bench::new("unwatched");
+    bench.write("closed.csv", trace(100, 0.3, 0));
+    let said = out(&bench.replay("closed.csv"));
+    assert!(said.contains("  note: slow while the door is open was never active in this trace\n"), "{said}");
+    bench.write("short.csv", trace(3, 0.3, 1));
+    let said = out(&bench.replay("short.csv"));
+    assert!(
+        said.contains("  note: slow while the door is open was active, but never had anything to compare\n"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_timeout_shorter_than_the_time_between_readings_is_told() {
+    let bench = Bench::new("timeout");
+    bench.write("axis.toml", SETUP.replace("timeout        = \"4 ms\"", "timeout        = \"0.5 ms\""));
+    bench.write("slow.csv", trace(20, 0.2, 1));
+    let said = out(&bench.replay("slow.csv"));
+    assert!(
+        said.contains("  a  20 readings, at most 1.0 ms apart, longer than its timeout of 0.5 ms;"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_file_that_is_no_setup_is_refused_in_a_few_lines() {
+    let bench = Bench::new("no-setup");
+    bench.write("slow.csv", trace(5000, 0.2, 1));
+    let run = bench.run(&["replay", "slow.csv", "--setup", "slow.csv"]);
+    assert_eq!(run.status.code(), Some(2));
+    assert!(err(&run).lines().count() < 300, "{}", err(&run).lines().count());
+    assert!(err(&run).contains(" more in slow.csv; is it a setup file?\n"), "{}", err(&run));
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_error_of_a_synthetic_trace() {
+    let scenario = Path::new(env!("CARGO_MANIFEST_DIR")).join("../traces-demo/clean-run.toml");
+    let mut child = Command::new(env!("CARGO_BIN_EXE_cowitness"))
+        .args(["synth", scenario.to_str().unwrap(), "--out", "-", "--quiet"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let run = child.wait_with_output().unwrap();
+    assert_eq!((run.status.code(), err(&run).as_str()), (Some(0), ""));
+}

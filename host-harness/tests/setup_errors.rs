@@ -180,6 +180,13 @@ fn what_is_wrong_with_a_channel_is_found() {
             &["22:18: `timeout` of [channel.b] is not longer than its `latency`"],
         ),
         (
+            &[("cycle = \"1 ms\"", "cycle = \"5 ms\"")],
+            &[
+                "14:18: `timeout` of [channel.a] is shorter than the `cycle`",
+                "22:18: `timeout` of [channel.b] is shorter than the `cycle`",
+            ],
+        ),
+        (
             &[("latency        = \"0.25 ms\"", "latency = \"-1 ms\"")],
             &["20:11: `latency` of [channel.b] must not be negative"],
         ),

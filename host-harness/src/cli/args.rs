@@ -47,7 +47,7 @@ pub(super) struct Replay {
     /// Leave bad rows out, counting them, instead of refusing the trace
     #[arg(long)]
     pub(super) skip_bad: bool,
-    /// Print nothing but errors
+    /// Print no report: only errors, expectations that were missed, and rows that were left out
     #[arg(long, short)]
     pub(super) quiet: bool,
 }

@@ -1,10 +1,11 @@
 //! `cowitness synth`.
 
+use std::io::ErrorKind;
 use std::process::ExitCode;
 
 use super::{args, complain, keep_inputs};
 use crate::exit;
-use crate::synth::{Scenario, create};
+use crate::synth::{Scenario, WriteError, create};
 
 pub(super) fn run(args: &args::Synth) -> ExitCode {
     match write(args) {
@@ -26,7 +27,11 @@ fn write(args: &args::Synth) -> Result<(), String> {
     let cannot_write =
         |error: &dyn std::fmt::Display| format!("{out}: cannot be written: {error}; check --out");
     let mut sink = create(&args.out).map_err(|error| cannot_write(&error))?;
-    let written = scenario.write(&mut sink).map_err(|error| cannot_write(&error))?;
+    let written = match scenario.write(&mut sink) {
+        // A reader of standard output that has gone away is no error.
+        Err(WriteError::Io(error)) if out == "-" && error.kind() == ErrorKind::BrokenPipe => return Ok(()),
+        written => written.map_err(|error| cannot_write(&error))?,
+    };
     sink.finish().map_err(|error| cannot_write(&error))?;
     if !args.quiet {
         anstream::eprintln!("{out}: {} rows of {}, invented data", written.rows, scenario.title());

@@ -14,8 +14,8 @@ mod tests;
 
 pub use axis::{Refused, ReplayAxis, axis, layout};
 pub use outcome::{
-    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts, Outcome,
-    ResetFact, Stop, StopKind, Trip, TripRule, Verdict,
+    Apart, Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts,
+    Outcome, ResetFact, Rows, Stop, StopKind, Trip, TripRule, Verdict,
 };
 pub use source::{Cycled, FrameSource};
 
@@ -56,7 +56,10 @@ pub fn replay(
 ) -> Result<Outcome, ReplayError> {
     let axis = axis(setup)?;
     match &setup.cycle {
-        Some(cycle) => run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value), progress),
+        Some(cycle) => {
+            let timeout = setup.a.timeout.value.min(setup.b.timeout.value);
+            run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value, timeout), progress)
+        }
         None => run(setup, axis, source, progress),
     }
 }
@@ -99,7 +102,12 @@ fn run(
         }
         progress(recorder.frames());
     }
-    let outcome = recorder.finish(&axis, source.origin_ns());
+    let mut outcome = recorder.finish(&axis, source.origin_ns());
+    if let Some(rows) = source.rows() {
+        let mut rows = rows.clone();
+        outcome.gaps = std::mem::take(&mut rows.gaps);
+        outcome.rows = Some(rows);
+    }
     for (facts, (channel, columns)) in outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]) {
         if facts.readings == 0 {
             return Err(ReplayError::NeverRead { channel, column: columns.column.clone() });

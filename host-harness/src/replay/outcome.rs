@@ -112,6 +112,15 @@ pub enum FaultKind {
     Clock,
 }
 
+/// A change between two readings, and the time it took.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Change {
+    /// Counts, in the width of the counter.
+    pub counts: i64,
+    /// Time between the captures.
+    pub elapsed: Span,
+}
+
 /// One fault, from the first frame that showed it to the last in a row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Fault {
@@ -123,6 +132,8 @@ pub struct Fault {
     pub to: Instant,
     /// How many frames in a row.
     pub frames: u64,
+    /// What was implausible.
+    pub change: Option<Change>,
 }
 
 /// How a planned withdrawal of the permit, or a stop, came about.
@@ -205,10 +216,22 @@ pub struct ChannelFacts {
 /// A stretch without a row that is longer than the shorter of the two timeouts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Gap {
-    /// The frame before.
+    /// The row before.
     pub from: Instant,
-    /// The frame after.
+    /// The row after.
     pub to: Instant,
+}
+
+/// The rows of a trace that is evaluated at a fixed period instead of at each of them.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Rows {
+    /// How many there were.
+    pub rows: u64,
+    /// The longest time between two of them.
+    pub longest_period: Span,
+    /// Readings of channel A and of channel B that were passed over: newer ones came before the next evaluation, or there was none.
+    pub passed_over: [u64; 2],
+    pub(super) gaps: Limited<Gap>,
 }
 
 /// What a replay found.
@@ -224,6 +247,8 @@ pub struct Outcome {
     pub last: Option<Instant>,
     /// The longest time between two frames.
     pub longest_period: Span,
+    /// The rows, when frames are evaluated at a period of their own.
+    pub rows: Option<Rows>,
     /// The first frame with the permit.
     pub permit_given_at: Option<Instant>,
     /// The permit at the last frame.
@@ -232,6 +257,8 @@ pub struct Outcome {
     pub withheld: Span,
     /// The first frame without the permit after one with it.
     pub permit_lost_at: Option<Instant>,
+    /// How often the permit was lost.
+    pub permit_losses: u64,
     /// Gaps in the trace.
     pub gaps: Limited<Gap>,
     /// Trips in order of time.

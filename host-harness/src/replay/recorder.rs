@@ -1,7 +1,7 @@
 //! Collects, frame by frame, what an [`Outcome`] is made of.
 
 use monitor_core::{
-    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, PerChannel, Position, Reading,
+    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, PerChannel, Position, Reading, Sample,
     SourceFault, Span, Speed, Tripped, WindowTravel,
 };
 
@@ -10,10 +10,10 @@ use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
-    Apart, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
-    ResetFact, Stop, StopKind, Trip, TripRule,
+    Apart, Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts,
+    Outcome, ResetFact, Stop, StopKind, Trip, TripRule,
 };
-use crate::setup::{MonitorKind, Setup};
+use crate::setup::{MonitorKind, Setup, Source};
 
 /// One monitor on one channel.
 #[derive(Clone, Copy, Debug)]
@@ -77,6 +77,8 @@ impl Amid {
 pub(super) struct Recorder {
     slots: Vec<Slot>,
     shortest_timeout: Span,
+    /// 64 − counter bits.
+    unused_bits: [u32; 2],
     has_speeds_apart: bool,
     last: Option<Instant>,
     active: MonitorSet,
@@ -118,7 +120,15 @@ impl Recorder {
         };
         Self {
             slots: setup.monitors.iter().map(slot).collect(),
-            shortest_timeout: setup.a.timeout.value.min(setup.b.timeout.value),
+            // At a period of its own an evaluation tells nothing of the time between rows.
+            shortest_timeout: match setup.cycle {
+                Some(_) => Span::from_nanos(u64::MAX),
+                None => setup.a.timeout.value.min(setup.b.timeout.value),
+            },
+            unused_bits: [&setup.a, &setup.b].map(|channel| match channel.source {
+                Source::Counter { bits, .. } => 64 - u32::from(bits),
+                Source::Position { .. } => 0,
+            }),
             has_speeds_apart: setup.speed_discrepancy.is_some(),
             last: None,
             active: MonitorSet::NONE,
@@ -145,10 +155,12 @@ impl Recorder {
                 first: None,
                 last: None,
                 longest_period: Span::ZERO,
+                rows: None,
                 permit_given_at: None,
                 permit_at_last: false,
                 withheld: Span::ZERO,
                 permit_lost_at: None,
+                permit_losses: 0,
                 gaps: Limited::default(),
                 trips: Limited::default(),
                 faults: Limited::default(),
@@ -299,7 +311,7 @@ impl Recorder {
         if !seen.input_faults.is_empty() {
             for input in seen.input_faults.iter() {
                 let kind = FaultKind::Input(usize::from(input.index()));
-                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
+                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1, change: None });
             }
         }
         let _ = self.apart(axis, now);
@@ -319,6 +331,7 @@ impl Recorder {
         }
         if self.permit && !seen.permit {
             self.outcome.permit_lost_at.get_or_insert(now);
+            self.outcome.permit_losses += 1;
         }
         if seen.permit && !self.permit {
             self.outcome.permit_given_at.get_or_insert(now);
@@ -420,7 +433,7 @@ impl Recorder {
         self.reading(channel, &reading);
         let facts = &mut self.outcome.channels[index(channel)];
         let seen = axis.state().glimpse(channel);
-        self.seen[index(channel)] = seen;
+        let before = std::mem::replace(&mut self.seen[index(channel)], seen);
         if let Some(travel) = seen.and_then(|seen| seen.travel) {
             self.fastest[index(channel)].update(now, travel, axis.config().source(channel).scale());
             facts.longest_window = facts.longest_window.max(travel.elapsed());
@@ -428,7 +441,7 @@ impl Recorder {
         if fault.is_none() && self.open_faults[index(channel)].is_none() {
             return;
         }
-        self.channel_fault(now, channel, reading, fault);
+        self.channel_fault(now, channel, reading, before, fault);
     }
 
     /// Counts the readings of a channel and the time between them.
@@ -454,6 +467,7 @@ impl Recorder {
         now: Instant,
         channel: Channel,
         reading: Option<Reading>,
+        before: Option<Glimpse>,
         fault: Option<SourceFault>,
     ) {
         for slot in &mut self.slots {
@@ -463,7 +477,7 @@ impl Recorder {
         }
         let open = &mut self.open_faults[index(channel)];
         match (fault, *open) {
-            (Some(fault), Some((before, place))) if fault == before => {
+            (Some(fault), Some((open, place))) if fault == open => {
                 if let Some(kept) = self.outcome.faults.kept.get_mut(place) {
                     kept.to = now;
                     kept.frames += 1;
@@ -472,7 +486,13 @@ impl Recorder {
             (Some(fault), _) => {
                 *open = Some((fault, self.outcome.faults.kept.len()));
                 let kind = FaultKind::Channel(channel, fault, reading);
-                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1 });
+                let change = match (fault, reading, before) {
+                    (SourceFault::Implausible, Some(reading), Some(before)) => {
+                        change(before, reading, self.unused_bits[index(channel)])
+                    }
+                    _ => None,
+                };
+                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1, change });
             }
             (None, _) => *open = None,
         }
@@ -483,11 +503,18 @@ impl Recorder {
             Some(fault) => fault.frames += 1,
             None => {
                 self.clock_fault = Some(self.outcome.faults.kept.len());
-                self.outcome.faults.push(Fault { kind: FaultKind::Clock, from: now, to: now, frames: 1 });
+                self.outcome.faults.push(Fault {
+                    kind: FaultKind::Clock,
+                    from: now,
+                    to: now,
+                    frames: 1,
+                    change: None,
+                });
             }
         }
         if self.permit {
             self.outcome.permit_lost_at.get_or_insert(now);
+            self.outcome.permit_losses += 1;
         }
         self.permit = false;
     }
@@ -628,6 +655,14 @@ impl Slot {
             }
         }
     }
+}
+
+/// What a reading changed from the one before, in the width of the counter.
+fn change(before: Glimpse, reading: Reading, unused_bits: u32) -> Option<Change> {
+    let Sample::Count(raw) = reading.sample else { return None };
+    let counts =
+        (raw.wrapping_sub(before.mark.count().cast_unsigned()) << unused_bits).cast_signed() >> unused_bits;
+    Some(Change { counts, elapsed: reading.captured_at.since(before.captured_at)? })
 }
 
 fn contains(set: MonitorSet, index: usize) -> bool {

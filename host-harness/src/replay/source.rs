@@ -2,6 +2,7 @@
 
 use monitor_core::{Frame, Instant, Levels, Reading, Span};
 
+use super::outcome::{Gap, Rows};
 use crate::trace::{BATCH_FRAMES, Prefetch, Reader, TraceError};
 
 /// A trace, frame by frame, in batches.
@@ -12,6 +13,11 @@ pub trait FrameSource {
     ///
     /// A [`TraceError`] where the trace is bad; the frames before that place are in the batch.
     fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError>;
+
+    /// The rows behind the frames, where the two are not the same. Complete after the last batch.
+    fn rows(&self) -> Option<&Rows> {
+        None
+    }
 
     /// What to add to an instant to get the time that stands in the trace, in ns. Known after the first batch.
     fn origin_ns(&self) -> i128 {
@@ -65,11 +71,15 @@ pub struct Cycled<S> {
     levels: Levels,
     ended: Option<TraceError>,
     drained: bool,
+    /// A longer time between two rows is a gap.
+    timeout: Span,
+    last_row: Option<Instant>,
+    facts: Rows,
 }
 
 impl<S: FrameSource> Cycled<S> {
-    /// Evaluates `source` every `cycle` (above zero).
-    pub fn new(source: S, cycle: Span) -> Self {
+    /// Evaluates `source` every `cycle` (above zero). Rows that are further apart than `timeout` are a gap.
+    pub fn new(source: S, cycle: Span, timeout: Span) -> Self {
         Self {
             source,
             cycle: cycle.as_nanos().max(1),
@@ -80,7 +90,28 @@ impl<S: FrameSource> Cycled<S> {
             levels: Levels::default(),
             ended: None,
             drained: false,
+            timeout,
+            last_row: None,
+            facts: Rows::default(),
         }
+    }
+
+    /// Goes on to a row: what it brings is the newest.
+    fn take(&mut self, row: Frame) {
+        self.facts.rows += 1;
+        if let Some(from) = self.last_row
+            && let Some(period) = row.now.since(from)
+        {
+            self.facts.longest_period = self.facts.longest_period.max(period);
+            if period > self.timeout {
+                self.facts.gaps.push(Gap { from, to: row.now });
+            }
+        }
+        self.last_row = Some(row.now);
+        self.facts.passed_over[0] += u64::from(row.a.is_some() && self.fresh.0.is_some());
+        self.facts.passed_over[1] += u64::from(row.b.is_some() && self.fresh.1.is_some());
+        self.fresh = (row.a.or(self.fresh.0), row.b.or(self.fresh.1));
+        self.levels = row.levels;
     }
 
     /// The next row, or none at the end.
@@ -111,8 +142,7 @@ impl<S: FrameSource> Cycled<S> {
                 break;
             }
             self.next_row += 1;
-            self.fresh = (row.a.or(self.fresh.0), row.b.or(self.fresh.1));
-            self.levels = row.levels;
+            self.take(row);
             if row.now.as_nanos() == now {
                 break;
             }
@@ -129,13 +159,23 @@ impl<S: FrameSource> FrameSource for Cycled<S> {
         while batch.len() < BATCH_FRAMES {
             match self.frame() {
                 Some(frame) => batch.push(frame),
-                None => break,
+                None => {
+                    // The last rows, after which there is no evaluation.
+                    let (a, b) = std::mem::take(&mut self.fresh);
+                    self.facts.passed_over[0] += u64::from(a.is_some());
+                    self.facts.passed_over[1] += u64::from(b.is_some());
+                    break;
+                }
             }
         }
         match self.ended.take() {
             Some(error) => Err(error),
             None => Ok(!batch.is_empty()),
         }
+    }
+
+    fn rows(&self) -> Option<&Rows> {
+        Some(&self.facts)
     }
 
     fn origin_ns(&self) -> i128 {
@@ -147,6 +187,7 @@ impl<S: FrameSource> FrameSource for Cycled<S> {
 mod tests {
     use monitor_core::Sample;
 
+    use super::super::outcome::Limited;
     use super::*;
 
     fn row(ms: u64, count: u64, level: u32) -> Frame {
@@ -155,8 +196,13 @@ mod tests {
         Frame { now, a: reading, b: None, levels: Levels::from_bits(level) }
     }
 
+    fn cycled(rows: &[Frame], cycle_ms: u64) -> Cycled<&[Frame]> {
+        let ms = |n| Span::from_millis(n).unwrap();
+        Cycled::new(rows, ms(cycle_ms), ms(4))
+    }
+
     fn evaluate(rows: &[Frame], cycle_ms: u64) -> Vec<(u64, Option<u64>, u32)> {
-        let mut cycled = Cycled::new(rows, Span::from_millis(cycle_ms).unwrap());
+        let mut cycled = cycled(rows, cycle_ms);
         let (mut batch, mut seen) = (Vec::new(), Vec::new());
         while cycled.next_batch(&mut batch).unwrap() {
             seen.extend(batch.iter().map(|frame| {
@@ -187,6 +233,22 @@ mod tests {
             evaluate(&rows, 1),
             [(0, Some(1), 0), (1, None, 0), (2, Some(3), 0), (3, None, 0), (4, Some(5), 1)]
         );
+    }
+
+    #[test]
+    fn a_cycle_tells_of_the_rows_how_many_how_far_apart_and_what_it_passed_over() {
+        let rows: Vec<Frame> = [0, 1, 2, 3, 4, 5, 12, 13, 14]
+            .map(|ms| Frame { b: (ms != 4).then(|| row(ms, 0, 0).a.unwrap()), ..row(ms, ms, 0) })
+            .into();
+        let mut cycled = cycled(&rows, 3);
+        let mut batch = Vec::new();
+        while cycled.next_batch(&mut batch).unwrap() {}
+        let ms = |n: u64| Instant::from_nanos(n * 1_000_000);
+        // Evaluated at 0, 3, 6, 9 and 12 ms: of A those of 1, 2 and 4 ms were replaced, those of 13 and 14 ms came too late.
+        let gaps = Limited { kept: vec![Gap { from: ms(5), to: ms(12) }], left_out: 0 };
+        let facts =
+            Rows { rows: 9, longest_period: Span::from_millis(7).unwrap(), passed_over: [5, 4], gaps };
+        assert_eq!(cycled.rows(), Some(&facts));
     }
 
     #[test]

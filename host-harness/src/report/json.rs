@@ -4,7 +4,7 @@ use monitor_core::{Evidence, Instant};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::names::{self, Shown};
+use super::names::{self, Moved, Shown};
 use super::number::{Exact, Seconds};
 use crate::replay::{self, FaultKind, Headroom, Outcome, StopKind, TripRule};
 use crate::setup::Setup;
@@ -84,15 +84,31 @@ pub struct TraceReport {
     pub gaps: Vec<GapReport>,
     /// Rows left out as bad, on request.
     pub skipped_rows: u64,
+    /// The rows behind the frames, when the setup has a `cycle`.
+    pub rows: Option<RowsReport>,
+}
+
+/// The rows of a trace that was evaluated at a fixed period.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct RowsReport {
+    /// How many there were.
+    pub rows: u64,
+    /// The longest time between two rows.
+    pub longest_period_s: Seconds,
+    /// Readings of channel A that no frame was evaluated with, because newer ones came before it.
+    pub passed_over_a: u64,
+    /// The same of channel B.
+    pub passed_over_b: u64,
 }
 
 /// A gap in a trace.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct GapReport {
-    /// The frame before.
+    /// The row before.
     pub from_s: Seconds,
-    /// The frame after.
+    /// The row after.
     pub to_s: Seconds,
 }
 
@@ -166,6 +182,22 @@ pub struct FaultReport {
     pub frames: u64,
     /// The reading of the first frame, if there was one.
     pub reading: Option<ReadingReport>,
+    /// What was implausible.
+    pub change: Option<ChangeReport>,
+}
+
+/// What a reading changed from the one before.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct ChangeReport {
+    /// The travel, in the unit of the axis.
+    pub travel: Exact,
+    /// The time between the two captures.
+    pub within_s: Seconds,
+    /// The speed that makes, a magnitude, in the unit of the axis per second.
+    pub speed: Exact,
+    /// The fastest that the mechanics can move, by the setup.
+    pub max_speed: Exact,
 }
 
 /// A reading.
@@ -278,6 +310,8 @@ pub struct PermitReport {
     pub given_at_s: Option<Seconds>,
     /// Whether it was given at the last frame.
     pub at_last: bool,
+    /// How often it was lost.
+    pub losses: u64,
     /// The first frame without the permit after one with it.
     pub lost_at_s: Option<Seconds>,
     /// How long it was withheld in all, the warm-up at the beginning included.
@@ -324,6 +358,12 @@ impl Report {
                 longest_period_s: Seconds(i128::from(outcome.longest_period.as_nanos())),
                 gaps: gaps.collect(),
                 skipped_rows,
+                rows: outcome.rows.as_ref().map(|rows| RowsReport {
+                    rows: rows.rows,
+                    longest_period_s: Seconds(i128::from(rows.longest_period.as_nanos())),
+                    passed_over_a: rows.passed_over[0],
+                    passed_over_b: rows.passed_over[1],
+                }),
             },
             verdict: match outcome.verdict() {
                 replay::Verdict::Clear => VerdictReport::Clear,
@@ -368,6 +408,7 @@ impl Report {
             permit: PermitReport {
                 given_at_s: outcome.permit_given_at.map(at),
                 at_last: outcome.permit_at_last,
+                losses: outcome.permit_losses,
                 lost_at_s: outcome.permit_lost_at.map(at),
                 withheld_s: Seconds(i128::from(outcome.withheld.as_nanos())),
             },
@@ -439,6 +480,19 @@ impl FaultReport {
             }
             FaultKind::Channel(..) | FaultKind::Input(_) | FaultKind::Clock => None,
         };
+        let change = match (fault.kind, fault.change) {
+            (FaultKind::Channel(of, ..), Some(change)) => {
+                let source = setup.channel(of);
+                let Moved { travel, speed } = Moved::new(change, source);
+                Some(ChangeReport {
+                    travel: travel.into(),
+                    within_s: Seconds(i128::from(change.elapsed.as_nanos())),
+                    speed: speed.into(),
+                    max_speed: source.max_speed.value.into(),
+                })
+            }
+            _ => None,
+        };
         Self {
             kind: kind.to_owned(),
             channel: channel.map(str::to_owned),
@@ -447,6 +501,7 @@ impl FaultReport {
             until_s: at(fault.to),
             frames: fault.frames,
             reading,
+            change,
         }
     }
 }

@@ -1,9 +1,9 @@
 //! The words of both reports.
 
-use monitor_core::{Channel, Position, Reset, Sample};
+use monitor_core::{Channel, Position, Reset, Sample, Speed};
 
-use crate::replay::{FaultKind, TripRule};
-use crate::setup::{Setup, Source};
+use crate::replay::{Change, FaultKind, TripRule};
+use crate::setup::{ChannelSetup, Setup, Source};
 
 pub(super) const fn channel(channel: Channel) -> &'static str {
     match channel {
@@ -61,5 +61,31 @@ pub(super) const fn reset(result: Reset) -> &'static str {
         Reset::WarmingUp => "refused: a monitor is warming up",
         Reset::Violated => "refused: a rule is violated",
         Reset::InputFaulted => "refused: an input is faulted",
+    }
+}
+
+/// What a reading changed, in units.
+pub(super) struct Moved {
+    pub(super) travel: Position,
+    /// A magnitude.
+    pub(super) speed: Speed,
+}
+
+impl Moved {
+    /// Rounded towards zero; at the ends of the range what is farther is shown as the end.
+    pub(super) fn new(change: Change, source: &ChannelSetup) -> Self {
+        // In steps of 10⁻⁹ ULP.
+        let count = match &source.source {
+            Source::Counter { unit_per_count, .. } => unit_per_count.value,
+            Source::Position { .. } => 1_000_000_000,
+        };
+        let travel = i128::from(change.counts) * i128::from(count);
+        let speed = travel.abs() / i128::from(change.elapsed.as_nanos().max(1));
+        let fits =
+            |ulps: i128| i64::try_from(ulps.clamp(i64::MIN.into(), i64::MAX.into())).unwrap_or(i64::MAX);
+        Self {
+            travel: Position::from_bits(fits(travel / 1_000_000_000)),
+            speed: Speed::from_bits(fits(speed)),
+        }
     }
 }

@@ -4,10 +4,10 @@ use std::fmt::{self, Write};
 
 use monitor_core::{Channel, Evidence, Instant, Span, Speed};
 
-use super::names::{self, Shown};
+use super::names::{self, Moved, Shown};
 use super::number::Seconds;
 use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, TripRule, Verdict};
-use crate::setup::Setup;
+use crate::setup::{By, MonitorKind, Setup, Until};
 
 /// What every report says about itself.
 pub const CAUTION: &str = "A reference and an analysis aid, not a certified safety component. Limits come from the\n\
@@ -42,7 +42,9 @@ fn write_report(
         Verdict::Tripped => "TRIPPED",
         Verdict::Fault => "FAULT",
     };
-    writeln!(out, "{verdict}  {path}")?;
+    // What was left out is no part of the verdict, and nobody shall overlook that.
+    let left_out = if skipped_rows > 0 { ", with bad rows left out" } else { "" };
+    writeln!(out, "{verdict}{left_out}  {path}")?;
     writeln!(out, "  setup    {}, checksum {:08x} ({})", setup.title, setup.checksum(), setup.path)?;
     if let (Some(first), Some(last)) = (outcome.first, outcome.last) {
         writeln!(
@@ -54,8 +56,23 @@ fn write_report(
             short(i128::from(outcome.longest_period.as_nanos()))
         )?;
     }
+    if let Some(rows) = &outcome.rows {
+        let period = short(i128::from(rows.longest_period.as_nanos()));
+        writeln!(
+            out,
+            "  rows     {}, longest period {period} s; evaluated every `cycle` of the setup",
+            rows.rows
+        )?;
+        let [a, b] = rows.passed_over;
+        if a > 0 || b > 0 {
+            writeln!(out, "           passed over, as newer ones came: {a} readings of channel a, {b} of b")?;
+        }
+    }
     if skipped_rows > 0 {
-        writeln!(out, "  skipped  {skipped_rows} bad rows were left out")?;
+        writeln!(
+            out,
+            "  skipped  {skipped_rows} bad rows were left out; nothing is known of the motion there"
+        )?;
     }
     for gap in outcome.gaps.kept.iter().take(LISTED) {
         writeln!(out, "  gap      no row from {} s to {} s", report.at(gap.from), report.at(gap.to))?;
@@ -187,6 +204,20 @@ impl Text<'_> {
                     Shown::Invalid => "marked invalid".to_owned(),
                 };
                 writeln!(out, "      reading {shown}, captured {captured} s")?;
+                if let Some(change) = fault.change {
+                    let source = self.setup.channel(of);
+                    let moved = Moved::new(change, source);
+                    let unit = self.setup.unit.symbol();
+                    writeln!(
+                        out,
+                        "      that is {:.4} {unit} from the one before, within {} ms: {:.4} {unit}/s,\n      \
+                         and the mechanics can do {:.4} {unit}/s (`max_speed`)",
+                        moved.travel,
+                        millis(i128::from(change.elapsed.as_nanos())),
+                        moved.speed,
+                        source.max_speed.value
+                    )?;
+                }
             }
         }
         more(out, faults.kept.len(), faults.left_out, "faults")
@@ -233,7 +264,10 @@ impl Text<'_> {
         if let Some(lost) = self.outcome.permit_lost_at {
             let last =
                 if self.outcome.permit_at_last { "given again at the end" } else { "not given at the end" };
-            write!(out, ", lost at {} s, {last}", self.at(lost))?;
+            match self.outcome.permit_losses {
+                0 | 1 => write!(out, ", lost at {} s, {last}", self.at(lost))?,
+                times => write!(out, ", lost {times} times, first at {} s, {last}", self.at(lost))?,
+            }
         }
         writeln!(out)
     }
@@ -246,6 +280,11 @@ impl Text<'_> {
         for (facts, (channel, source)) in self.outcome.channels.iter().zip(sources) {
             let interval = millis(i128::from(facts.longest_interval.as_nanos()));
             write!(out, "  {channel}  {} readings, at most {interval} ms apart", facts.readings)?;
+            let timeout = source.timeout.value;
+            if facts.longest_interval > timeout {
+                let timeout = millis(i128::from(timeout.as_nanos()));
+                write!(out, ", longer than its timeout of {timeout} ms")?;
+            }
             match facts.fastest {
                 Some((speed, at)) => writeln!(out, "; fastest {speed:.4} {unit}/s at {} s", self.at(at))?,
                 None => writeln!(out, "; speed never known")?,
@@ -261,10 +300,7 @@ impl Text<'_> {
     /// A steady speed less than one count over the window above a limit is seen above and below it in turn: see section 10
     /// of the rules.
     fn coarse(&self, out: &mut String, monitor: usize, channel: Channel) -> fmt::Result {
-        let source = match channel {
-            Channel::A => &self.setup.a,
-            Channel::B => &self.setup.b,
-        };
+        let source = self.setup.channel(channel);
         let monitor = &self.setup.monitors[monitor];
         let step = source.speed_resolution(self.setup.speed.window.value);
         if let (Some(step), Some(limit)) = (step, monitor.kind.lowest_limit())
@@ -301,6 +337,7 @@ impl Text<'_> {
             let channel = names::channel(facts.channel);
             writeln!(out, "  {name:<34} {channel:>2} {active:>9} {headroom:>16} {at:>13}")?;
         }
+        self.unwatched(out)?;
         for facts in &self.outcome.monitors {
             if matches!(facts.headroom, Some((Headroom::Speed(_), _))) {
                 self.coarse(out, facts.monitor, facts.channel)?;
@@ -317,6 +354,27 @@ impl Text<'_> {
                     names::channel(facts.channel),
                     facts.exceeded
                 )?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A monitor that was never active, or never had anything to compare, must not look like one that held.
+    fn unwatched(&self, out: &mut String) -> fmt::Result {
+        for (index, monitor) in self.setup.monitors.iter().enumerate() {
+            let mut facts = self.outcome.monitors.iter().filter(move |facts| facts.monitor == index);
+            let compares = !matches!(
+                monitor.kind,
+                MonitorKind::TorqueOff | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
+            );
+            let name = &monitor.name;
+            let was_active = monitor.demand.is_empty()
+                || facts.clone().any(|facts| facts.active > Span::ZERO || facts.headroom.is_some())
+                || self.outcome.stops.kept.iter().any(|stop| stop.monitor == index);
+            if !was_active {
+                writeln!(out, "  note: {name} was never active in this trace")?;
+            } else if compares && facts.all(|facts| facts.headroom.is_none()) {
+                writeln!(out, "  note: {name} was active, but never had anything to compare")?;
             }
         }
         Ok(())

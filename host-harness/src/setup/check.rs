@@ -3,7 +3,7 @@
 //! All sums are exact, over the values in force after rounding. Bounds: steps and ULP fit an `i64`, so that a
 //! product of two of them fits an `i128`.
 
-use monitor_core::Speed;
+use monitor_core::{Span, Speed};
 
 use super::model::{
     AxisUnit, By, ChannelSetup, DiscrepancySetup, MonitorKind, MonitorSetup, Setting, Source,
@@ -20,6 +20,7 @@ const NANO: i128 = 1_000_000_000;
 /// What could be read of a setup.
 pub(super) struct Parts<'a> {
     pub(super) axis: AxisUnit,
+    pub(super) cycle: Option<&'a Setting<Span>>,
     pub(super) a: Option<&'a ChannelSetup>,
     pub(super) b: Option<&'a ChannelSetup>,
     pub(super) speed: Option<&'a SpeedSetup>,
@@ -184,6 +185,18 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
                 related: Some((latency.span.clone(), "every reading is this old when it arrives".to_owned())),
                 way_out: format!(
                     "raise `timeout` well above {latency_text}: latency, the time between two readings, and some reserve"
+                ),
+            }));
+        }
+        if let Some(cycle) = parts.cycle.filter(|cycle| timeout < cycle.value.as_nanos()) {
+            all = Err(reader.report(Mistake {
+                span: channel.timeout.span.clone(),
+                message: format!("`timeout` of [channel.{letter}] is shorter than the `cycle`"),
+                label: format!("a reading after {} is stale", time_text(timeout)),
+                related: Some((cycle.span.clone(), "readings are taken this far apart".to_owned())),
+                way_out: format!(
+                    "raise `timeout` to at least {}, or shorten `cycle`",
+                    time_text(cycle.value.as_nanos())
                 ),
             }));
         }

@@ -41,6 +41,9 @@ pub struct Diagnostic {
     pub way_out: String,
 }
 
+/// How many are shown: a file that is no setup has something wrong on every line.
+const SHOWN: usize = 20;
+
 /// Everything that is wrong with a setup file, in the order of the file.
 ///
 /// `Display` gives one line for each, `path:line:column: what is wrong; what to do`; [`SetupError::render`] shows the
@@ -76,7 +79,12 @@ impl SetupError {
     #[must_use]
     pub fn render(&self, color: bool) -> String {
         let renderer = if color { Renderer::styled() } else { Renderer::plain() };
-        let shown: Vec<String> = self.diagnostics.iter().map(|one| self.render_one(one, &renderer)).collect();
+        let mut shown: Vec<String> =
+            self.diagnostics.iter().take(SHOWN).map(|one| self.render_one(one, &renderer)).collect();
+        if self.diagnostics.len() > SHOWN {
+            let more = self.diagnostics.len() - SHOWN;
+            shown.push(format!("... and {more} more in {}; is it a setup file?", self.path));
+        }
         shown.join("\n\n")
     }
 

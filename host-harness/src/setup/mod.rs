@@ -13,7 +13,7 @@
 //! | --- | --- | --- | --- |
 //! | (top) | `title` | any text | |
 //! | | `unit` | `"mm"` or `"deg"` | |
-//! | | `cycle` | a time: evaluate every so often instead of at every row | every row |
+//! | | `cycle` | a time: evaluate every so often instead of at every row, with the newest readings there are; the report counts what is passed over | every row |
 //! | `[time]` | `column`, `unit` | column name; s, ms, us or ns | |
 //! | `[channel.a]`, `[channel.b]` | `column` | column name | |
 //! | | `counter_bits`, `unit_per_count` | 8 to 64; travel of a count, negative when it counts the other way | |
@@ -21,7 +21,8 @@
 //! | | `max_speed` | the fastest that the mechanics can move | |
 //! | | `timeout` | the longest age of a reading, at most 4 s | |
 //! | | `latency` | a time: how long before its row a reading was captured | `"0 ms"` |
-//! | | `capture_column`, `capture_unit` | the source's own capture times; s, ms, us or ns | time of the row |
+//! | | `capture_column` | the source's own capture times | time of the row |
+//! | | `capture_unit` | of that column: s, ms, us or ns | the unit of `[time]` |
 //! | | `valid_column` | a level column: 0 marks the reading as invalid | always valid |
 //! | | `sparse` | `true`: an empty cell means no new reading | `false` |
 //! | `[speed]` | `window` | 10 us to 2 s | |

@@ -112,6 +112,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
     let reset = inputs.reset(&root);
     let parts = Parts {
         axis: unit,
+        cycle: cycle.as_ref().ok().and_then(Option::as_ref),
         a: a.as_ref().ok(),
         b: b.as_ref().ok(),
         speed: speed.as_ref().ok(),
