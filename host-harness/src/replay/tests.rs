@@ -80,7 +80,7 @@ fn frames(setup: &Setup, seed: u64) -> Vec<Frame> {
     let (mut now, mut x_nm, mut speed_nm, mut slip_nm, mut levels) = (0, 0_i64, 0_i64, 0_i64, 0_u32);
     // Now the readings come in step, now they do not.
     let jitter = [1, 30_000][(seed % 2) as usize];
-    let seldom = [300, 5000][(seed % 3 > 0) as usize];
+    let seldom = if seed.is_multiple_of(3) { 300 } else { 5000 };
     (0..3000)
         .map(|_| {
             now += 1_000_000;

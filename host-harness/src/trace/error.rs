@@ -359,18 +359,18 @@ impl Problem {
     /// itself, not where all rows may be: that would leave little to judge.
     #[must_use]
     pub fn advice(&self) -> String {
-        let of_one_row = match self {
+        let of_one_row = matches!(
+            self,
             Self::Quote(_)
-            | Self::RowLength { .. }
-            | Self::EmptyCell { .. }
-            | Self::NotANumber { .. }
-            | Self::NotFinite { .. }
-            | Self::NumberTooLong { .. }
-            | Self::TimeOrder { .. }
-            | Self::NotALevel { .. }
-            | Self::NotAFlag { .. } => true,
-            _ => false,
-        };
+                | Self::RowLength { .. }
+                | Self::EmptyCell { .. }
+                | Self::NotANumber { .. }
+                | Self::NotFinite { .. }
+                | Self::NumberTooLong { .. }
+                | Self::TimeOrder { .. }
+                | Self::NotALevel { .. }
+                | Self::NotAFlag { .. }
+        );
         self.remedy() + if of_one_row { SKIP } else { "" }
     }
 
