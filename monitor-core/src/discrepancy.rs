@@ -129,7 +129,7 @@ const ROUNDING: i64 = 2;
 
 impl Close {
     /// `None` where a glance does not do: each reading moved to the instant of its frame, a tolerance of next to nothing or of half the
-    /// range, or counts of half a kilometre.
+    /// range, or more than 549 axis units a count.
     pub(crate) fn try_new(rule: &PositionDiscrepancy, a: &Scale, b: &Scale) -> Option<Self> {
         let within = u64::try_from(rule.tolerance.to_bits().checked_sub(ROUNDING)?).ok()?;
         // Bounded because the product of two 64-bit numbers fits in 128 bits.
