@@ -144,3 +144,35 @@ impl Calm {
         }
     }
 }
+
+/// Whether a frame needs no closer look that brings nothing but motion within all limits.
+///
+/// So it is when every active monitor is calm, no input can change without a level, no on-delay runs, and there is a common start
+/// to count a discrepancy from. Made at every frame that was looked at closely.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Quiet {
+    /// The last instant at which it is so.
+    pub(crate) until: Instant,
+    /// A limit falls meanwhile.
+    pub(crate) falls: bool,
+    /// The permit meanwhile.
+    pub(crate) permit: bool,
+}
+
+impl Quiet {
+    /// Every frame needs a closer look: none is as early.
+    pub(crate) const NOT: Self = Self { until: Instant::from_nanos(0), falls: false, permit: false };
+}
+
+/// What became of the last frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) enum Last {
+    /// At least one channel could not be seen.
+    Blind,
+    /// Both channels could.
+    Seen,
+    /// And it was quiet.
+    Quiet,
+}

@@ -2,10 +2,8 @@
 //!
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::axis::{
-    AxisConfig, AxisState, Demand, Half, InputId, Last, MonitorConfig, MonitorId, Quiet, Side, WarmUp,
-};
-use crate::calm::Calm;
+use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
+use crate::calm::{Calm, Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy, View};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
