@@ -2,6 +2,7 @@
 //!
 //! [`replay`] prints nothing and keeps nothing but its [`Outcome`]; memory is bounded whatever the length of the trace.
 
+mod apart;
 mod axis;
 mod fastest;
 mod lull;

@@ -1,17 +1,18 @@
 //! Collects, frame by frame, what an [`Outcome`] is made of.
 
 use monitor_core::{
-    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, PerChannel, Position, Reading, Sample,
-    SourceFault, Span, Speed, Tripped, WindowTravel,
+    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading, Sample, SourceFault,
+    Span, Speed, Tripped,
 };
 
+use super::apart::{Positions, Speeds};
 use super::axis::ReplayAxis;
 use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
-    Apart, Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts,
-    Outcome, ResetFact, Stop, StopKind, Trip, TripRule,
+    Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
+    ResetFact, Stop, StopKind, Trip, TripRule,
 };
 use crate::setup::{MonitorKind, Setup, Source};
 
@@ -51,28 +52,6 @@ const fn index(channel: Channel) -> usize {
     }
 }
 
-/// What tells quickly that the channels are at a quiet frame neither further apart than ever nor closer to what is allowed.
-#[derive(Clone, Copy)]
-struct Amid {
-    within: Position,
-    /// With as much travel over as long a window, on both channels, as much is allowed.
-    travels: [WindowTravel; 2],
-}
-
-impl Amid {
-    #[inline(always)]
-    fn holds(&self, axis: &ReplayAxis, travels: [Option<WindowTravel>; 2]) -> bool {
-        let is_as_fast = |now: Option<WindowTravel>, then: WindowTravel| {
-            now.is_some_and(|now| {
-                now.elapsed() == then.elapsed() && now.counts().unsigned_abs() >= then.counts().unsigned_abs()
-            })
-        };
-        is_as_fast(travels[0], self.travels[0])
-            && is_as_fast(travels[1], self.travels[1])
-            && axis.config().distance(axis.state()).is_some_and(|distance| distance <= self.within)
-    }
-}
-
 /// See the module.
 pub(super) struct Recorder {
     slots: Vec<Slot>,
@@ -84,10 +63,8 @@ pub(super) struct Recorder {
     active: MonitorSet,
     permit: bool,
     resets_accepted: u64,
-    position_apart: Margin,
-    speeds_apart: Margin,
-    largest_apart: (i64, Instant),
-    largest_speeds_apart: (i64, Instant),
+    positions: Positions,
+    speeds: Speeds,
     /// The channel fault of the frame before, as an index into the kept faults.
     open_faults: [Option<(SourceFault, usize)>; 2],
     clock_fault: Option<usize>,
@@ -96,9 +73,6 @@ pub(super) struct Recorder {
     fastest: [Fastest; 2],
     /// Each channel at the last frame.
     seen: [Option<Glimpse>; 2],
-    /// The last frame was passed over, because nothing was apart as far or as close to what is allowed as before.
-    is_passed: bool,
-    amid: Option<Amid>,
     /// The calm monitors of each channel.
     lulls: [Lull; 2],
     /// Checks shown at this frame.
@@ -134,17 +108,13 @@ impl Recorder {
             active: MonitorSet::NONE,
             permit: false,
             resets_accepted: 0,
-            position_apart: Margin::NEW,
-            speeds_apart: Margin::NEW,
-            largest_apart: (-1, Instant::from_nanos(0)),
-            largest_speeds_apart: (-1, Instant::from_nanos(0)),
+            positions: Positions::NEW,
+            speeds: Speeds::NEW,
             open_faults: [None; 2],
             clock_fault: None,
             captured: [Instant::from_nanos(0); 2],
             fastest: [Fastest::default(); 2],
             seen: [None; 2],
-            is_passed: false,
-            amid: None,
             lulls: [Lull::NONE; 2],
             shown: Vec::new(),
             is_quiet: false,
@@ -202,9 +172,9 @@ impl Recorder {
         self.pass_time(frame.now);
         self.quiet_motion(axis, frame.now, Channel::A, &frame.a);
         self.quiet_motion(axis, frame.now, Channel::B, &frame.b);
-        self.quiet_apart(axis, frame.now);
+        self.positions.quiet_frame(axis, frame.now, self.seen);
         if self.has_speeds_apart {
-            self.speeds_apart(axis, frame.now);
+            self.speeds.frame(axis, frame.now);
         }
     }
 
@@ -224,63 +194,10 @@ impl Recorder {
         }
     }
 
-    /// How far the channels are apart at a quiet frame.
-    #[inline(always)]
-    fn quiet_apart(&mut self, axis: &ReplayAxis, now: Instant) {
-        let travels = [self.seen[0].and_then(|seen| seen.travel), self.seen[1].and_then(|seen| seen.travel)];
-        let is_amid = self.amid.as_ref().is_some_and(|amid| amid.holds(axis, travels));
-        if is_amid {
-            self.is_passed = true;
-            return;
-        }
-        let apart = self.apart(axis, now);
-        self.amid = apart.zip(travels[0].zip(travels[1])).map(|(apart, (a, b))| {
-            let most = apart.bound.limit.to_bits().saturating_sub(self.position_apart.headroom);
-            Amid { within: Position::from_bits(most.min(self.largest_apart.0)), travels: [a, b] }
-        });
-    }
-
-    /// How far the channels are apart at this frame.
-    fn apart(&mut self, axis: &ReplayAxis, now: Instant) -> Option<monitor_core::Apart> {
-        self.is_passed = false;
-        let apart = axis.apart();
-        match apart {
-            Some(apart) => {
-                largest(&mut self.largest_apart, apart.bound.observed.to_bits(), now);
-                self.position_apart.update(now, apart.bound);
-            }
-            None => self.position_apart.interrupt(),
-        }
-        apart
-    }
-
-    #[inline]
-    fn speeds_apart(&mut self, axis: &ReplayAxis, now: Instant) {
-        if let Some(bound) = axis.speeds_apart() {
-            largest(&mut self.largest_speeds_apart, bound.observed.to_bits(), now);
-            self.speeds_apart.update(now, bound);
-        } else {
-            self.speeds_apart.interrupt();
-        }
-    }
-
-    /// How far the channels were apart at the frame before this one, when that was passed over.
-    #[cold]
-    fn recall_apart(&mut self, axis: &ReplayAxis) {
-        self.position_apart.interrupt();
-        if let ([Some(a), Some(b)], Some(then)) = (self.seen, self.last)
-            && let Some(apart) = axis.config().apart_then(axis.state(), then, &PerChannel { a, b })
-        {
-            self.position_apart.pass(then, apart.bound);
-        }
-    }
-
     #[inline(never)]
     fn any_frame(&mut self, axis: &ReplayAxis, frame: &Frame, seen: &monitor_core::Outcome) {
         let now = frame.now;
-        if self.is_passed {
-            self.recall_apart(axis);
-        }
+        self.positions.recall(axis, self.last, self.seen);
         self.lull(axis, Channel::A, now, seen);
         self.lull(axis, Channel::B, now, seen);
         if !self.shown.is_empty() {
@@ -314,8 +231,8 @@ impl Recorder {
                 self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1, change: None });
             }
         }
-        let _ = self.apart(axis, now);
-        self.speeds_apart(axis, now);
+        let _ = self.positions.frame(axis, now);
+        self.speeds.frame(axis, now);
         if !self.completed.is_empty() {
             for (monitor, channel) in self.completed.drain(..) {
                 let (kind, demanded_at) = (StopKind::Stop(channel), self.slots[monitor].demanded_at);
@@ -544,8 +461,8 @@ impl Recorder {
             (TripRule::Monitor(i, channel), monitor_core::Evidence::Speed(_)) => {
                 self.slots[i].halves[index(channel)].speed.crossed()
             }
-            (TripRule::PositionDiscrepancy, _) => self.position_apart.crossed(),
-            (TripRule::SpeedDiscrepancy, _) => self.speeds_apart.crossed(),
+            (TripRule::PositionDiscrepancy, _) => self.positions.crossed(),
+            (TripRule::SpeedDiscrepancy, _) => self.speeds.crossed(),
         };
         let mut new = Trip {
             rule,
@@ -611,16 +528,8 @@ impl Recorder {
                 }
             }
         }
-        let margin = &self.position_apart;
-        self.outcome.position_discrepancy = margin.seen.then(|| Apart {
-            largest: (Position::from_bits(self.largest_apart.0), self.largest_apart.1),
-            headroom: (Position::from_bits(margin.headroom), margin.at),
-        });
-        let margin = &self.speeds_apart;
-        self.outcome.speed_discrepancy = margin.seen.then(|| Apart {
-            largest: (Speed::from_bits(self.largest_speeds_apart.0), self.largest_speeds_apart.1),
-            headroom: (Speed::from_bits(margin.headroom), margin.at),
-        });
+        self.outcome.position_discrepancy = self.positions.apart();
+        self.outcome.speed_discrepancy = self.speeds.apart();
         self.outcome
     }
 }
@@ -674,12 +583,5 @@ fn rule_of(rule: Tripped) -> TripRule {
         Tripped::Monitor(id, channel) => TripRule::Monitor(usize::from(id.index()), channel),
         Tripped::PositionDiscrepancy => TripRule::PositionDiscrepancy,
         Tripped::SpeedDiscrepancy => TripRule::SpeedDiscrepancy,
-    }
-}
-
-#[inline]
-fn largest(kept: &mut (i64, Instant), value: i64, now: Instant) {
-    if value > kept.0 {
-        *kept = (value, now);
     }
 }
