@@ -43,6 +43,8 @@ pub struct Tally {
     pub near: u64,
     /// Of those, how many the model would have decided otherwise.
     pub followed: u64,
+    /// Frames that the unwatched core told at a glance.
+    pub quiet: u64,
     /// Trips.
     pub trips: u64,
     /// Accepted resets.
@@ -99,6 +101,7 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
         tally.resets_accepted += u64::from(outcome.reset == Some(monitor_core::Reset::Accepted));
         let mut judge = Judge { frame: index, found: None };
         judge.same("unwatched", unwatched.step(frame), outcome);
+        tally.quiet += u64::from(unwatched.state().was_quiet());
         // A sequence without a short period.
         let is_watched = index.wrapping_mul(0x9e37_79b9) & 0x1_0000 != 0;
         let mixed = if is_watched {

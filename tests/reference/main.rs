@@ -81,6 +81,7 @@ fn compared<const POINTS: usize>(share: u64, offset: u64) {
     println!("{POINTS} points, seeds from {begin}: {tally:?}");
     assert!(tally.near * 400 < tally.compared, "less than one comparison in 400 may be near: {tally:?}");
     assert!(tally.trips > 0 && tally.resets_accepted > 0, "the traces show something: {tally:?}");
+    assert!(tally.quiet * 20 > tally.frames, "the way of quiet frames is compared as well: {tally:?}");
 }
 
 #[test]
