@@ -58,21 +58,14 @@ fn write_report(
     }
     if let Some(rows) = &outcome.rows {
         let period = short(i128::from(rows.longest_period.as_nanos()));
-        writeln!(
-            out,
-            "  rows     {}, longest period {period} s; evaluated every `cycle` of the setup",
-            rows.rows
-        )?;
+        writeln!(out, "  rows     {}, longest period {period} s; evaluated every `cycle`", rows.rows)?;
         let [a, b] = rows.passed_over;
         if a > 0 || b > 0 {
-            writeln!(out, "           passed over, as newer ones came: {a} readings of channel a, {b} of b")?;
+            writeln!(out, "           {a} readings of a and {b} of b were passed over for newer ones")?;
         }
     }
     if skipped_rows > 0 {
-        writeln!(
-            out,
-            "  skipped  {skipped_rows} bad rows were left out; nothing is known of the motion there"
-        )?;
+        writeln!(out, "  skipped  {skipped_rows} bad rows were left out; the motion there is not known")?;
     }
     for gap in outcome.gaps.kept.iter().take(LISTED) {
         writeln!(out, "  gap      no row from {} s to {} s", report.at(gap.from), report.at(gap.to))?;
@@ -280,14 +273,14 @@ impl Text<'_> {
         for (facts, (channel, source)) in self.outcome.channels.iter().zip(sources) {
             let interval = millis(i128::from(facts.longest_interval.as_nanos()));
             write!(out, "  {channel}  {} readings, at most {interval} ms apart", facts.readings)?;
-            let timeout = source.timeout.value;
-            if facts.longest_interval > timeout {
-                let timeout = millis(i128::from(timeout.as_nanos()));
-                write!(out, ", longer than its timeout of {timeout} ms")?;
-            }
             match facts.fastest {
                 Some((speed, at)) => writeln!(out, "; fastest {speed:.4} {unit}/s at {} s", self.at(at))?,
                 None => writeln!(out, "; speed never known")?,
+            }
+            let timeout = source.timeout.value;
+            if facts.longest_interval > timeout {
+                let timeout = millis(i128::from(timeout.as_nanos()));
+                writeln!(out, "     its timeout of {timeout} ms is shorter than that")?;
             }
             if let Some(step) = source.speed_resolution(self.setup.speed.window.value) {
                 let window = millis(i128::from(self.setup.speed.window.value.as_nanos()));
@@ -303,16 +296,17 @@ impl Text<'_> {
         let source = self.setup.channel(channel);
         let monitor = &self.setup.monitors[monitor];
         let step = source.speed_resolution(self.setup.speed.window.value);
-        if let (Some(step), Some(limit)) = (step, monitor.kind.lowest_limit())
-            && step.to_bits() > limit.to_bits() / COARSE
+        if let (Some(step), MonitorKind::SpeedLimit { limit, .. }) = (step, &monitor.kind)
+            && step.to_bits() > limit.value.to_bits() / COARSE
             && monitor.on_delay.value > Span::ZERO
         {
-            let certain = Speed::from_bits(limit.to_bits().saturating_add(step.to_bits()));
+            let certain = Speed::from_bits(limit.value.to_bits().saturating_add(step.to_bits()));
             let (unit, channel) = (self.setup.unit.symbol(), names::channel(channel));
             writeln!(
                 out,
-                "  note: {} on channel {channel} is coarse: one count over the window is {step:.4} {unit}/s,\n        \
-                 and a steady speed below {certain:.4} {unit}/s may go on without a trip",
+                "  note: {} on channel {channel} is coarse:\n        \
+                 with {step:.4} {unit}/s a count, a steady speed below\n        \
+                 {certain:.4} {unit}/s may go on without a trip",
                 monitor.name
             )?;
         }

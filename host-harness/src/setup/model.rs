@@ -342,28 +342,6 @@ impl MonitorKind {
             Self::Stop { .. } => "stop",
         }
     }
-
-    /// The lowest limit that it ever puts on a speed.
-    #[must_use]
-    pub fn lowest_limit(&self) -> Option<Speed> {
-        let (ramp, window) = match self {
-            Self::TorqueOff => (None, None),
-            Self::Standstill(windows) => (None, Some(windows)),
-            Self::SpeedLimit { limit, .. } => (Some(limit), None),
-            Self::Stop { until, by } => {
-                let ramp = match by {
-                    By::Ramp { standstill_speed, .. } => Some(standstill_speed),
-                    By::Time { .. } => None,
-                };
-                let window = match until {
-                    Until::Standstill(windows) => Some(windows),
-                    Until::TorqueOff => None,
-                };
-                (ramp, window)
-            }
-        };
-        ramp.into_iter().chain(window.map(|windows| &windows.speed_window)).map(|limit| limit.value).min()
-    }
 }
 
 /// How much a standing axis may move.
