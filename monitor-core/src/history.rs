@@ -1,7 +1,8 @@
 //! The bounded history that a windowed speed is taken from.
 
 use crate::units::{Instant, Span};
-use crate::widen::usize_to_u64;
+use crate::wide::divide_to_u64;
+use crate::widen::{u64_to_u128, usize_to_u64};
 
 /// What the history keeps of one reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -27,7 +28,7 @@ impl Spacing {
         const { assert!(POINTS >= 3 && POINTS % 2 == 1 && POINTS <= 1025, "an odd number of points, 3 to 1025") };
         let m = usize_to_u64(POINTS >> 1);
         // `None` is not reached: there are at least three points.
-        let step = match window.as_nanos().checked_div(m) {
+        let step = match divide_to_u64(u64_to_u128(window.as_nanos()), u64_to_u128(m)) {
             Some(step) => step,
             None => 0,
         };

@@ -3,7 +3,7 @@
 use core::fmt;
 
 use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Span, Speed};
-use crate::wide::{Billionth, mul, mul_shr_32, quotient_74};
+use crate::wide::{Billionth, divide_to_u64, mul, mul_shr_32, quotient_74};
 use crate::widen::{u32_to_u64, u64_to_u128, u128_to_u64};
 
 /// How far one count is: the `unit_per_count` of a source.
@@ -90,10 +90,7 @@ impl Scale {
         }
         // Bounded because 2⁷² · 2²⁴ · 10⁹ < 2¹²⁶, and adding half the denominator stays below 2¹²⁷.
         let scaled = size.wrapping_mul(ULP_NANOS);
-        let Some(nano) = scaled.wrapping_add(denominator >> 1).checked_div(denominator) else {
-            return Err(ScaleError::Zero);
-        };
-        match u128_to_u64(nano) {
+        match divide_to_u64(scaled.wrapping_add(denominator >> 1), denominator) {
             Some(nano) => Self::from_nano(nano, numerator < 0),
             None => Err(ScaleError::TooCoarse),
         }
@@ -212,7 +209,7 @@ impl Scale {
     pub(crate) fn reach(&self, window: Position) -> i64 {
         // Set-up time: may divide.
         let ulps = u128::from(window.to_bits().unsigned_abs());
-        let exact = ulps.wrapping_mul(u128::from(NANOS_PER_SECOND)).checked_div(u128::from(self.nano));
+        let exact = divide_to_u64(ulps.wrapping_mul(u128::from(NANOS_PER_SECOND)), u128::from(self.nano));
         let most = exact.and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX);
         let is_within = |counts: i64| self.length(counts).is_some_and(|length| length <= window);
         if is_within(most) { most } else { most.min(1 << 33) }
@@ -223,26 +220,22 @@ impl Scale {
         // Set-up time: may divide. `travel` finds a position for each of them: the exact one is at most 2⁶³ − 1 ULP, and
         // what its factor adds is below half a ULP.
         let range = u128::from(i64::MAX.unsigned_abs()).wrapping_mul(u128::from(NANOS_PER_SECOND));
-        range
-            .checked_div(u128::from(self.nano))
-            .and_then(|counts| i64::try_from(counts).ok())
-            .unwrap_or(i64::MAX)
+        let exact = divide_to_u64(range, u128::from(self.nano));
+        exact.and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX)
     }
 
     /// Largest change in counts that `max_speed` allows per 2³² ns, rounded down; one count comes on top.
     pub(crate) fn counts_per_span(&self, max_speed: Speed) -> u64 {
         // ULP/s · 2³² ns = ULP/s · 2³² · 10⁻⁹ s, over nano · 10⁻⁹ ULP.
         let speed = u128::from(max_speed.to_bits().unsigned_abs());
-        let rate = (speed << 32).checked_div(u128::from(self.nano));
-        rate.and_then(|rate| u64::try_from(rate).ok()).unwrap_or(u64::MAX)
+        divide_to_u64(speed << 32, u128::from(self.nano)).unwrap_or(u64::MAX)
     }
 }
 
 /// `2¹²⁷ / normalised`, rounded down, for a number with its top bit set. Divides: for set-up time only.
 const fn inverse(normalised: u64) -> u64 {
-    let Some(inverse) = (1_u128 << 127).checked_div(u64_to_u128(normalised)) else { return 0 };
     // 2⁶⁴ itself, for 2⁶³, is brought down by one.
-    match u128_to_u64(inverse) {
+    match divide_to_u64(1 << 127, u64_to_u128(normalised)) {
         Some(inverse) => inverse,
         None => u64::MAX,
     }
@@ -252,8 +245,7 @@ const fn inverse(normalised: u64) -> u64 {
 const fn near_counts(nano: u64) -> u64 {
     // Bounded because 2⁶² · 10⁹ < 2⁹².
     const RANGE: u128 = 1_000_000_000 << 62;
-    let Some(counts) = RANGE.checked_div(u64_to_u128(nano)) else { return 0 };
-    match u128_to_u64(counts) {
+    match divide_to_u64(RANGE, u64_to_u128(nano)) {
         // Rounded down, and one less for the rounding of a travel.
         Some(counts) if counts >> 63 == 0 => counts.saturating_sub(1),
         _ => 0,

@@ -43,8 +43,35 @@ pub(crate) struct Billionth {
     part: u64,
 }
 
+/// `n / d` cut off, and the remainder; both 0 for a divisor of 0. By shifting and subtracting, so that no library routine is
+/// linked: for set-up time only. Divisors are below 2¹²⁷.
+pub(crate) const fn divide(n: u128, d: u128) -> (u128, u128) {
+    let (mut quotient, mut rest) = (0_u128, 0_u128);
+    let mut left = n;
+    let mut bit = 128_u32;
+    while bit > 0 && d > 0 {
+        // Bounded because the rest is below d < 2¹²⁷.
+        rest = (rest << 1) | (left >> 127);
+        left <<= 1;
+        quotient <<= 1;
+        if rest >= d {
+            rest = rest.wrapping_sub(d);
+            quotient |= 1;
+        }
+        bit = bit.wrapping_sub(1);
+    }
+    (quotient, rest)
+}
+
+/// [`divide`], or `None` when the quotient does not fit in 64 bits.
+pub(crate) const fn divide_to_u64(n: u128, d: u128) -> Option<u64> {
+    u128_to_u64(divide(n, d).0)
+}
+
 /// [`NANOS_PER_SECOND`], as wide as the products it divides.
 const NANOS: u128 = 1_000_000_000;
+/// The low 64 of 128 bits.
+const LOW_HALF: u128 = (1 << 64) - 1;
 /// Half a unit of the fraction.
 const HALF: u64 = 1 << 63;
 /// Just below one billionth of the fraction (10⁻⁹ · 2⁶⁴ = 1.84·10¹⁰ > 2³⁴).
@@ -53,16 +80,32 @@ const BELOW_A_BILLIONTH: u64 = 1 << 34;
 impl Billionth {
     /// `k / 10⁹`, rounded up in the 64th fractional bit. Divides: for set-up time only.
     pub(crate) const fn up(k: u64) -> Self {
-        let whole = k.wrapping_div(NANOS_PER_SECOND);
-        // Bounded because the remainder is below 10⁹ < 2³⁰.
-        let part = Self::rest(k).div_ceil(NANOS);
-        Self { whole, part: Self::narrow(part) }
+        let (held, rest) = Self::of(k);
+        // Bounded because a remainder below 10⁹ gives at most (10⁹ − 1)/10⁹ · 2⁶⁴ + 1 < 2⁶⁴.
+        if rest > 0 { Self { part: held.part.wrapping_add(1), ..held } } else { held }
     }
 
     /// `k / 10⁹`, rounded down in the 64th fractional bit. Divides: for set-up time only.
     pub(crate) const fn down(k: u64) -> Self {
-        let part = Self::rest(k).wrapping_div(NANOS);
-        Self { whole: k.wrapping_div(NANOS_PER_SECOND), part: Self::narrow(part) }
+        Self::of(k).0
+    }
+
+    /// Rounded down, and what that left over.
+    const fn of(k: u64) -> (Self, u128) {
+        // Bounded because k · 2⁶⁴ < 2¹²⁸; the quotient's high half is below 2⁶⁴, so neither half can fail to fit.
+        let (quotient, rest) = divide(u64_to_u128(k) << 64, NANOS);
+        let (Some(whole), Some(part)) = (u128_to_u64(quotient >> 64), u128_to_u64(quotient & LOW_HALF)) else {
+            return (Self { whole: u64::MAX, part: u64::MAX }, rest);
+        };
+        (Self { whole, part }, rest)
+    }
+
+    /// The `k` it was made of.
+    pub(crate) fn numerator(self) -> u64 {
+        // The fraction is off by less than 2⁻⁶⁴, so the nearest billionth is the right one.
+        let (high, low) = mul(self.part, NANOS_PER_SECOND);
+        // Bounded because the sum is what fitted in 64 bits.
+        self.whole.wrapping_mul(NANOS_PER_SECOND).wrapping_add(high).wrapping_add(low >> 63)
     }
 
     /// `span / 1 s`, without a division, for spans of a few seconds; at most 2⁻⁶³ too small.
@@ -82,18 +125,6 @@ impl Billionth {
         let (high, _) = mul(nanos, PART);
         // Bounded because nanos < 10⁹ (a span below 5 s), so the sum is below 2⁶⁴.
         Self { whole, part: nanos.wrapping_mul(WHOLE).wrapping_add(high) }
-    }
-
-    const fn rest(k: u64) -> u128 {
-        u64_to_u128(k.wrapping_rem(NANOS_PER_SECOND)) << 64
-    }
-
-    /// Cannot lose anything: a remainder below 10⁹ gives at most (10⁹ − 1)/10⁹ · 2⁶⁴ + 1 < 2⁶⁴.
-    const fn narrow(part: u128) -> u64 {
-        match u128_to_u64(part) {
-            Some(part) => part,
-            None => u64::MAX,
-        }
     }
 
     /// `n × k / 10⁹` after adding `bias` in the 64th fractional bit and cutting the fraction off, or `None`
@@ -224,6 +255,24 @@ mod tests {
             };
             let exact = (u128::from(numerator) << 10) / u128::from(divisor);
             assert_eq!(u128::from(quotient_74(numerator, divisor)), exact, "{numerator} / {divisor}");
+        }
+    }
+
+    #[test]
+    fn dividing_by_shifting_equals_the_division() {
+        let mut numbers = numbers();
+        while let (Some(high), Some(low), Some(d)) = (numbers.next(), numbers.next(), numbers.next()) {
+            let (n, d) = ((u128::from(high) << 64) | u128::from(low), u128::from(d.max(1)) << (high % 63));
+            assert_eq!(divide(n, d), (n / d, n % d), "{n} / {d}");
+        }
+        assert_eq!(divide(7, 0), (0, 0));
+    }
+
+    #[test]
+    fn what_a_billionth_was_made_of_can_be_told() {
+        for k in numbers() {
+            assert_eq!(Billionth::up(k).numerator(), k);
+            assert_eq!(Billionth::down(k).numerator(), k);
         }
     }
 
