@@ -38,11 +38,27 @@ impl PositionDiscrepancy {
         Some(Self { tolerance, skew: Billionth::down(skew_allowance.as_nanos()), discrepancy_time, align })
     }
 
-    pub(crate) const fn discrepancy_time(&self) -> Span {
+    /// What is tolerated at rest.
+    #[must_use]
+    pub const fn tolerance(&self) -> Position {
+        self.tolerance
+    }
+
+    /// What the two sources may be apart in time.
+    #[must_use]
+    pub fn skew_allowance(&self) -> Span {
+        Span::from_nanos(self.skew.numerator())
+    }
+
+    /// How long more may last.
+    #[must_use]
+    pub const fn discrepancy_time(&self) -> Span {
         self.discrepancy_time
     }
 
-    pub(crate) const fn is_aligned(&self) -> bool {
+    /// Whether each position is first moved to the evaluation instant by its own speed.
+    #[must_use]
+    pub const fn is_aligned(&self) -> bool {
         self.align
     }
 }
@@ -62,7 +78,15 @@ impl SpeedDiscrepancy {
         (tolerance >= Speed::ZERO).then_some(Self { tolerance, discrepancy_time })
     }
 
-    pub(crate) const fn discrepancy_time(&self) -> Span {
+    /// What is tolerated.
+    #[must_use]
+    pub const fn tolerance(&self) -> Speed {
+        self.tolerance
+    }
+
+    /// How long more may last.
+    #[must_use]
+    pub const fn discrepancy_time(&self) -> Span {
         self.discrepancy_time
     }
 

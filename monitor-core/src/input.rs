@@ -122,6 +122,40 @@ impl InputConfig {
     }
 }
 
+/// The lines of an input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Lines {
+    /// One line.
+    Single(u8),
+    /// Two lines, how they belong together, how long they may disagree, and what a one-sided cycle means.
+    Dual([u8; 2], Pairing, Span, OneSided),
+}
+
+/// The line of a mask.
+fn line_of(mask: u32) -> u8 {
+    // Cannot fail: there are 32 bits.
+    u8::try_from(mask.trailing_zeros()).unwrap_or(u8::MAX)
+}
+
+impl InputConfig {
+    /// Its lines, whether the first demands at the high level, and its filter: what it was made of.
+    #[must_use]
+    pub fn parts(&self) -> (Lines, bool, Span) {
+        let demand_high = self.invert == 0;
+        let lines = match self.second {
+            None => Lines::Single(line_of(self.mask)),
+            Some(second) => {
+                let equivalent = demand_high == (second.invert == 0);
+                let pairing = if equivalent { Pairing::Equivalent } else { Pairing::Antivalent };
+                let time = Span::from_nanos(second.discrepancy_time);
+                Lines::Dual([line_of(self.mask), line_of(second.mask)], pairing, time, second.one_sided)
+            }
+        };
+        (lines, demand_high, Span::from_nanos(self.filter))
+    }
+}
+
 /// A line behind its filter.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]

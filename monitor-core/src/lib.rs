@@ -25,6 +25,7 @@ mod input;
 mod monitor;
 mod outcome;
 mod scale;
+pub mod seal;
 mod source;
 mod step;
 mod trip;
@@ -38,7 +39,7 @@ pub mod rules {}
 pub use axis::{Axis, AxisConfig, AxisError, AxisState, Demand, InputId, MonitorId, WarmUp};
 pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
-pub use input::{InputConfig, InputError, OneSided, Pairing};
+pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
 pub use monitor::{
     Bound, Check, Monitor, Motion, NoOwn, Ramp, Rule, RuleState, SpeedLimit, SpeedLimitState, Standstill,
     StandstillState, Stop, StopState, Supervision, Until,

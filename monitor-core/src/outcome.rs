@@ -39,6 +39,12 @@ macro_rules! set {
             /// None of them.
             pub const NONE: Self = Self(0);
 
+            /// From one bit each, in the order of the setup.
+            #[must_use]
+            pub const fn from_bits(bits: u32) -> Self {
+                Self(bits)
+            }
+
             /// One bit each, in the order of the setup.
             #[must_use]
             pub const fn to_bits(self) -> u32 {

@@ -108,7 +108,7 @@ impl Scale {
         Self::from_nano(nano_ulps.unsigned_abs(), nano_ulps < 0)
     }
 
-    const fn from_nano(nano: u64, reversed: bool) -> Result<Self, ScaleError> {
+    pub(crate) const fn from_nano(nano: u64, reversed: bool) -> Result<Self, ScaleError> {
         if nano < MIN_NANO {
             return Err(ScaleError::TooFine);
         }

@@ -123,6 +123,19 @@ impl SourceConfig {
         mul(beyond, self.scale.nano_ulps_per_count()) <= mul(self.max_speed, elapsed)
     }
 
+    /// The width of the counter.
+    #[must_use]
+    pub fn counter_bits(&self) -> u8 {
+        // Fits, because 56 bits at most are unused.
+        64_u8.saturating_sub(u8::try_from(self.unused_bits).unwrap_or(0))
+    }
+
+    /// The fastest that the mechanics can move.
+    #[must_use]
+    pub const fn max_speed(&self) -> Speed {
+        Speed::from_bits(self.max_speed.cast_signed())
+    }
+
     /// How far one count is.
     #[must_use]
     pub const fn scale(&self) -> &Scale {

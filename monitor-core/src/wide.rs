@@ -94,7 +94,8 @@ impl Billionth {
     const fn of(k: u64) -> (Self, u128) {
         // Bounded because k · 2⁶⁴ < 2¹²⁸; the quotient's high half is below 2⁶⁴, so neither half can fail to fit.
         let (quotient, rest) = divide(u64_to_u128(k) << 64, NANOS);
-        let (Some(whole), Some(part)) = (u128_to_u64(quotient >> 64), u128_to_u64(quotient & LOW_HALF)) else {
+        let (Some(whole), Some(part)) = (u128_to_u64(quotient >> 64), u128_to_u64(quotient & LOW_HALF))
+        else {
             return (Self { whole: u64::MAX, part: u64::MAX }, rest);
         };
         (Self { whole, part }, rest)

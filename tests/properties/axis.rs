@@ -8,7 +8,7 @@ use monitor_core::{
 };
 use proptest::prelude::*;
 
-use crate::core_of::{Core, core_of};
+use cowitness_tests::core_of::{Core, core_of};
 
 /// Stored points of every axis here.
 pub const POINTS: usize = 9;

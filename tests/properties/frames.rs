@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use quickcheck::{Arbitrary, Gen, QuickCheck};
 
 use crate::axis::{POINTS, clean_cases, config, first_trips, rules, run, when};
-use crate::core_of::core_of;
+use cowitness_tests::core_of::core_of;
 
 /// The setup without what depends on the frames in between: stops, alignment, filters, resets, two-line inputs.
 fn by_readings_alone(setup: &Setup) -> Setup {

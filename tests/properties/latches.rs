@@ -5,7 +5,7 @@ use monitor_core::{Axis, AxisState, Channel, Outcome, Reset, Trip};
 use proptest::prelude::*;
 
 use crate::axis::{cases, config, config_of, rules};
-use crate::core_of::{Core, core_of};
+use cowitness_tests::core_of::{Core, core_of};
 
 /// Everything latched on an axis.
 #[derive(Debug)]

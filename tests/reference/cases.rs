@@ -10,7 +10,7 @@ use monitor_core::{
 };
 
 use crate::compare::{Tally, first_difference};
-use crate::core_of::core_of;
+use cowitness_tests::core_of::core_of;
 
 const MS: u64 = 1_000_000;
 const POINTS: usize = 3;

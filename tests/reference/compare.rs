@@ -13,7 +13,7 @@ use monitor_core::{
 };
 use num_traits::Signed;
 
-use crate::core_of::{Core, bits, core_of};
+use cowitness_tests::core_of::{Core, bits, core_of};
 
 /// The first thing in which the two differ.
 #[derive(Debug)]

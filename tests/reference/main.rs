@@ -3,7 +3,6 @@
 
 mod cases;
 mod compare;
-mod core_of;
 
 use cowitness_tests::trace::{Case, case, minimised};
 use monitor_core::{Reading, Sample};

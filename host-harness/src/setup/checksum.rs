@@ -3,27 +3,13 @@
 use std::fmt::Write;
 
 use monitor_core::Span;
+use monitor_core::seal::crc32;
 
 use super::model::{
     By, ChannelSetup, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup,
     TimeColumn, Until,
 };
 use crate::decimal::{Exact, exact_text};
-
-/// The polynomial of CRC-32/ISO-HDLC, bits reversed.
-const POLYNOMIAL: u32 = 0xEDB8_8320;
-
-/// CRC-32/ISO-HDLC (polynomial 0x04C11DB7 reflected, initial value and final inversion all ones): detects every
-/// single burst of up to 32 changed bits. Not a protection against intent.
-#[must_use]
-pub fn crc32(bytes: &[u8]) -> u32 {
-    let remainder = bytes.iter().fold(u32::MAX, |remainder, byte| {
-        (0..8).fold(remainder ^ u32::from(*byte), |remainder, _| {
-            (remainder >> 1) ^ if remainder & 1 == 1 { POLYNOMIAL } else { 0 }
-        })
-    });
-    !remainder
-}
 
 impl Setup {
     /// CRC-32/ISO-HDLC over [`Setup::canonical`], in UTF-8.
@@ -160,16 +146,4 @@ fn standstill(windows: &StandstillSetup) -> String {
 
 fn ramp(ramp: &RampSetup) -> String {
     format!("{} {} {}", ns(&ramp.delay), ramp.deceleration.value.to_bits(), ramp.margin.value.to_bits())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_crc_has_the_check_value_of_its_catalogue_entry() {
-        // CRC-32/ISO-HDLC over the ASCII digits 1 to 9; from memory.
-        assert_eq!(crc32(b"123456789"), 0xCBF4_3926);
-        assert_eq!(crc32(b""), 0);
-    }
 }

@@ -85,7 +85,6 @@ mod read;
 mod section;
 mod value;
 
-pub use checksum::crc32;
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use model::{
     AxisUnit, By, ChannelSetup, DemandLevel, DiscrepancySetup, DualSetup, InputLines, InputSetup,

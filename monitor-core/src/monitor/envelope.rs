@@ -41,6 +41,24 @@ impl Ramp {
         Some(Self { delay: delay.as_nanos(), fall, margin: margin.to_bits() })
     }
 
+    /// From the demand to the beginning of the fall.
+    #[must_use]
+    pub const fn delay(&self) -> Span {
+        Span::from_nanos(self.delay)
+    }
+
+    /// How fast the line falls.
+    #[must_use]
+    pub fn deceleration(&self) -> Acceleration {
+        Acceleration::from_bits(self.fall.numerator().cast_signed())
+    }
+
+    /// How far above the speed at the demand the line starts.
+    #[must_use]
+    pub const fn margin(&self) -> Speed {
+        Speed::from_bits(self.margin)
+    }
+
     /// The line so long after the demand; it never rises.
     #[inline]
     fn line(&self, height: i64, since_demand: Span) -> i64 {

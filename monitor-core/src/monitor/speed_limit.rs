@@ -25,6 +25,18 @@ impl SpeedLimit {
         (limit >= Speed::ZERO).then_some(Self { limit, ramp })
     }
 
+    /// The limit.
+    #[must_use]
+    pub const fn limit(&self) -> Speed {
+        self.limit
+    }
+
+    /// The way into it; `None` when it holds at once.
+    #[must_use]
+    pub const fn ramp(&self) -> Option<Ramp> {
+        self.ramp
+    }
+
     /// The limit in force so long after the demand; `None` before the speed at the demand is known. It never rises.
     pub(crate) fn limit_at(&self, state: &SpeedLimitState, since_demand: Span) -> Option<Speed> {
         match &self.ramp {

@@ -25,11 +25,15 @@ impl Standstill {
             .then_some(Self { position_window, speed_window })
     }
 
-    pub(crate) const fn speed_window(&self) -> Speed {
+    /// The window of the speed.
+    #[must_use]
+    pub const fn speed_window(&self) -> Speed {
         self.speed_window
     }
 
-    pub(crate) const fn position_window(&self) -> Position {
+    /// The window of the position, to each side.
+    #[must_use]
+    pub const fn position_window(&self) -> Position {
         self.position_window
     }
 }

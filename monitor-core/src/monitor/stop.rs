@@ -59,6 +59,18 @@ impl Stop {
         }
     }
 
+    /// How it is supervised.
+    #[must_use]
+    pub const fn supervision(&self) -> &Supervision {
+        &self.supervision
+    }
+
+    /// How it ends.
+    #[must_use]
+    pub const fn until(&self) -> &Until {
+        &self.until
+    }
+
     pub(crate) fn position_window(&self) -> Option<Position> {
         match &self.until {
             Until::TorqueOff => None,

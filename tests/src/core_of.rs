@@ -1,6 +1,6 @@
 //! The core's setup for a setup of the model.
 
-use cowitness_tests::model::{self, By, Kind, Lines, Q};
+use crate::model::{self, By, Kind, Lines, Q};
 use monitor_core::{
     Acceleration, AxisConfig, Demand, InputConfig, InputId, InputSet, MonitorId, OneSided, Pairing, Position,
     PositionDiscrepancy, Ramp, Rule, Scale, SourceConfig, Span, Speed, SpeedDiscrepancy, SpeedLimit,

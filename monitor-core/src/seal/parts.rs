@@ -1,0 +1,302 @@
+//! The parts of an axis in a row of bytes: raw values, in the order of the constructors' arguments.
+
+use super::SealError;
+use super::bytes::{Reader, Writer};
+use crate::axis::{AxisConfig, Demand, WarmUp};
+use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
+use crate::input::{InputConfig, Lines, OneSided, Pairing};
+use crate::monitor::{Monitor, Ramp, Rule, SpeedLimit, Standstill, Stop, Supervision, Until};
+use crate::outcome::InputSet;
+use crate::scale::Scale;
+use crate::source::SourceConfig;
+use crate::units::{Acceleration, Position, Span, Speed};
+
+/// At most 32 monitors and inputs fit in an axis.
+pub(super) fn count(of: usize) -> u8 {
+    u8::try_from(of).unwrap_or(u8::MAX)
+}
+
+/// A part of an axis.
+trait Part: Sized {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError>;
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError>;
+}
+
+macro_rules! number {
+    ($type:ty, $read:ident, $from:path, $to:path) => {
+        impl Part for $type {
+            fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+                to.put(&$to(*self).to_le_bytes())
+            }
+
+            fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+                from.$read().map($from)
+            }
+        }
+    };
+}
+
+number!(Span, u64, Span::from_nanos, Span::as_nanos);
+number!(Position, i64, Position::from_bits, Position::to_bits);
+number!(Speed, i64, Speed::from_bits, Speed::to_bits);
+number!(Acceleration, i64, Acceleration::from_bits, Acceleration::to_bits);
+number!(InputSet, u32, InputSet::from_bits, InputSet::to_bits);
+
+impl Part for bool {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        to.put(&[u8::from(*self)])
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        from.bool()
+    }
+}
+
+impl<T: Part> Part for Option<T> {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.is_some().write(to)?;
+        self.iter().try_for_each(|value| value.write(to))
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        if bool::read(from)? { T::read(from).map(Some) } else { Ok(None) }
+    }
+}
+
+impl Part for SourceConfig {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        to.put(&[self.counter_bits()])?;
+        self.scale().is_reversed().write(to)?;
+        to.put(&self.scale().nano_ulps_per_count().to_le_bytes())?;
+        self.max_speed().write(to)?;
+        self.timeout().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let bits = u32::from(from.u8()?);
+        let reversed = from.bool()?;
+        let scale = Scale::from_nano(from.u64()?, reversed).map_err(SealError::Scale)?;
+        let (max_speed, timeout) = (Speed::read(from)?, Span::read(from)?);
+        Self::try_new(bits, scale, max_speed, timeout).map_err(SealError::Source)
+    }
+}
+
+impl Part for InputConfig {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        let (lines, demand_high, filter) = self.parts();
+        demand_high.write(to)?;
+        filter.write(to)?;
+        match lines {
+            Lines::Single(line) => to.put(&[0, line]),
+            Lines::Dual([first, second], pairing, discrepancy_time, one_sided) => {
+                to.put(&[1, first, second])?;
+                (pairing == Pairing::Antivalent).write(to)?;
+                discrepancy_time.write(to)?;
+                (one_sided == OneSided::Ignore).write(to)
+            }
+        }
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (demand_high, filter) = (bool::read(from)?, Span::read(from)?);
+        let dual = bool::read(from)?;
+        if !dual {
+            return Self::single(from.u8()?, demand_high, filter).map_err(SealError::Input);
+        }
+        let lines = from.take()?;
+        let pairing = if bool::read(from)? { Pairing::Antivalent } else { Pairing::Equivalent };
+        let discrepancy_time = Span::read(from)?;
+        let one_sided = if bool::read(from)? { OneSided::Ignore } else { OneSided::Fault };
+        Self::dual(lines, pairing, demand_high, filter, discrepancy_time, one_sided).map_err(SealError::Input)
+    }
+}
+
+impl Part for Ramp {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.delay().write(to)?;
+        self.deceleration().write(to)?;
+        self.margin().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (delay, deceleration, margin) =
+            (Span::read(from)?, Acceleration::read(from)?, Speed::read(from)?);
+        Self::try_new(delay, deceleration, margin).ok_or(SealError::Content)
+    }
+}
+
+impl Part for Standstill {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.position_window().write(to)?;
+        self.speed_window().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (position_window, speed_window) = (Position::read(from)?, Speed::read(from)?);
+        Self::try_new(position_window, speed_window).ok_or(SealError::Content)
+    }
+}
+
+impl Part for SpeedLimit {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.limit().write(to)?;
+        self.ramp().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (limit, ramp) = (Speed::read(from)?, Option::read(from)?);
+        Self::try_new(limit, ramp).ok_or(SealError::Content)
+    }
+}
+
+impl Part for Supervision {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        match self {
+            Self::Ramp { ramp, standstill_speed, within } => {
+                to.put(&[0])?;
+                ramp.write(to)?;
+                standstill_speed.write(to)?;
+                within.write(to)
+            }
+            Self::Time { within } => {
+                to.put(&[1])?;
+                within.write(to)
+            }
+        }
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Ok(match from.u8()? {
+            0 => Self::Ramp {
+                ramp: Ramp::read(from)?,
+                standstill_speed: Speed::read(from)?,
+                within: Option::read(from)?,
+            },
+            1 => Self::Time { within: Span::read(from)? },
+            _ => return Err(SealError::Content),
+        })
+    }
+}
+
+impl Part for Stop {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.supervision().write(to)?;
+        match self.until() {
+            Until::TorqueOff => None::<Standstill>.write(to),
+            Until::Standstill(standstill) => Some(*standstill).write(to),
+        }
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let supervision = Supervision::read(from)?;
+        let until = Option::read(from)?.map_or(Until::TorqueOff, Until::Standstill);
+        Self::try_new(supervision, until).ok_or(SealError::Content)
+    }
+}
+
+fn write_rule<Own>(rule: &Rule<Own>, to: &mut Writer<'_>) -> Result<(), SealError> {
+    match rule {
+        Rule::TorqueOff => to.put(&[0]),
+        Rule::Standstill(rule) => {
+            to.put(&[1])?;
+            rule.write(to)
+        }
+        Rule::SpeedLimit(rule) => {
+            to.put(&[2])?;
+            rule.write(to)
+        }
+        Rule::Stop(rule) => {
+            to.put(&[3])?;
+            rule.write(to)
+        }
+        Rule::Own(_) => Err(SealError::OwnMonitor),
+    }
+}
+
+fn read_rule<Own>(from: &mut Reader<'_>) -> Result<Rule<Own>, SealError> {
+    Ok(match from.u8()? {
+        0 => Rule::TorqueOff,
+        1 => Rule::Standstill(Standstill::read(from)?),
+        2 => Rule::SpeedLimit(SpeedLimit::read(from)?),
+        3 => Rule::Stop(Stop::read(from)?),
+        _ => return Err(SealError::Content),
+    })
+}
+
+impl Part for PositionDiscrepancy {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.tolerance().write(to)?;
+        self.skew_allowance().write(to)?;
+        self.discrepancy_time().write(to)?;
+        self.is_aligned().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (tolerance, skew) = (Position::read(from)?, Span::read(from)?);
+        let (time, align) = (Span::read(from)?, bool::read(from)?);
+        Self::try_new(tolerance, skew, time, align).ok_or(SealError::Content)
+    }
+}
+
+impl Part for SpeedDiscrepancy {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.tolerance().write(to)?;
+        self.discrepancy_time().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (tolerance, time) = (Speed::read(from)?, Span::read(from)?);
+        Self::try_new(tolerance, time).ok_or(SealError::Content)
+    }
+}
+
+pub(super) fn write_axis<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>(
+    to: &mut Writer<'_>,
+    axis: &AxisConfig<POINTS, MONITORS, INPUTS, Own>,
+) -> Result<(), SealError> {
+    axis.sources.a.write(to)?;
+    axis.sources.b.write(to)?;
+    Span::from_nanos(axis.spacing.window()).write(to)?;
+    (axis.warm_up == WarmUp::Permit).write(to)?;
+    axis.inputs.iter().try_for_each(|input| input.write(to))?;
+    axis.reset.write(to)?;
+    for monitor in &axis.monitors {
+        match monitor.demand {
+            Demand::Always => None::<InputSet>.write(to)?,
+            Demand::AnyOf(inputs) => Some(inputs).write(to)?,
+        }
+        monitor.on_delay.write(to)?;
+        write_rule(&monitor.rule, to)?;
+    }
+    axis.position_discrepancy.write(to)?;
+    axis.speed_discrepancy.write(to)
+}
+
+pub(super) fn read_axis<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
+    from: &mut Reader<'_>,
+    monitors: u8,
+    inputs: u8,
+) -> Result<AxisConfig<POINTS, MONITORS, INPUTS>, SealError> {
+    let (a, b) = (SourceConfig::read(from)?, SourceConfig::read(from)?);
+    let window = Span::read(from)?;
+    let warm_up = if bool::read(from)? { WarmUp::Permit } else { WarmUp::Withhold };
+    let mut axis = AxisConfig::try_new(a, b, window, warm_up).map_err(SealError::Axis)?;
+    for _ in 0..inputs {
+        axis.add_input(InputConfig::read(from)?).map_err(SealError::Axis)?;
+    }
+    if let Some(reset) = Option::read(from)? {
+        axis.set_reset(reset);
+    }
+    for _ in 0..monitors {
+        let demand = Option::read(from)?.map_or(Demand::Always, Demand::AnyOf);
+        let on_delay = Span::read(from)?;
+        axis.add_monitor(read_rule(from)?, demand, on_delay).map_err(SealError::Axis)?;
+    }
+    if let Some(rule) = Option::read(from)? {
+        axis.set_position_discrepancy(rule);
+    }
+    if let Some(rule) = Option::read(from)? {
+        axis.set_speed_discrepancy(rule);
+    }
+    Ok(axis)
+}
