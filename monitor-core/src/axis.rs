@@ -245,6 +245,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         state.sides.of(channel).source.speed(self.sources.of(channel).scale())
     }
 
+    /// The position of a channel, rounded to the nearest ULP; `None` while unknown.
+    #[must_use]
+    pub fn position(
+        &self,
+        state: &AxisState<POINTS, MONITORS, INPUTS, Own>,
+        channel: Channel,
+    ) -> Option<Position> {
+        state.sides.of(channel).source.position(self.sources.of(channel))
+    }
+
     /// How far the channels were apart at the last frame; `None` when that was not held against the tolerance: without the
     /// rule, while either channel could not be seen, or with nothing to count from. Worked out when it is asked for.
     #[must_use]
@@ -325,7 +335,24 @@ pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
     /// The smallest limit on the speed at the frame before.
     pub(crate) limit_before: Speed,
     pub(crate) calm: Calm,
-    pub(crate) halves: Vec<Half<RuleState>, MONITORS>,
+    /// Those beyond the monitors of the setup are not used.
+    pub(crate) halves: [Half<RuleState>; MONITORS],
+}
+
+impl<const POINTS: usize, const MONITORS: usize, OwnState: Copy> Side<POINTS, MONITORS, RuleState<OwnState>> {
+    /// Of an axis that has not been shown a frame.
+    const NEW: Self = {
+        let never = Instant::from_nanos(0);
+        let half = Half { state: RuleState::None, latch: Latch::NEW, demanded_at: never };
+        Self {
+            source: Source::new(),
+            lost: false,
+            latched: MonitorSet::NONE,
+            limit_before: Speed::MAX,
+            calm: Calm::NONE,
+            halves: [half; MONITORS],
+        }
+    };
 }
 
 /// Everything about an axis that changes while it runs. Starts without permit and without knowing anything.
@@ -354,7 +381,8 @@ pub struct AxisState<
     /// No input changes while no level does.
     pub(crate) settled: bool,
     pub(crate) demanding: InputSet,
-    pub(crate) inputs: Vec<Input, INPUTS>,
+    /// Those beyond the inputs of the setup stay as they are: at rest.
+    pub(crate) inputs: [Input; INPUTS],
     pub(crate) button: Button,
     pub(crate) active: MonitorSet,
     /// Monitors that are active although nothing demands them.
@@ -367,22 +395,10 @@ pub struct AxisState<
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
     AxisState<POINTS, MONITORS, INPUTS, Own>
 {
-    /// The state of an axis that has not been shown a frame.
+    /// The state of an axis that has not been shown a frame, whatever its setup: can be made where it is to stay.
     #[must_use]
-    pub fn new(config: &AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
+    pub const fn new() -> Self {
         let zero = Instant::from_nanos(0);
-        let side = |source| Side {
-            source: Source::new(),
-            lost: false,
-            latched: MonitorSet::NONE,
-            limit_before: Speed::MAX,
-            calm: Calm::of_none(source, config.spacing),
-            halves: for_each(&config.monitors, |monitor| Half {
-                state: monitor.rule.fresh(),
-                latch: Latch::NEW,
-                demanded_at: zero,
-            }),
-        };
         Self {
             started: false,
             last_now: zero,
@@ -391,12 +407,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             last: Last::Blind,
             locked: false,
             started_at: zero,
-            sides: PerChannel { a: side(&config.sources.a), b: side(&config.sources.b) },
-            levels: crate::frame::Levels::default(),
+            sides: PerChannel { a: Side::NEW, b: Side::NEW },
+            levels: crate::frame::Levels::from_bits(0),
             restless: true,
             settled: false,
             demanding: InputSet::NONE,
-            inputs: for_each(&config.inputs, |_| Input::new()),
+            inputs: [Input::NEW; INPUTS],
             button: Button::new(),
             active: MonitorSet::NONE,
             carried: MonitorSet::NONE,
@@ -451,7 +467,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             Tripped::PositionDiscrepancy => &self.position_discrepancy,
             Tripped::SpeedDiscrepancy => &self.speed_discrepancy,
         };
-        latch.latched().map(|latched| latched.trip(rule))
+        latch.trip(rule)
     }
 
     /// All latched trips: monitors in the order of the setup, channel A first, then the discrepancies.
@@ -465,14 +481,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 }
 
-/// One for each, in the same order. Collecting them would have to panic if there were more than fit.
-fn for_each<T, U, const N: usize>(of: &Vec<T, N>, make: impl Fn(&T) -> U) -> Vec<U, N> {
-    let mut all = Vec::new();
-    for one in of {
-        // Fits, because the two have the same capacity.
-        let _ = all.push(make(one));
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor> Default
+    for AxisState<POINTS, MONITORS, INPUTS, Own>
+{
+    fn default() -> Self {
+        Self::new()
     }
-    all
 }
 
 /// An axis: its setup and its state.
@@ -494,8 +508,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// An axis that has not been shown a frame: no permit.
     #[must_use]
     pub fn new(config: AxisConfig<POINTS, MONITORS, INPUTS, Own>) -> Self {
-        let state = AxisState::new(&config);
-        Self { config, state }
+        Self { config, state: AxisState::new() }
     }
 
     /// Evaluates one frame. Bounded, and it cannot panic.
@@ -565,6 +578,6 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// The position of a channel, rounded to the nearest ULP; `None` while unknown.
     #[must_use]
     pub fn position(&self, channel: Channel) -> Option<Position> {
-        self.state.sides.of(channel).source.position(self.config.sources.of(channel))
+        self.config.position(&self.state, channel)
     }
 }

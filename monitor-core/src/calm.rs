@@ -28,15 +28,14 @@ pub(crate) struct Calm {
     /// The counts, from `low` to `high`, at which each of them is within its position window.
     low: i64,
     high: i64,
-    /// `high − low`.
-    width: u64,
-    /// Readings less than a window and at most a timeout apart keep calm: in nanoseconds. While it is 0, nothing does, and `width` is
-    /// meaningless.
+    /// Readings less than a window and at most a timeout apart keep calm: in nanoseconds. While it is 0, nothing does.
     pub(crate) interval: u64,
     /// One of them withdraws the permit as planned.
     pub(crate) withdraws: bool,
-    /// A limit among them falls; then all active monitors are calm, and only until this frame.
-    pub(crate) falls_until: Option<Instant>,
+    /// A limit among them falls; then all active monitors are calm.
+    pub(crate) falls: bool,
+    /// And only until this frame.
+    pub(crate) until: Instant,
 }
 
 /// No calm count is further off to either side: the difference of two does not overflow.
@@ -47,16 +46,17 @@ const FAR: i64 = 1 << 62;
 const WHILE: [u64; 3] = [u64::MAX, 16_000_000, 2_000_000];
 
 impl Calm {
-    const NONE: Self = Self {
+    /// Of an axis that has not been shown a frame: nothing is calm.
+    pub(crate) const NONE: Self = Self {
         monitors: MonitorSet::NONE,
         limit: Speed::MAX,
         rate: CountRate::ZERO,
         low: i64::MIN,
         high: i64::MAX,
-        width: 0,
         interval: 0,
         withdraws: false,
-        falls_until: None,
+        falls: false,
+        until: Instant::from_nanos(u64::MAX),
     };
 
     /// Without a monitor: nothing but the ranges to keep.
@@ -77,8 +77,7 @@ impl Calm {
     /// Whether each of its monitors is within its position window there.
     #[inline(always)]
     pub(crate) fn reaches(&self, count: i64) -> bool {
-        // Wraps to a large number below `low`.
-        count.wrapping_sub(self.low).cast_unsigned() <= self.width
+        self.low <= count && count <= self.high
     }
 
     /// When all monitors have been considered.
@@ -91,8 +90,7 @@ impl Calm {
             _ => 0,
         };
         let rate = source.scale().rate_within(self.limit);
-        // Bounded because both are within ±2⁶², when there is an interval.
-        Self { rate, low, high, width: high.wrapping_sub(low).cast_unsigned(), interval, ..self }
+        Self { rate, low, high, interval, ..self }
     }
 
     /// Takes in a monitor when it is calm; tells when its limit falls, and leaves it out. `check` found neither a violation nor
@@ -138,7 +136,8 @@ impl Calm {
             if speed <= limit {
                 self.limit = self.limit.min(limit);
                 self.monitors = self.monitors.union(falling);
-                self.falls_until = Some(until);
+                self.falls = true;
+                self.until = until;
                 return;
             }
         }

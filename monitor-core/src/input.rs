@@ -213,10 +213,11 @@ pub struct Input {
 }
 
 impl Input {
-    pub(crate) const fn new() -> Self {
+    /// That has not been read.
+    pub(crate) const NEW: Self = {
         const LINE: Line = Line { effective: false, read: false, since: Instant::from_nanos(0) };
         Self { lines: [LINE; 2], pair: Pair::Agree(false), started: false, faulted: false, proven: false }
-    }
+    };
 
     /// Reads the lines at a frame; true when the input became faulted at it.
     pub(crate) fn update(&mut self, config: &InputConfig, levels: Levels, now: Instant) -> bool {
@@ -330,7 +331,7 @@ pub(crate) struct Button {
 
 impl Button {
     pub(crate) const fn new() -> Self {
-        Self { input: Input::new() }
+        Self { input: Input::NEW }
     }
 
     /// True at the falling edge: pressed at the frame before, released at this one (ISO 13849-1, manual reset by

@@ -20,6 +20,8 @@ mod axis;
 mod calm;
 mod discrepancy;
 mod frame;
+#[cfg(feature = "hal")]
+pub mod hal;
 mod history;
 mod input;
 mod monitor;

@@ -179,11 +179,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if !is_quiet {
             return Quiet::NOT;
         }
-        let forever = Instant::from_nanos(u64::MAX);
-        let until = |calm: &Calm| calm.falls_until.unwrap_or(forever);
         Quiet {
-            until: until(&a.calm).min(until(&b.calm)),
-            falls: a.calm.falls_until.is_some() || b.calm.falls_until.is_some(),
+            until: a.calm.until.min(b.calm.until),
+            falls: a.calm.falls || b.calm.falls,
             permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
         }
     }
@@ -201,8 +199,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if !state.started {
             state.started = true;
             state.started_at = now;
-            state.sides.a.source.watch_from(now);
-            state.sides.b.source.watch_from(now);
+            let PerChannel { a, b } = &mut state.sides;
+            for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
+                side.source.watch_from(now);
+                side.calm = Calm::of_none(source, self.spacing);
+            }
         } else if now <= state.last_now {
             state.clock_fault = true;
             state.locked = true;
@@ -300,7 +301,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
         frame_before: Instant,
     ) {
-        if side.calm.falls_until.is_some() {
+        if side.calm.falls {
             let monitors = side.calm.monitors;
             side.limit_before = limit_at(&self.monitors, side, monitors, frame_before).unwrap_or(Speed::MAX);
         }
@@ -489,7 +490,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        let lasts = visible && side.calm.falls_until.is_none() && side.calm.holds(&side.source);
+        let lasts = visible && !side.calm.falls && side.calm.holds(&side.source);
         if W::WATCHES || !lasts {
             side.calm = Calm::of_none(source, self.spacing);
         }

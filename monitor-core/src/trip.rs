@@ -69,38 +69,36 @@ pub struct Trip {
     pub evidence: Evidence,
 }
 
-/// A trip as it is kept beside its rule.
+/// The on-delay of one rule on one channel, and its latch: a trip as it is kept beside its rule.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(crate) struct Latched {
-    demanded_at: Instant,
-    violated_since: Instant,
-    tripped_at: Instant,
-    evidence: Evidence,
-}
-
-impl Latched {
-    pub(crate) const fn trip(&self, rule: Tripped) -> Trip {
-        Trip {
-            rule,
-            demanded_at: self.demanded_at,
-            violated_since: self.violated_since,
-            tripped_at: self.tripped_at,
-            evidence: self.evidence,
-        }
-    }
-}
-
-/// The on-delay of one rule on one channel, and its latch.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Latch {
-    violated_since: Option<Instant>,
-    latched: Option<Latched>,
+    /// The first frame of the violation that lasts; after a trip, of the one that led to it.
+    violated_since: Instant,
+    demanded_at: Instant,
+    tripped_at: Instant,
+    observed: i64,
+    limit: i64,
+    /// It is a speed that was observed.
+    is_speed: bool,
+    violated: bool,
+    tripped: bool,
 }
 
 impl Latch {
-    pub(crate) const NEW: Self = Self { violated_since: None, latched: None };
+    pub(crate) const NEW: Self = {
+        let never = Instant::from_nanos(0);
+        Self {
+            violated_since: never,
+            demanded_at: never,
+            tripped_at: never,
+            observed: 0,
+            limit: 0,
+            is_speed: false,
+            violated: false,
+            tripped: false,
+        }
+    };
 
     /// Takes the verdict of one frame. True when the rule trips at this frame.
     #[inline]
@@ -111,50 +109,65 @@ impl Latch {
         demanded_at: Instant,
         on_delay: Span,
     ) -> bool {
-        match evidence {
-            Some(evidence) => self.violated(evidence, now, demanded_at, on_delay),
-            None => {
-                self.interrupt();
-                false
-            }
-        }
-    }
-
-    /// Takes a violation. True when the rule trips at this frame.
-    #[inline]
-    pub(crate) fn violated(
-        &mut self,
-        evidence: Evidence,
-        now: Instant,
-        demanded_at: Instant,
-        on_delay: Span,
-    ) -> bool {
-        let violated_since = *self.violated_since.get_or_insert(now);
-        // Bounded because frames go forward.
-        let lasted = now.as_nanos().wrapping_sub(violated_since.as_nanos());
-        if self.latched.is_some() || lasted < on_delay.as_nanos() {
+        let Some(evidence) = evidence else {
+            self.interrupt();
+            return false;
+        };
+        let lasts = core::mem::replace(&mut self.violated, true);
+        if self.tripped {
             return false;
         }
-        self.latched = Some(Latched { demanded_at, violated_since, tripped_at: now, evidence });
+        if !lasts {
+            self.violated_since = now;
+        }
+        // Bounded because frames go forward.
+        let lasted = now.as_nanos().wrapping_sub(self.violated_since.as_nanos());
+        if lasted < on_delay.as_nanos() {
+            return false;
+        }
+        self.tripped = true;
+        self.demanded_at = demanded_at;
+        self.tripped_at = now;
+        let (observed, limit) = match evidence {
+            Evidence::Position(Bound { observed, limit }) => (observed.to_bits(), limit.to_bits()),
+            Evidence::Speed(Bound { observed, limit }) => (observed.to_bits(), limit.to_bits()),
+        };
+        self.is_speed = matches!(evidence, Evidence::Speed(_));
+        self.observed = observed;
+        self.limit = limit;
         true
     }
 
     /// Not evaluated at this frame, or not active: the violation is not unbroken.
     #[inline]
     pub(crate) fn interrupt(&mut self) {
-        self.violated_since = None;
+        self.violated = false;
     }
 
     #[inline]
     pub(crate) const fn is_violated(&self) -> bool {
-        self.violated_since.is_some()
+        self.violated
     }
 
-    pub(crate) const fn latched(&self) -> Option<&Latched> {
-        self.latched.as_ref()
+    pub(crate) fn trip(&self, rule: Tripped) -> Option<Trip> {
+        let (observed, limit) = (self.observed, self.limit);
+        let evidence = if self.is_speed {
+            Evidence::Speed(Bound { observed: Speed::from_bits(observed), limit: Speed::from_bits(limit) })
+        } else {
+            let (observed, limit) = (Position::from_bits(observed), Position::from_bits(limit));
+            Evidence::Position(Bound { observed, limit })
+        };
+        self.tripped.then_some(Trip {
+            rule,
+            demanded_at: self.demanded_at,
+            violated_since: self.violated_since,
+            tripped_at: self.tripped_at,
+            evidence,
+        })
     }
 
+    /// Only while it is not violated: the next violation then begins anew.
     pub(crate) fn reset(&mut self) {
-        self.latched = None;
+        self.tripped = false;
     }
 }

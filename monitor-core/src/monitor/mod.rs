@@ -259,7 +259,7 @@ impl<OwnState> RuleState<OwnState> {
     /// Where the axis is to stay.
     pub(crate) fn reference(&self) -> Option<Mark> {
         match self {
-            Self::Standstill(state) => state.reference(),
+            Self::Standstill(state) => Some(state.reference()),
             Self::Stop(state) => state.reference(),
             _ => None,
         }

@@ -39,19 +39,26 @@ impl Standstill {
 }
 
 /// Where the axis is to stay.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct StandstillState {
-    reference: Option<Mark>,
+    /// Comparable with no reading before one was taken.
+    reference: Mark,
+}
+
+impl Default for StandstillState {
+    fn default() -> Self {
+        Self { reference: Mark::NEVER }
+    }
 }
 
 impl StandstillState {
     /// Takes the present position as the reference.
     pub(crate) fn here(motion: &Motion<'_>) -> Self {
-        Self { reference: motion.here() }
+        Self { reference: motion.here().unwrap_or(Mark::NEVER) }
     }
 
-    pub(crate) const fn reference(&self) -> Option<Mark> {
+    pub(crate) const fn reference(&self) -> Mark {
         self.reference
     }
 }
@@ -63,8 +70,10 @@ impl Monitor for Standstill {
     fn check(&self, state: &mut StandstillState, motion: &Motion<'_>) -> Check {
         let Some(here) = motion.here() else { return Check::of_known_speed(None, self.speed_window) };
         // A reference from before the count was broken says nothing about where the axis is now.
-        let reference = state.reference.filter(|mark| mark.is_comparable(here)).unwrap_or(here);
-        state.reference = Some(reference);
+        if !state.reference.is_comparable(here) {
+            state.reference = here;
+        }
+        let reference = state.reference;
         let speed = Check::of_known_speed(motion.speed(), self.speed_window);
         Check {
             // A travel beyond the range of a position is beyond any window.

@@ -81,14 +81,14 @@ impl Stop {
     /// The window of the speed once it holds the axis.
     pub(crate) fn speed_window(&self, state: &StopState) -> Option<Speed> {
         match &self.until {
-            Until::Standstill(standstill) if state.complete => Some(standstill.speed_window()),
+            Until::Standstill(standstill) if state.is_complete() => Some(standstill.speed_window()),
             _ => None,
         }
     }
 
     /// Whether it is complete and `check` already is that of its end, not of the last frame before.
     pub(crate) fn is_calm(&self, state: &StopState, check: &Check) -> bool {
-        state.complete
+        state.is_complete()
             && match self.until {
                 Until::TorqueOff => check.speed.is_none(),
                 Until::Standstill(_) => check.position.is_some(),
@@ -107,15 +107,35 @@ impl Stop {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct StopState {
-    envelope: Envelope,
-    held: StandstillState,
-    complete: bool,
+    phase: Phase,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum Phase {
+    /// On its way.
+    Braking(Envelope),
+    /// Carried through; this is where the axis is to stay.
+    Complete(StandstillState),
+}
+
+impl Default for Phase {
+    fn default() -> Self {
+        Self::Braking(Envelope::default())
+    }
 }
 
 impl StopState {
+    const fn is_complete(&self) -> bool {
+        matches!(self.phase, Phase::Complete(_))
+    }
+
     /// Where the axis is to stay after the stop.
     pub(crate) const fn reference(&self) -> Option<Mark> {
-        self.held.reference()
+        match &self.phase {
+            Phase::Braking(_) => None,
+            Phase::Complete(held) => Some(held.reference()),
+        }
     }
 }
 
@@ -123,26 +143,27 @@ impl Monitor for Stop {
     type State = StopState;
 
     fn check(&self, state: &mut StopState, motion: &Motion<'_>) -> Check {
-        if state.complete {
-            let check = match &self.until {
-                Until::TorqueOff => Check { withdraws: true, ..Check::default() },
-                Until::Standstill(standstill) => standstill.check(&mut state.held, motion),
-            };
-            return Check { complete: true, ..check };
-        }
+        let envelope = match &mut state.phase {
+            Phase::Braking(envelope) => envelope,
+            Phase::Complete(held) => {
+                let check = match &self.until {
+                    Until::TorqueOff => Check { withdraws: true, ..Check::default() },
+                    Until::Standstill(standstill) => standstill.check(held, motion),
+                };
+                return Check { complete: true, ..check };
+            }
+        };
         let mut check = match &self.supervision {
             Supervision::Time { .. } => Check::default(),
             Supervision::Ramp { ramp, standstill_speed, .. } => {
-                match state.envelope.limit(ramp, *standstill_speed, motion) {
+                match envelope.limit(ramp, *standstill_speed, motion) {
                     Some(limit) => Check::of_known_speed(motion.speed(), limit),
                     None => Check::not_yet(),
                 }
             }
         };
-        if state.envelope.has_landed() || self.within().is_some_and(|within| motion.since_demand() >= within)
-        {
-            state.complete = true;
-            state.held = StandstillState::here(motion);
+        if envelope.has_landed() || self.within().is_some_and(|within| motion.since_demand() >= within) {
+            state.phase = Phase::Complete(StandstillState::here(motion));
             check.complete = true;
             check.withdraws = self.until == Until::TorqueOff;
         }
@@ -150,6 +171,6 @@ impl Monitor for Stop {
     }
 
     fn carries_on(&self, state: &StopState) -> bool {
-        !state.complete
+        !state.is_complete()
     }
 }
