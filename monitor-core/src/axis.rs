@@ -166,14 +166,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             return Err(AxisError::Window(window));
         }
         let spacing = Spacing::new::<POINTS>(window);
-        // Bounded because each is at most 4·10⁹.
-        let longest = a.timeout().max(b.timeout()).as_nanos();
-        let sum = window.as_nanos().wrapping_add(spacing.step().as_nanos()).wrapping_add(longest);
-        if u32::try_from(sum).is_err() {
-            return Err(AxisError::WindowAndTimeout(Span::from_nanos(sum)));
-        }
+        let sources = PerChannel { a, b };
+        check_times(&sources, spacing)?;
         Ok(Self {
-            sources: PerChannel { a, b },
+            sources,
             spacing,
             warm_up,
             inputs: Vec::new(),
@@ -310,6 +306,17 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// Sets the rule on the speeds of the two channels.
     pub fn set_speed_discrepancy(&mut self, rule: SpeedDiscrepancy) {
         self.speed_discrepancy = Some(rule);
+    }
+}
+
+/// Windowed times fit in 32 bits.
+pub(crate) fn check_times(sources: &PerChannel<SourceConfig>, spacing: Spacing) -> Result<(), AxisError> {
+    // Bounded because each is at most 4·10⁹.
+    let longest = sources.a.timeout().max(sources.b.timeout()).as_nanos();
+    let sum = spacing.window().wrapping_add(spacing.step().as_nanos()).wrapping_add(longest);
+    match u32::try_from(sum) {
+        Ok(_) => Ok(()),
+        Err(_) => Err(AxisError::WindowAndTimeout(Span::from_nanos(sum))),
     }
 }
 

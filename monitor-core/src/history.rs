@@ -25,8 +25,18 @@ impl Spacing {
     /// the readings are not further apart themselves. Any two neighbouring gaps together are then more than
     /// `window / M`, so 2 M points and the base always span the window.
     pub(crate) const fn new<const POINTS: usize>(window: Span) -> Self {
-        const { assert!(POINTS >= 3 && POINTS % 2 == 1 && POINTS <= 1025, "an odd number of points, 3 to 1025") };
-        let m = usize_to_u64(POINTS >> 1);
+        const { assert!(Self::has_points(POINTS), "an odd number of points, 3 to 1025") };
+        Self::of_points(POINTS, window)
+    }
+
+    /// Whether a history may have so many points: an odd number, 3 to 1025.
+    pub(crate) const fn has_points(points: usize) -> bool {
+        points >= 3 && points % 2 == 1 && points <= 1025
+    }
+
+    /// As [`new`](Self::new), for a number of points that [`has_points`](Self::has_points) lets through.
+    pub(crate) const fn of_points(points: usize, window: Span) -> Self {
+        let m = usize_to_u64(points >> 1);
         // `None` is not reached: there are at least three points.
         let step = match divide_to_u64(u64_to_u128(window.as_nanos()), u64_to_u128(m)) {
             Some(step) => step,

@@ -24,6 +24,7 @@ mod frame;
 pub mod hal;
 mod history;
 mod input;
+mod listing;
 mod monitor;
 mod outcome;
 mod scale;
@@ -42,6 +43,7 @@ pub use axis::{Axis, AxisConfig, AxisError, AxisState, Demand, InputId, MonitorI
 pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
+pub use listing::MonitorParts;
 pub use monitor::{
     Bound, Check, Monitor, Motion, NoOwn, Ramp, Rule, RuleState, SpeedLimit, SpeedLimitState, Standstill,
     StandstillState, Stop, StopState, Supervision, Until,

@@ -124,6 +124,61 @@ fn an_image_for_another_history_or_a_larger_axis_is_not_loaded() {
 }
 
 #[test]
+fn an_image_for_another_history_differs_in_its_points_only() {
+    let config = full();
+    for points in [3, 9, 33, 1025] {
+        let mut bytes = [0; 4096];
+        let length = config.seal_for(points, SETUP, LABELS, &mut bytes).expect("the image fits");
+        assert_eq!(Image::open(&bytes[..length]).map(|image| image.points()), Ok(points));
+        bytes[6..8].copy_from_slice(&9_u16.to_le_bytes());
+        assert_eq!(with_its_checksum(bytes[..length].to_vec()), sealed(&config));
+    }
+}
+
+#[test]
+fn no_image_is_made_or_shown_for_a_history_that_no_axis_has() {
+    let config = full();
+    for points in [0, 1, 2, 4, 1024, 1026, 1027, u16::MAX] {
+        let mut bytes = [0; 4096];
+        assert_eq!(config.seal_for(points, 0, &[], &mut bytes), Err(SealError::History(points)));
+        let mut bytes = sealed(&config);
+        bytes[6..8].copy_from_slice(&points.to_le_bytes());
+        let bytes = with_its_checksum(bytes);
+        let image = Image::open(&bytes).expect("an image");
+        assert_eq!(image.for_review::<16, 16>().err(), Some(SealError::History(points)));
+    }
+}
+
+/// With three stored readings they lie a whole window apart, and window, spacing and timeout must fit in 32 bits together.
+#[test]
+fn no_image_is_made_or_shown_for_a_history_whose_times_do_not_fit() {
+    let fastest = Speed::from_int(3000).expect("in range");
+    let timeout = Span::from_nanos(1_000_000_000);
+    let source = SourceConfig::try_new(64, Scale::ULP, fastest, timeout).expect("a source");
+    let window = Span::from_nanos(2_000_000_000);
+    let config = AxisConfig::<9, 0, 0>::try_new(source, source, window, WarmUp::Withhold).expect("an axis");
+    let too_long = SealError::Axis(AxisError::WindowAndTimeout(Span::from_nanos(5_000_000_000)));
+    assert_eq!(config.seal_for(3, 0, &[], &mut [0; 1024]), Err(too_long));
+    let mut bytes = [0; 1024];
+    let length = config.seal(0, &[], &mut bytes).expect("the image fits");
+    bytes[6..8].copy_from_slice(&3_u16.to_le_bytes());
+    let bytes = with_its_checksum(bytes[..length].to_vec());
+    let image = Image::open(&bytes).expect("an image");
+    assert_eq!(image.for_review::<0, 0>().err(), Some(too_long));
+}
+
+#[test]
+fn what_is_shown_of_an_axis_is_what_is_loaded() {
+    for seed in 0..200 {
+        let bytes = sealed(&config(seed));
+        let shown = Image::open(&bytes).and_then(|image| image.for_review::<32, 32>()).expect("an axis");
+        let mut again = [0; 4096];
+        let length = shown.seal_for(9, SETUP, LABELS, &mut again).expect("the image fits");
+        assert_eq!(again[..length], bytes, "seed {seed}");
+    }
+}
+
+#[test]
 fn what_a_constructor_refuses_is_not_loaded_although_the_checksum_is_right() {
     let mut bytes = sealed(&full());
     // The width of the first counter.

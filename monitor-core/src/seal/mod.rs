@@ -24,7 +24,8 @@ mod parts;
 
 use core::fmt;
 
-use crate::axis::{AxisConfig, AxisError};
+use crate::axis::{AxisConfig, AxisError, check_times};
+use crate::history::Spacing;
 use crate::input::InputError;
 use crate::monitor::Monitor;
 use crate::scale::ScaleError;
@@ -52,6 +53,8 @@ pub enum SealError {
     Altered(u32, u32),
     /// It was made for another number of stored readings: that of the image, and that of the axis.
     Points(u16, usize),
+    /// No axis has so many stored readings per channel: an odd number, 3 to 1025.
+    History(u16),
     /// The content is of no known form although the checksum is right: another program made it.
     Content,
     /// A source that cannot be set up.
@@ -82,6 +85,9 @@ impl fmt::Display for SealError {
             }
             Self::Points(sealed, has) => {
                 write!(f, "sealed for {sealed} stored readings per channel; this axis has {has}")
+            }
+            Self::History(points) => {
+                write!(f, "no axis has {points} stored readings per channel; an odd number, 3 to 1025")
             }
             Self::Content => f.write_str("a content of unknown form under a right checksum"),
             Self::Source(error) => error.fmt(f),
@@ -209,10 +215,42 @@ impl<'a> Image<'a> {
         if usize::from(self.points) != POINTS {
             return Err(SealError::Points(self.points, POINTS));
         }
+        self.read()
+    }
+
+    /// The axis that was sealed, whatever history it was made for: to be looked at, not to run, because the history of this one
+    /// is the longest there is. [`points`](Self::points) is what it was made for.
+    ///
+    /// # Errors
+    ///
+    /// As [`axis`](Self::axis) for an axis with the history that the image names; [`SealError::History`] when there is none such.
+    pub fn for_review<const MONITORS: usize, const INPUTS: usize>(
+        &self,
+    ) -> Result<AxisConfig<1025, MONITORS, INPUTS>, SealError> {
+        let axis = self.read()?;
+        check_points(&axis, self.points)?;
+        Ok(axis)
+    }
+
+    fn read<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
+        &self,
+    ) -> Result<AxisConfig<POINTS, MONITORS, INPUTS>, SealError> {
         let mut reader = Reader::new(self.axis);
         let axis = parts::read_axis(&mut reader, self.monitors, self.inputs)?;
         if reader.is_empty() { Ok(axis) } else { Err(SealError::Content) }
     }
+}
+
+/// Whether the same axis with `points` stored readings per channel can be set up.
+fn check_points<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>(
+    axis: &AxisConfig<POINTS, MONITORS, INPUTS, Own>,
+    points: u16,
+) -> Result<(), SealError> {
+    if !Spacing::has_points(points.into()) {
+        return Err(SealError::History(points));
+    }
+    let spacing = Spacing::of_points(points.into(), axis.window());
+    check_times(&axis.sources, spacing).map_err(SealError::Axis)
 }
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
@@ -225,15 +263,31 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     ///
     /// [`SealError::NoRoom`], or [`SealError::OwnMonitor`] when it has one. What `out` holds then is no image.
     pub fn seal(&self, setup: u32, labels: &[u8], out: &mut [u8]) -> Result<usize, SealError> {
+        // At most 1025.
+        self.seal_for(u16::try_from(POINTS).unwrap_or(u16::MAX), setup, labels, out)
+    }
+
+    /// As [`seal`](Self::seal), for an axis on the target that has `points` stored readings per channel instead.
+    ///
+    /// # Errors
+    ///
+    /// As [`seal`](Self::seal); [`SealError::History`] unless `points` is odd and 3 to 1025; [`SealError::Axis`] when the axis could
+    /// not be set up with them.
+    pub fn seal_for(
+        &self,
+        points: u16,
+        setup: u32,
+        labels: &[u8],
+        out: &mut [u8],
+    ) -> Result<usize, SealError> {
+        check_points(self, points)?;
         let mut writer = Writer::new(out);
         writer.put(&[0; HEADER])?;
         parts::write_axis(&mut writer, self)?;
         let axis = writer.len().saturating_sub(HEADER);
         writer.put(labels)?;
         let length = writer.len().saturating_add(CRC);
-        let (Ok(points), Ok(axis), Ok(whole)) =
-            (u16::try_from(POINTS), u16::try_from(axis), u32::try_from(length))
-        else {
+        let (Ok(axis), Ok(whole)) = (u16::try_from(axis), u32::try_from(length)) else {
             return Err(SealError::NoRoom(out.len()));
         };
         let mut header = Writer::new(out);

@@ -256,7 +256,7 @@ pub(super) fn write_axis<const POINTS: usize, const MONITORS: usize, const INPUT
 ) -> Result<(), SealError> {
     axis.sources.a.write(to)?;
     axis.sources.b.write(to)?;
-    Span::from_nanos(axis.spacing.window()).write(to)?;
+    axis.window().write(to)?;
     (axis.warm_up == WarmUp::Permit).write(to)?;
     axis.inputs.iter().try_for_each(|input| input.write(to))?;
     axis.reset.write(to)?;

@@ -1,0 +1,68 @@
+//! What an axis was given, to be shown or compared.
+
+use crate::axis::{AxisConfig, Demand, WarmUp};
+use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
+use crate::input::InputConfig;
+use crate::monitor::{Monitor, Rule};
+use crate::units::Span;
+
+/// One monitor as it was added.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct MonitorParts<'a, Own> {
+    /// What it watches.
+    pub rule: &'a Rule<Own>,
+    /// When it is active.
+    pub demand: Demand,
+    /// How long a violation lasts before it trips.
+    pub on_delay: Span,
+}
+
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
+    AxisConfig<POINTS, MONITORS, INPUTS, Own>
+{
+    /// What speeds are taken over, 10 µs to 2 s.
+    #[must_use]
+    pub const fn window(&self) -> Span {
+        Span::from_nanos(self.spacing.window())
+    }
+
+    /// Whether unknown speeds withhold the permit.
+    #[must_use]
+    pub const fn warm_up(&self) -> WarmUp {
+        self.warm_up
+    }
+
+    /// The inputs in the order of adding, without the reset.
+    #[must_use]
+    pub fn inputs(&self) -> &[InputConfig] {
+        &self.inputs
+    }
+
+    /// The input whose release resets the latches.
+    #[must_use]
+    pub const fn reset(&self) -> Option<&InputConfig> {
+        self.reset.as_ref()
+    }
+
+    /// The monitors in the order of adding.
+    pub fn monitors(&self) -> impl ExactSizeIterator<Item = MonitorParts<'_, Own>> {
+        self.monitors.iter().map(|monitor| MonitorParts {
+            rule: &monitor.rule,
+            demand: monitor.demand,
+            on_delay: monitor.on_delay,
+        })
+    }
+
+    /// The rule on the positions of the two channels.
+    #[must_use]
+    pub const fn position_discrepancy(&self) -> Option<&PositionDiscrepancy> {
+        self.position_discrepancy.as_ref()
+    }
+
+    /// The rule on the speeds of the two channels.
+    #[must_use]
+    pub const fn speed_discrepancy(&self) -> Option<&SpeedDiscrepancy> {
+        self.speed_discrepancy.as_ref()
+    }
+}
