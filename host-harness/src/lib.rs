@@ -5,6 +5,7 @@ pub mod exit;
 pub mod expect;
 pub mod replay;
 pub mod report;
+pub mod seal;
 pub mod setup;
 pub mod synth;
 pub mod trace;

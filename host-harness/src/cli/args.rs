@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 
 use crate::report::CAUTION;
+use crate::setup::HISTORY_POINTS;
 
 /// Two independent witnesses of one motion: replays traces of two position sources through drive-based safety monitors.
 #[derive(Debug, Parser)]
@@ -26,6 +27,18 @@ pub(super) enum Command {
     /// Make a synthetic trace from a motion, two encoder models and faults
     #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]
     Synth(Synth),
+    /// Seal a setup into a compact binary for the target, with a checksum
+    #[command(after_help = "Example:\n  cowitness seal axis.toml --out axis.sealed --rust axis.rs\n\n\
+        Outcomes depend on --points through the effective window of the speed: with M = (points - 1)/2 it exceeds the\n\
+        set one by at most 1/M while readings come at least every window/M, and by at most one reading interval\n\
+        otherwise. The default is what `cowitness replay` has; seal with what the axis on the target has.\n\n\
+        The checksum finds damage; it is no protection against intent.")]
+    Seal(Seal),
+    /// Print the sheet that a second person reviews of a sealed setup
+    #[command(after_help = "Example:\n  cowitness inspect axis.sealed --setup axis.toml > review.txt\n\n\
+        Exit status: 0 printed (with --setup: it is the image of that setup, byte for byte), 1 something differs,\n\
+        2 refused: altered, cut, of another version, or not a sealed setup.")]
+    Inspect(Inspect),
     /// Print the JSON Schema of the replay report
     Schema,
 }
@@ -63,4 +76,39 @@ pub(super) struct Synth {
     /// Do not list what was planted in the trace
     #[arg(long, short)]
     pub(super) quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Seal {
+    /// The setup of the axis
+    #[arg(value_name = "AXIS.toml")]
+    pub(super) setup: PathBuf,
+    /// The image to write; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// Stored readings per channel of the axis on the target: an odd number, 3 to 1025
+    #[arg(long, value_name = "N", default_value_t = u16::try_from(HISTORY_POINTS).unwrap_or(u16::MAX))]
+    pub(super) points: u16,
+    /// Write the image as Rust source for a firmware, too
+    #[arg(long, value_name = "FILE")]
+    pub(super) rust: Option<PathBuf>,
+    /// Leave names and texts out of the image; only the unit of the axis stays with the values
+    #[arg(long)]
+    pub(super) no_labels: bool,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    pub(super) quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Inspect {
+    /// The sealed setup
+    #[arg(value_name = "FILE")]
+    pub(super) image: PathBuf,
+    /// Hold it against this setup: is it the image of it?
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: Option<PathBuf>,
+    /// Write the review as JSON; `-` is standard output, instead of the sheet
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
 }

@@ -1,16 +1,20 @@
 //! The program: what was typed, what it means, what to print. Everything else is the library's.
 
 mod args;
+mod inspect;
 mod progress;
 mod replay;
+mod seal;
 mod synth;
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
 
 use crate::exit;
+use crate::setup::Setup;
 use args::{Args, Command};
 
 /// Runs the program on the arguments of this process.
@@ -27,6 +31,8 @@ pub fn main() -> ExitCode {
     match args.command {
         Command::Replay(args) => replay::run(&args),
         Command::Synth(args) => synth::run(&args),
+        Command::Seal(args) => seal::run(&args),
+        Command::Inspect(args) => inspect::run(&args),
         Command::Schema => print(&schema()),
     }
 }
@@ -47,9 +53,34 @@ fn print(text: &str) -> ExitCode {
     }
 }
 
+/// Writes to the file that an option names, or to standard output for `-`; a reader of it that has gone away is no error.
+fn write_to(path: &Path, bytes: &[u8], option: &str) -> Result<(), String> {
+    if path.as_os_str() != "-" {
+        return std::fs::write(path, bytes).map_err(|error| {
+            format!("{}: cannot be written: {error}; check the path given with {option}", path.display())
+        });
+    }
+    match std::io::stdout().lock().write_all(bytes) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(format!("standard output: {error}; check where it goes"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Loads a setup, or says what is wrong with it.
+fn load_setup(path: &Path) -> Result<Setup, String> {
+    Setup::load(path).map_err(|error| error.render(color()))
+}
+
+/// Standard error is a terminal whose user has not asked for plain text.
+fn color() -> bool {
+    std::io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+}
+
 /// Refuses to write to a file that is read in the same run: it would be lost.
 fn keep_inputs<'a>(
-    out: &std::path::Path,
+    out: &Path,
     inputs: impl IntoIterator<Item = &'a std::path::PathBuf>,
 ) -> Result<(), String> {
     // What does not exist yet cannot be lost.

@@ -1,6 +1,6 @@
 //! `cowitness replay`.
 
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, Write};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::args;
 use super::progress::Progress;
-use super::{complain, keep_inputs};
+use super::{color, complain, keep_inputs};
 use crate::exit;
 use crate::expect::{Expectations, Miss};
 use crate::replay::{layout, replay};
@@ -22,11 +22,6 @@ struct Done {
     report: Report,
     misses: Option<Vec<Miss>>,
     notes: Vec<String>,
-}
-
-/// Standard error is a terminal whose user has not asked for plain text.
-fn color() -> bool {
-    io::stderr().is_terminal() && std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }
 
 pub(super) fn run(args: &args::Replay) -> ExitCode {

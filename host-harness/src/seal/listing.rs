@@ -1,0 +1,251 @@
+//! Every value of an axis, in the order in which it is sealed.
+
+use monitor_core::seal::Image;
+use monitor_core::{
+    AxisConfig, Channel, Demand, InputConfig, InputSet, Lines, MonitorParts, NoOwn, OneSided, Pairing, Ramp,
+    Rule, Span, Standstill, Supervision, Until, WarmUp,
+};
+
+use super::held::{Number, Value};
+use super::labels::Labels;
+use super::printable::quoted;
+use super::review::Section;
+use crate::setup::AxisUnit;
+
+/// The longest axis there is: every image fits.
+pub(super) type Config = AxisConfig<1025, 32, 32>;
+
+/// Makes the sections, taking the labels that belong to them.
+pub(super) struct Listing {
+    pub(super) labels: Labels,
+    unit: Option<AxisUnit>,
+    sections: Vec<Section>,
+}
+
+impl Listing {
+    pub(super) const fn new(labels: Labels, unit: Option<AxisUnit>) -> Self {
+        Self { labels, unit, sections: Vec::new() }
+    }
+
+    /// The sections, and the labels that belong to none of their values.
+    pub(super) fn list(mut self, image: &Image<'_>, config: &Config) -> (Vec<Section>, Labels) {
+        let lines = self.line_names();
+        self.channel(Channel::A, "a", config);
+        self.channel(Channel::B, "b", config);
+        self.speed(image.points(), config);
+        let mut inputs = Vec::new();
+        for (i, input) in config.inputs().iter().enumerate() {
+            inputs.push(self.input(i, input, &lines));
+        }
+        if let Some(reset) = config.reset() {
+            self.section("reset", "Reset".to_owned());
+            self.lines_of("reset", reset, &lines);
+        }
+        for (i, monitor) in config.monitors().enumerate() {
+            self.monitor(i, &monitor, &inputs);
+        }
+        self.discrepancies(config);
+        (self.sections, self.labels)
+    }
+
+    fn section(&mut self, path: &str, heading: String) {
+        self.sections.push(Section { path: path.to_owned(), heading, values: Vec::new() });
+    }
+
+    fn put(&mut self, value: Value) {
+        if let Some(section) = self.sections.last_mut() {
+            section.values.push(value);
+        }
+    }
+
+    fn number(&mut self, path: String, number: impl Into<Number>) {
+        let label = self.labels.take(&path);
+        let value = Value::number(path, number.into(), self.unit, label);
+        self.put(value);
+    }
+
+    fn derived(&mut self, path: &str, span: Span) {
+        self.put(Value::number(path.to_owned(), span.into(), self.unit, None).derived());
+    }
+
+    /// A choice of two, stored as 0 and 1.
+    fn choice(&mut self, path: String, is_second: bool, [first, second]: [&str; 2]) {
+        let word = if is_second { second } else { first };
+        self.put(Value::word(path, word, u32::from(is_second), 1));
+    }
+
+    /// Names of the lines of a frame.
+    fn line_names(&mut self) -> Vec<Option<String>> {
+        let name = |line: u8| self.labels.take(&format!("line.{line}")).map(|label| quoted(&label.text));
+        (0..monitor_core::Levels::LINES).map(name).collect()
+    }
+
+    fn channel(&mut self, channel: Channel, letter: &str, config: &Config) {
+        let source = config.source(channel);
+        let path = format!("channel.{letter}");
+        self.section(&path, format!("Channel {letter}"));
+        let bits = source.counter_bits();
+        self.put(Value::word(format!("{path}.counter_bits"), bits.to_string(), bits.into(), 1));
+        let scale = source.scale();
+        let per_count = Number::per_count(scale.nano_ulps_per_count(), scale.is_reversed());
+        self.number(format!("{path}.unit_per_count"), per_count);
+        self.number(format!("{path}.max_speed"), source.max_speed());
+        self.number(format!("{path}.timeout"), source.timeout());
+    }
+
+    fn speed(&mut self, points: u16, config: &Config) {
+        self.section("speed", "Speed".to_owned());
+        self.number("speed.window".to_owned(), config.window());
+        self.put(Value::word("speed.points".to_owned(), points.to_string(), points.into(), 2));
+        let (spacing, effective) = effective_window(config.window(), points);
+        self.derived("speed.spacing", spacing);
+        self.derived("speed.effective_window", effective);
+        self.choice("speed.warm_up".to_owned(), config.warm_up() == WarmUp::Permit, ["withhold", "permit"]);
+    }
+
+    /// Its name.
+    fn input(&mut self, i: usize, input: &InputConfig, lines: &[Option<String>]) -> Option<String> {
+        let path = format!("input.{i}");
+        let name = self.labels.take(&path).map(|label| quoted(&label.text));
+        self.section(&path, heading("Input", i, name.as_deref()));
+        self.lines_of(&path, input, lines);
+        name
+    }
+
+    fn lines_of(&mut self, path: &str, input: &InputConfig, names: &[Option<String>]) {
+        let (lines, demand_high, filter) = input.parts();
+        let name = |line: u8| names.get(usize::from(line)).cloned().flatten();
+        let mut line = |key: &str, line: u8| {
+            let value = Value::word(format!("{path}.{key}"), format!("line {line}"), line.into(), 1);
+            self.put(value.named(name(line)));
+        };
+        match lines {
+            Lines::Single(only) => line("line", only),
+            Lines::Dual([first, second], ..) => {
+                line("first_line", first);
+                line("second_line", second);
+            }
+        }
+        self.choice(format!("{path}.demand"), demand_high, ["low", "high"]);
+        self.number(format!("{path}.filter"), filter);
+        if let Lines::Dual(_, pairing, discrepancy_time, one_sided) = lines {
+            let is_antivalent = pairing == Pairing::Antivalent;
+            self.choice(format!("{path}.pairing"), is_antivalent, ["equivalent", "antivalent"]);
+            self.number(format!("{path}.discrepancy_time"), discrepancy_time);
+            let is_ignored = one_sided == OneSided::Ignore;
+            self.choice(format!("{path}.one_sided"), is_ignored, ["fault", "ignore"]);
+        }
+    }
+
+    fn monitor(&mut self, i: usize, monitor: &MonitorParts<'_, NoOwn>, inputs: &[Option<String>]) {
+        let path = format!("monitor.{i}");
+        let name = self.labels.take(&path).map(|label| quoted(&label.text));
+        self.section(&path, heading("Monitor", i, name.as_deref()));
+        let (kind, code) = match monitor.rule {
+            Rule::TorqueOff => ("torque-off", 0),
+            Rule::Standstill(_) => ("standstill", 1),
+            Rule::SpeedLimit(_) => ("speed-limit", 2),
+            Rule::Stop(_) => ("stop", 3),
+            Rule::Own(never) => match *never {},
+        };
+        self.put(Value::word(format!("{path}.kind"), kind, code, 1));
+        self.put(demand(format!("{path}.demand"), monitor.demand, inputs));
+        self.number(format!("{path}.on_delay"), monitor.on_delay);
+        match monitor.rule {
+            Rule::TorqueOff => {}
+            Rule::Standstill(rule) => self.standstill(&path, rule),
+            Rule::SpeedLimit(rule) => {
+                self.number(format!("{path}.limit"), rule.limit());
+                if let Some(ramp) = rule.ramp() {
+                    self.ramp(&path, &ramp);
+                }
+            }
+            Rule::Stop(rule) => {
+                self.supervision(&path, rule.supervision());
+                let standstill = match rule.until() {
+                    Until::TorqueOff => None,
+                    Until::Standstill(standstill) => Some(standstill),
+                };
+                self.choice(format!("{path}.until"), standstill.is_some(), ["torque-off", "standstill"]);
+                if let Some(standstill) = standstill {
+                    self.standstill(&path, standstill);
+                }
+            }
+            Rule::Own(never) => match *never {},
+        }
+    }
+
+    fn supervision(&mut self, path: &str, supervision: &Supervision) {
+        let is_by_time = matches!(supervision, Supervision::Time { .. });
+        self.choice(format!("{path}.by"), is_by_time, ["ramp", "time"]);
+        let within = match supervision {
+            Supervision::Ramp { ramp, standstill_speed, within } => {
+                self.ramp(path, ramp);
+                self.number(format!("{path}.standstill_speed"), *standstill_speed);
+                *within
+            }
+            Supervision::Time { within } => Some(*within),
+        };
+        match within {
+            Some(within) => self.number(format!("{path}.within"), within),
+            None => self.put(Value::word(format!("{path}.within"), "no end but the ramp's", 0, 1)),
+        }
+    }
+
+    fn standstill(&mut self, path: &str, standstill: &Standstill) {
+        self.number(format!("{path}.position_window"), standstill.position_window());
+        self.number(format!("{path}.speed_window"), standstill.speed_window());
+    }
+
+    fn ramp(&mut self, path: &str, ramp: &Ramp) {
+        self.number(format!("{path}.ramp.delay"), ramp.delay());
+        self.number(format!("{path}.ramp.deceleration"), Number::from(ramp.deceleration()).up());
+        self.number(format!("{path}.ramp.margin"), ramp.margin());
+    }
+
+    fn discrepancies(&mut self, config: &Config) {
+        self.section("discrepancy", "Discrepancy of the positions".to_owned());
+        match config.position_discrepancy() {
+            None => self.put(Value::word("discrepancy.rule".to_owned(), "not watched", 0, 1)),
+            Some(rule) => {
+                self.number("discrepancy.tolerance".to_owned(), rule.tolerance());
+                self.number("discrepancy.skew_allowance".to_owned(), rule.skew_allowance());
+                self.number("discrepancy.discrepancy_time".to_owned(), rule.discrepancy_time());
+                self.choice("discrepancy.align".to_owned(), rule.is_aligned(), ["false", "true"]);
+            }
+        }
+        self.section("speed_discrepancy", "Discrepancy of the speeds".to_owned());
+        match config.speed_discrepancy() {
+            None => self.put(Value::word("speed_discrepancy.rule".to_owned(), "not watched", 0, 1)),
+            Some(rule) => {
+                self.number("speed_discrepancy.tolerance".to_owned(), rule.tolerance());
+                self.number("speed_discrepancy.discrepancy_time".to_owned(), rule.discrepancy_time());
+            }
+        }
+    }
+}
+
+/// How far stored readings are apart, and the longest window while readings come at least that often.
+pub(super) fn effective_window(window: Span, points: u16) -> (Span, Span) {
+    let halves = u64::from(points / 2).max(1);
+    let spacing = window.as_nanos() / halves;
+    (Span::from_nanos(spacing), Span::from_nanos(window.as_nanos() + spacing))
+}
+
+fn heading(what: &str, i: usize, name: Option<&str>) -> String {
+    name.map_or_else(|| format!("{what} {i}"), |name| format!("{what} {i}: {name}"))
+}
+
+fn demand(path: String, demand: Demand, inputs: &[Option<String>]) -> Value {
+    match demand {
+        // Stored as a byte that says so, without a set.
+        Demand::Always => Value::word(path, "always active", 0, 1),
+        Demand::AnyOf(set) => {
+            let numbers: Vec<_> = set.iter().map(|input| input.index().to_string()).collect();
+            let word = format!("any of input {}", numbers.join(", "));
+            let names = set.iter().map(|input| inputs.get(usize::from(input.index())).cloned().flatten());
+            let names: Option<Vec<_>> = names.collect();
+            Value::word(path, word, InputSet::to_bits(set), 4).named(names.map(|names| names.join(", ")))
+        }
+    }
+}
