@@ -4,9 +4,9 @@ use std::process::ExitCode;
 
 /// The program ran and nothing tripped or was faulted; with expectations, all of them were met.
 pub const CLEAR: u8 = 0;
-/// The program ran and something tripped or was faulted; with expectations, one was missed.
+/// The program ran and something tripped or was faulted; with expectations, one was missed. Of an image: something differs.
 pub const TRIPPED: u8 = 1;
-/// The program could not run: usage, setup, trace, scenario or expectation file.
+/// The program could not run: usage, setup, trace, scenario, expectation file or sealed setup.
 pub const UNUSABLE: u8 = 2;
 
 /// The worst of several.

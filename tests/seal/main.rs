@@ -1,5 +1,8 @@
 //! Sealed setups: what was sealed is what is loaded, and nothing else is loaded at all.
 
+mod demos;
+mod firmware;
+
 use cowitness_tests::core_of::core_of;
 use cowitness_tests::trace::case;
 use monitor_core::seal::{Image, SealError, VERSION, crc32};

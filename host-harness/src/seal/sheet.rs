@@ -120,10 +120,12 @@ impl Sheet {
             ),
         }
         self.text(&format!("{HOW_TO_READ} {}", CAUTION.replace('\n', " ")));
-        self.text(
-            "Outcomes depend on the number of points through the effective window of the speed: a replay with another number \
-             than the target has may differ from it by that.",
-        );
+        let halves = image.points / 2;
+        self.text(&format!(
+            "Outcomes depend on the points through the effective window of the speed: it exceeds the set one by at most 1/{halves} \
+             while readings come at least every window/{halves}, and by at most one reading interval otherwise. A replay with other \
+             points than the target has may differ from it by that."
+        ));
     }
 
     fn setup(&mut self, setup: &Comparison) {
@@ -203,20 +205,24 @@ fn raw_lines(value: &Value) -> Vec<String> {
     } else {
         format!("{} {} = {}", raw.steps, raw.step, raw.hex)
     };
-    let Some(asked) = value.asked.as_ref().map(asked_text) else { return vec![stored] };
+    let Some(asked) = value.asked.as_ref().map(|asked| asked_text(asked, raw.step)) else {
+        return vec![stored];
+    };
     let one = format!("{stored}; {asked}");
     if width(&one) <= PAGE_WIDTH - INDENT.len() { vec![one] } else { vec![stored, asked] }
 }
 
 /// How a value was asked for, and where what is held lies.
-pub(super) fn asked_text(asked: &Asked) -> String {
+fn asked_text(asked: &Asked, step: &str) -> String {
     let default = if asked.default { " by default" } else { "" };
-    let by = asked.off_by.as_deref().unwrap_or("less than one");
+    // "0.6 ULP", but "0.6 of 1e-9 ULP".
+    let of = if step.starts_with(|first: char| first.is_ascii_digit()) { " of" } else { "" };
+    let by = format!("{}{of} {step}", asked.off_by.as_deref().unwrap_or("a part"));
     let fit = match asked.fit {
         Fit::Exact => "held exactly".to_owned(),
-        Fit::StricterBelow => format!("held {by} steps lower, the stricter side"),
-        Fit::StricterAbove => format!("held {by} steps higher, the stricter side"),
-        Fit::Nearest => format!("held to the nearest step, {by} steps off"),
+        Fit::StricterBelow => format!("held {by} lower, the stricter side"),
+        Fit::StricterAbove => format!("held {by} higher, the stricter side"),
+        Fit::Nearest => format!("held to the nearest step, {by} off"),
         Fit::Differs => "NOT WHAT IS HELD".to_owned(),
     };
     format!("asked {}{default}: {fit}", shown(&asked.text))

@@ -1,0 +1,86 @@
+//! The Rust source of an image: its names and its comments. That it compiles and steps is proved elsewhere, by doing it.
+
+use host_harness::seal::{Review, RustSource, rust_source, seal};
+
+use super::{FULL, full, parsed, sealed};
+
+fn source(text: &str) -> RustSource {
+    let image = sealed(&parsed(text));
+    rust_source(&Review::of(&image).expect("an image"), &image)
+}
+
+#[test]
+fn every_monitor_input_and_line_has_its_place_by_name() {
+    let RustSource { text, notes } = source(FULL);
+    assert!(notes.is_empty(), "{notes:?}");
+    for constant in [
+        "HOLD: u8 = 0;",
+        "STAND: u8 = 1;",
+        "SLOW: u8 = 2;",
+        "STOP: u8 = 3;",
+        "STOP_IN_TIME: u8 = 4;",
+        "DOOR: u8 = 0;",
+        "OFF: u8 = 1;",
+        "DOOR_1: u8 = 0;",
+        "DOOR_2: u8 = 1;",
+        "OFF: u8 = 2;",
+        "RESET: u8 = 3;",
+    ] {
+        assert!(text.contains(&format!("    pub const {constant}\n")), "{constant}\n{text}");
+    }
+    assert!(
+        text.contains("pub const POINTS: usize = 129;\n")
+            && text.contains("pub const MONITORS: usize = 5;\n")
+    );
+}
+
+#[test]
+fn names_that_clash_or_have_no_letter_get_their_number_and_are_told() {
+    let text = FULL
+        .replace("\"hold\"", "\"slow!\"")
+        .replace("\"stand\"", "\"速度\"")
+        .replace("\"stop\"\nkind", "\"Slow\"\nkind");
+    let RustSource { text, notes } = source(&text);
+    for constant in ["SLOW: u8 = 0;", "MONITOR_1: u8 = 1;", "SLOW_2: u8 = 2;", "SLOW_3: u8 = 3;"] {
+        assert!(text.contains(&format!("    pub const {constant}\n")), "{constant}\n{text}");
+    }
+    assert_eq!(
+        notes,
+        [
+            "the name \"速度\" has no letter or digit of ASCII: it is monitor::MONITOR_1 in the source",
+            "the name \"slow\" is like another: it is monitor::SLOW_2 in the source",
+            "the name \"Slow\" is like another: it is monitor::SLOW_3 in the source",
+        ]
+    );
+}
+
+#[test]
+fn a_name_that_begins_with_a_digit_becomes_an_identifier() {
+    let RustSource { text, .. } = source(&FULL.replace("\"slow\"", "\"2 slow\""));
+    assert!(text.contains("    pub const N_2_SLOW: u8 = 2;\n"), "{text}");
+}
+
+#[test]
+fn no_name_breaks_out_of_its_comment() {
+    let name = "x\\n#[cfg(any())]\\r\\u2028mod a{}\\u202e ```";
+    let RustSource { text, .. } =
+        source(&FULL.replace("\"slow\"", &format!("\"{name}\"")).replace("Every part", name));
+    assert!(!text.chars().any(|character| character != '\n' && character.is_control()), "{text}");
+    for line in text.lines().filter(|line| line.contains("cfg(any())")) {
+        assert!(line.trim_start().starts_with("//"), "{line}");
+    }
+    assert!(!text.contains(['\u{2028}', '\u{202e}']), "{text}");
+}
+
+#[test]
+fn the_source_has_the_bytes_of_the_image() {
+    for names in [true, false] {
+        let image = seal(&full(), 33, names).expect("sealed");
+        let text = rust_source(&Review::of(&image).expect("an image"), &image).text;
+        let (_, bytes) = text.split_once("= &[\n").expect("bytes");
+        let (bytes, _) = bytes.split_once("];").expect("an end");
+        let bytes = bytes.split(',').map(str::trim).filter(|byte| !byte.is_empty());
+        let bytes: Vec<_> = bytes.map(|byte| u8::from_str_radix(&byte[2..], 16).expect("a byte")).collect();
+        assert_eq!(bytes, image);
+    }
+}

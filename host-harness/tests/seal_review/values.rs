@@ -1,0 +1,294 @@
+//! A review says every value: as it is held, as it is stored, as it was asked for.
+
+use std::collections::BTreeSet;
+
+use host_harness::seal::{Fit, Review, Value, seal, sheet};
+use host_harness::setup::{
+    By, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup, Until,
+};
+use monitor_core::{Acceleration, Position, Span, Speed};
+
+use super::{FULL, full, parsed, sealed};
+
+fn review(setup: &Setup) -> Review {
+    Review::of(&sealed(setup)).unwrap_or_else(|error| panic!("{error}"))
+}
+
+fn value<'r>(review: &'r Review, path: &str) -> &'r Value {
+    review.values().find(|value| value.path == path).unwrap_or_else(|| panic!("no value {path}"))
+}
+
+/// Adds one step.
+trait Step {
+    fn step(&mut self);
+}
+
+impl Step for Setting<Span> {
+    fn step(&mut self) {
+        self.value = Span::from_nanos(self.value.as_nanos() + 1);
+    }
+}
+
+impl Step for Setting<i64> {
+    fn step(&mut self) {
+        self.value += 1;
+    }
+}
+
+macro_rules! step {
+    ($($type:ident)+) => {
+        $(impl Step for Setting<$type> {
+            fn step(&mut self) {
+                self.value = $type::from_bits(self.value.to_bits() + 1);
+            }
+        })+
+    };
+}
+
+step!(Position Speed Acceleration);
+
+fn of_ramp(path: &str, ramp: &mut RampSetup, nth: &mut impl FnMut(String, &mut dyn Step)) {
+    nth(format!("{path}.ramp.delay"), &mut ramp.delay);
+    nth(format!("{path}.ramp.deceleration"), &mut ramp.deceleration);
+    nth(format!("{path}.ramp.margin"), &mut ramp.margin);
+}
+
+fn of_windows(path: &str, windows: &mut StandstillSetup, nth: &mut impl FnMut(String, &mut dyn Step)) {
+    nth(format!("{path}.position_window"), &mut windows.position_window);
+    nth(format!("{path}.speed_window"), &mut windows.speed_window);
+}
+
+fn of_monitor(path: &str, kind: &mut MonitorKind, nth: &mut impl FnMut(String, &mut dyn Step)) {
+    match kind {
+        MonitorKind::TorqueOff => {}
+        MonitorKind::Standstill(windows) => of_windows(path, windows, nth),
+        MonitorKind::SpeedLimit { limit, ramp } => {
+            nth(format!("{path}.limit"), limit);
+            ramp.iter_mut().for_each(|ramp| of_ramp(path, ramp, nth));
+        }
+        MonitorKind::Stop { until, by } => {
+            if let Until::Standstill(windows) = until {
+                of_windows(path, windows, nth);
+            }
+            match by {
+                By::Ramp { ramp, standstill_speed, within } => {
+                    of_ramp(path, ramp, nth);
+                    nth(format!("{path}.standstill_speed"), standstill_speed);
+                    within.iter_mut().for_each(|within| nth(format!("{path}.within"), within));
+                }
+                By::Time { within } => nth(format!("{path}.within"), within),
+            }
+        }
+    }
+}
+
+/// Every number of a setup that the axis has, with its path.
+fn numbers(setup: &mut Setup, nth: &mut impl FnMut(String, &mut dyn Step)) {
+    for (letter, channel) in [("a", &mut setup.a), ("b", &mut setup.b)] {
+        if let Source::Counter { unit_per_count, .. } = &mut channel.source {
+            nth(format!("channel.{letter}.unit_per_count"), unit_per_count);
+        }
+        nth(format!("channel.{letter}.max_speed"), &mut channel.max_speed);
+        nth(format!("channel.{letter}.timeout"), &mut channel.timeout);
+    }
+    nth("speed.window".to_owned(), &mut setup.speed.window);
+    for (i, input) in setup.inputs.iter_mut().enumerate() {
+        nth(format!("input.{i}.filter"), &mut input.filter);
+        if let InputLines::Dual { dual, .. } = &mut input.lines {
+            nth(format!("input.{i}.discrepancy_time"), &mut dual.discrepancy_time);
+        }
+    }
+    if let Some(reset) = &mut setup.reset {
+        nth("reset.filter".to_owned(), &mut reset.filter);
+    }
+    for (i, monitor) in setup.monitors.iter_mut().enumerate() {
+        nth(format!("monitor.{i}.on_delay"), &mut monitor.on_delay);
+        of_monitor(&format!("monitor.{i}"), &mut monitor.kind, nth);
+    }
+    if let Some(rule) = &mut setup.discrepancy {
+        nth("discrepancy.tolerance".to_owned(), &mut rule.tolerance);
+        nth("discrepancy.skew_allowance".to_owned(), &mut rule.skew_allowance);
+        nth("discrepancy.discrepancy_time".to_owned(), &mut rule.discrepancy_time);
+    }
+    if let Some(rule) = &mut setup.speed_discrepancy {
+        nth("speed_discrepancy.tolerance".to_owned(), &mut rule.tolerance);
+        nth("speed_discrepancy.discrepancy_time".to_owned(), &mut rule.discrepancy_time);
+    }
+}
+
+/// What the sheet shows of a value.
+fn shown(value: &Value) -> String {
+    let unit = value.unit.as_deref().unwrap_or_default();
+    format!("{:<20}{} {unit}\n", value.key, value.held)
+}
+
+#[test]
+fn every_number_changed_by_one_step_is_seen_at_its_place_and_told_to_be_other_than_its_text() {
+    let before = review(&full());
+    let mut paths = Vec::new();
+    numbers(&mut full(), &mut |path, _| paths.push(path));
+    // All numbers that the sheet has a text of, and no other.
+    let asked: BTreeSet<_> =
+        before.values().filter(|value| value.asked.is_some()).map(|value| &value.path).collect();
+    assert_eq!(paths.iter().collect::<BTreeSet<_>>(), asked);
+    for wanted in &paths {
+        let mut setup = full();
+        numbers(&mut setup, &mut |path, number| {
+            if path == *wanted {
+                number.step();
+            }
+        });
+        let after = review(&setup);
+        let changed: Vec<_> = before.values().zip(after.values()).filter(|(a, b)| a.held != b.held).collect();
+        let expected: &[&str] = match wanted.as_str() {
+            // The history goes with it; its spacing is rounded down, and stays.
+            "speed.window" => &["speed.window", "speed.effective_window"],
+            path => &[path],
+        };
+        assert_eq!(changed.iter().map(|(a, _)| a.path.as_str()).collect::<Vec<_>>(), expected);
+        let after_sheet = sheet(&after);
+        for (_, value) in changed.iter().filter(|(_, value)| !value.derived) {
+            assert!(after_sheet.contains(&shown(value)), "{}: {after_sheet}", shown(value));
+            assert!(
+                after_sheet.contains(&format!("{} {} = {}", value.raw.steps, value.raw.step, value.raw.hex))
+            );
+        }
+        let misfits: Vec<_> = after.misfits().map(|value| value.path.clone()).collect();
+        assert_eq!(misfits, *std::slice::from_ref(wanted));
+        assert!(
+            !after.is_consistent() && after_sheet.contains("Values that are not what they were asked to be")
+        );
+    }
+}
+
+#[test]
+fn every_word_changed_is_seen_at_its_place() {
+    let before = review(&full());
+    for (from, to, path) in [
+        ("counter_bits   = 32", "counter_bits   = 31", "channel.a.counter_bits"),
+        ("warm_up = \"permit\"", "warm_up = \"withhold\"", "speed.warm_up"),
+        ("align            = true", "align            = false", "discrepancy.align"),
+        ("\"antivalent\"", "\"equivalent\"", "input.0.pairing"),
+        ("demand           = \"low\"", "demand           = \"high\"", "input.0.demand"),
+        ("one_sided        = \"ignore\"", "one_sided        = \"fault\"", "input.0.one_sided"),
+        ("demand          = [\"door\", \"off\"]", "demand          = [\"door\"]", "monitor.1.demand"),
+    ] {
+        assert!(FULL.contains(from), "{from}");
+        let after = review(&parsed(&FULL.replacen(from, to, 1)));
+        let changed = before.values().zip(after.values()).filter(|(a, b)| a.held != b.held);
+        assert_eq!(changed.map(|(a, _)| a.path.as_str()).collect::<Vec<_>>(), [path]);
+        let (old, new) = (value(&before, path), value(&after, path));
+        assert_ne!(old.raw, new.raw);
+        assert!(sheet(&after).contains(&format!("[ ] {:<20}{}", new.key, new.held)), "{path}");
+    }
+}
+
+/// Check values by hand: 250.1 · 2²⁴ = 4195981721.6, 2000.1 · 2²⁴ = 33556109721.6, and 10⁹ · 2²⁴ / 3000 = 5592405333333.33.
+#[test]
+fn a_value_that_is_no_whole_step_is_shown_with_its_rounding_and_the_side_it_went_to() {
+    let review = review(&full());
+    for (path, steps, fit, off_by) in [
+        ("monitor.2.limit", "4195981721", Fit::StricterBelow, "0.6"),
+        ("monitor.2.ramp.deceleration", "33556109722", Fit::StricterAbove, "0.4"),
+        ("channel.a.unit_per_count", "-5592405333333", Fit::Nearest, "0.3333"),
+        ("monitor.2.ramp.delay", "100000000", Fit::Exact, ""),
+    ] {
+        let value = value(&review, path);
+        let asked = value.asked.as_ref().expect("a text");
+        assert_eq!((value.raw.steps.as_str(), asked.fit), (steps, fit), "{path}");
+        assert_eq!(asked.off_by.as_deref().unwrap_or_default(), off_by, "{path}");
+    }
+    let sheet = sheet(&review);
+    assert!(sheet.contains("asked 250.1 mm/s: held 0.6 ULP lower, the stricter side"), "{sheet}");
+    assert!(sheet.contains("asked 2000.1 mm/s^2: held 0.4 ULP higher, the stricter side"), "{sheet}");
+    assert!(sheet.contains("asked -1/3000 mm: held to the nearest step, 0.3333 of 1e-9 ULP off"), "{sheet}");
+    assert!(sheet.contains("asked 0 ms by default: held exactly"), "{sheet}");
+}
+
+#[test]
+fn what_is_held_is_shown_with_every_decimal() {
+    let review = review(&full());
+    // 4195981721 / 2²⁴, by long division.
+    assert_eq!(value(&review, "monitor.2.limit").held, "250.099999964237213134765625");
+    assert_eq!(value(&review, "monitor.2.limit").raw.hex, "0x00000000fa199999");
+    assert_eq!(value(&review, "channel.b.unit_per_count").held, "0.000000059604644775390625");
+}
+
+#[test]
+fn the_effective_window_is_the_set_one_and_a_spacing() {
+    for (points, spacing, effective) in
+        [(3, "8", "16"), (129, "0.125", "8.125"), (1025, "0.015625", "8.015625")]
+    {
+        let image = seal(&full(), points, true).expect("sealed");
+        let review = Review::of(&image).expect("an image");
+        assert_eq!(value(&review, "speed.points").held, points.to_string());
+        assert_eq!(value(&review, "speed.spacing").held, spacing);
+        assert_eq!(value(&review, "speed.effective_window").held, effective);
+    }
+}
+
+#[test]
+fn settings_that_the_target_does_not_have_are_listed_with_their_values() {
+    let sheet = sheet(&review(&full()));
+    let (_, kept) = sheet.split_once("Kept on the host").expect("a section");
+    for (key, text) in [
+        ("cycle", "2 ms (2000000 ns)"),
+        ("channel.a.column", "motor"),
+        ("channel.a.latency", "0 ms (0 ns)"),
+        ("channel.a.valid_column", "none: always valid"),
+        ("channel.b.column", "rail"),
+        ("channel.b.column_unit", "um"),
+        ("channel.b.latency", "0.25 ms (250000 ns)"),
+        ("channel.b.capture_column", "rail_time"),
+        ("channel.b.capture_unit", "us"),
+        ("channel.b.valid_column", "rail_valid"),
+        ("channel.b.sparse", "true"),
+        ("time.column", "time"),
+        ("time.unit", "s"),
+    ] {
+        assert!(kept.contains(&format!("  [ ] {key:<26}{text}\n")), "{key}: {kept}");
+    }
+}
+
+#[test]
+fn an_image_without_names_has_its_values_by_number_and_in_units() {
+    let named = review(&full());
+    let image = seal(&full(), 129, false).expect("sealed");
+    assert!(image.len() < sealed(&full()).len() / 2);
+    let bare = Review::of(&image).expect("an image");
+    assert_eq!((bare.title.as_deref(), bare.unit, bare.host.len()), (None, Some("mm"), 0));
+    for (named, bare) in named.values().zip(bare.values()) {
+        assert_eq!(
+            (&named.path, &named.held, &named.unit, &named.raw),
+            (&bare.path, &bare.held, &bare.unit, &bare.raw)
+        );
+        assert_eq!((&bare.names, &bare.asked), (&None, &None));
+    }
+    let sheet = sheet(&bare);
+    assert!(sheet.contains("Monitor 2\n") && sheet.contains("Input 0\n"), "{sheet}");
+    assert!(sheet.contains("Sealed without names and texts"), "{sheet}");
+}
+
+#[test]
+fn the_review_as_data_says_what_the_sheet_says() {
+    let review = review(&full());
+    let json = serde_json::to_value(&review).expect("data");
+    assert_eq!(json["schema"], 1);
+    assert_eq!(json["image"]["crc32"], review.image.crc32);
+    assert_eq!(json["image"]["labels"], "full");
+    assert!(json["setup"].is_null());
+    let limit =
+        &json["sections"].as_array().expect("sections").iter().find(|section| section["path"] == "monitor.2");
+    let limit = limit.expect("a monitor")["values"]
+        .as_array()
+        .expect("values")
+        .iter()
+        .find(|value| value["key"] == "limit");
+    let limit = limit.expect("a limit");
+    assert_eq!(limit["held"], "250.099999964237213134765625");
+    assert_eq!(limit["unit"], "mm/s");
+    assert_eq!(limit["asked"]["fit"], "stricter-below");
+    let count: usize = review.sections.iter().map(|section| section.values.len()).sum();
+    let boxes = sheet(&review).matches("  [ ] ").count();
+    assert_eq!(boxes, count + review.host.len());
+}
