@@ -13,13 +13,16 @@ const COMMENT: usize = 90;
 /// The longest identifier.
 const IDENTIFIER: usize = 60;
 const BYTES_PER_LINE: usize = 16;
+/// More bytes than this are told of: a compiler checks them slowly, and they are nearly all labels.
+const MANY: usize = 1 << 16;
 
 /// A source and what to know about it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RustSource {
     /// The text of a module.
     pub text: String,
-    /// Names that could not become identifiers as they are, each with what became of it.
+    /// Names that could not become identifiers as they are, each with what became of it; and an image so long that it is better
+    /// sealed without names.
     pub notes: Vec<String>,
 }
 
@@ -42,6 +45,12 @@ pub fn rust_source(review: &Review, image: &[u8]) -> RustSource {
         let (module, said) = module(name, about, &items);
         text += &module;
         notes.extend(said);
+    }
+    if image.len() > MANY {
+        let length = image.len();
+        notes.push(format!(
+            "{length} bytes of image take a compiler long to check; --no-labels leaves names out of them"
+        ));
     }
     RustSource { text, notes }
 }

@@ -84,3 +84,11 @@ fn the_source_has_the_bytes_of_the_image() {
         assert_eq!(bytes, image);
     }
 }
+
+#[test]
+fn an_image_that_takes_long_to_compile_is_told_of() {
+    let long = "n".repeat(1 << 16);
+    let RustSource { notes, .. } = source(&FULL.replace("\"slow\"", &format!("\"{long}\"")));
+    let [note] = &notes[..] else { panic!("{notes:?}") };
+    assert!(note.contains("bytes of image take a compiler long to check; --no-labels"), "{note}");
+}
