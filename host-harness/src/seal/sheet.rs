@@ -108,7 +108,7 @@ impl Sheet {
         self.fact("setup checksum", &format!("{} (a replay report names the same)", image.setup_checksum));
         self.fact("made for", &format!("{} stored readings per channel (points)", image.points));
         self.fact("monitors, inputs", &format!("{}, {}", image.monitors, image.inputs));
-        let boxes = review.values().count();
+        let boxes = review.values().count() + review.host.len();
         self.fact("boxes to tick", &format!("{boxes}"));
         match image.labels {
             LabelKind::Full => {}

@@ -55,6 +55,16 @@ fn names_that_clash_or_have_no_letter_get_their_number_and_are_told() {
 }
 
 #[test]
+fn a_name_that_looks_like_a_numbered_one_keeps_a_place_of_its_own() {
+    let text =
+        FULL.replace("\"hold\"", "\"a 2\"").replace("\"stand\"", "\"a\"").replace("\"slow\"", "\"a!\"");
+    let RustSource { text, .. } = source(&text);
+    for constant in ["A_2: u8 = 0;", "A: u8 = 1;", "A_2_2: u8 = 2;"] {
+        assert!(text.contains(&format!("    pub const {constant}\n")), "{constant}\n{text}");
+    }
+}
+
+#[test]
 fn a_name_that_begins_with_a_digit_becomes_an_identifier() {
     let RustSource { text, .. } = source(&FULL.replace("\"slow\"", "\"2 slow\""));
     assert!(text.contains("    pub const N_2_SLOW: u8 = 2;\n"), "{text}");

@@ -291,4 +291,5 @@ fn the_review_as_data_says_what_the_sheet_says() {
     let count: usize = review.sections.iter().map(|section| section.values.len()).sum();
     let boxes = sheet(&review).matches("  [ ] ").count();
     assert_eq!(boxes, count + review.host.len());
+    assert!(sheet(&review).contains(&format!("  boxes to tick       {boxes}\n")));
 }
