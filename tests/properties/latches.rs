@@ -70,7 +70,7 @@ proptest! {
         let config = config_of(&case.setup);
         let mut axis = Axis::new(config.clone());
         let whole: Vec<Outcome> = case.frames.iter().map(|frame| axis.step(frame)).collect();
-        let mut kept = AxisState::new(&config);
+        let mut kept = AxisState::new();
         let mut said = Vec::new();
         let mut rest = case.frames.as_slice();
         for piece in pieces.iter().cycle() {

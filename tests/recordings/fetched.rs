@@ -1,10 +1,12 @@
 //! Makes sure that a dataset is there.
 
 use std::fs::{File, create_dir_all};
-use std::io::{self, Write};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
+
+use cowitness_tests::not_run;
 
 /// The exit status of `fetch.py` when pip or the network is missing.
 pub const NOT_AVAILABLE: i32 = 3;
@@ -39,15 +41,6 @@ pub fn output(command: &mut Command) -> Option<Output> {
         }
         Err(error) => panic!("python3 cannot be started: {error}"),
     }
-}
-
-/// Says that a test is not run, past the capturing of the test harness; in CI that is a failure.
-fn not_run(why: &str) {
-    let name = std::thread::current().name().unwrap_or("a test").to_owned();
-    // When standard error is closed there is nobody to tell.
-    let _ = writeln!(io::stderr(), "NOT RUN: {name}: {why}");
-    let in_ci = std::env::var_os("CI").is_some_and(|value| !value.is_empty() && value != "false");
-    assert!(!in_ci, "not run, which is a failure in CI: {why}");
 }
 
 /// The folder with the traces of a dataset; `None` when they cannot be had on this machine at present.

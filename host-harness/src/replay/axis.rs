@@ -16,8 +16,6 @@ use crate::trace::{Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, T
 /// The axis that the program replays traces through.
 pub type ReplayAxis = Axis<HISTORY_POINTS, MAX_MONITORS, MAX_INPUTS>;
 
-type Config = AxisConfig<HISTORY_POINTS, MAX_MONITORS, MAX_INPUTS>;
-
 /// A setup that its own checks let through and the core refuses: an error of this program.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
@@ -43,12 +41,24 @@ fn accepted<T>(value: Option<T>, what: &str) -> Result<T, Refused> {
 ///
 /// [`Refused`] when the core does not accept what the setup's own checks did.
 pub fn axis(setup: &Setup) -> Result<ReplayAxis, Refused> {
+    config(setup).map(Axis::new)
+}
+
+/// The axis that a setup describes, with as much room as is asked for. The number of stored readings bounds how far the effective window
+/// may exceed the set one: another number may trip at another frame.
+///
+/// # Errors
+///
+/// [`Refused`] when the core does not accept what the setup's own checks did, or there is not enough room.
+pub fn config<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
+    setup: &Setup,
+) -> Result<AxisConfig<POINTS, MONITORS, INPUTS>, Refused> {
     let warm_up = match setup.speed.warm_up {
         setup::WarmUp::Withhold => WarmUp::Withhold,
         setup::WarmUp::Permit => WarmUp::Permit,
     };
     let (a, b) = (source(&setup.a, "channel.a")?, source(&setup.b, "channel.b")?);
-    let mut config = Config::try_new(a, b, setup.speed.window.value, warm_up)
+    let mut config = AxisConfig::try_new(a, b, setup.speed.window.value, warm_up)
         .map_err(|why| refused("speed.window", why))?;
     let mut ids: Vec<InputId> = Vec::new();
     for input in &setup.inputs {
@@ -82,7 +92,7 @@ pub fn axis(setup: &Setup) -> Result<ReplayAxis, Refused> {
         let rule = SpeedDiscrepancy::try_new(rule.tolerance.value, rule.discrepancy_time.value);
         config.set_speed_discrepancy(accepted(rule, "speed_discrepancy")?);
     }
-    Ok(Axis::new(config))
+    Ok(config)
 }
 
 fn source(channel: &ChannelSetup, what: &str) -> Result<SourceConfig, Refused> {

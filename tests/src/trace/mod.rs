@@ -11,7 +11,7 @@ mod setups;
 use crate::model::Setup;
 use monitor_core::Frame;
 use proptest::prelude::{Strategy, any};
-use rng::Rng;
+pub use rng::Rng;
 
 /// The line of the reset in every generated setup.
 pub const RESET_LINE: u8 = 31;

@@ -3,13 +3,15 @@
 /// The SplitMix64 generator (Steele, Lea, Flood 2014, "Fast splittable pseudorandom number generators"; constants
 /// from memory). Only spread matters here, nothing is proved from it.
 #[derive(Clone, Debug)]
-pub(super) struct Rng(u64);
+pub struct Rng(u64);
 
 impl Rng {
+    /// The generator of a seed.
     pub fn new(seed: u64) -> Self {
         Self(seed)
     }
 
+    /// The next 64 bits.
     pub fn bits(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut mixed = self.0;
@@ -33,10 +35,16 @@ impl Rng {
         self.bits() % 10_000 < parts
     }
 
+    /// One or the other.
     pub fn flip(&mut self) -> bool {
         self.bits() & 1 == 1
     }
 
+    /// One of several.
+    ///
+    /// # Panics
+    ///
+    /// When there is none.
     pub fn pick<T: Clone>(&mut self, from: &[T]) -> T {
         let length = u64::try_from(from.len()).expect("a slice is not that long");
         let index = usize::try_from(self.bits() % length).expect("an index fits");

@@ -1,0 +1,101 @@
+//! The core on emulated targets: the same answers as on the host, what they cost, and what is not in the image.
+//!
+//! Needs a toolchain for the targets and emulators; what is missing is said with the command that installs it, and the test is not
+//! run. In CI that is a failure.
+
+mod board;
+mod cost;
+mod emulator;
+mod image;
+mod log;
+mod proof;
+mod script;
+mod table;
+mod toolchain;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use cowitness_tests::not_run;
+
+use board::board;
+use emulator::Target;
+use script::Script;
+use toolchain::Image;
+
+/// An empty folder for one test.
+fn scratch() -> PathBuf {
+    let test = std::thread::current().name().unwrap_or("test").replace("::", "-");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("target").join(test);
+    if folder.exists() {
+        fs::remove_dir_all(&folder).expect("an old scratch folder can be removed");
+    }
+    fs::create_dir_all(&folder).expect("a scratch folder");
+    folder
+}
+
+/// The target with everything it needs; says what is missing otherwise.
+fn target(triple: &str) -> Option<Target> {
+    match Target::of(board(triple)) {
+        Ok(target) => Some(target),
+        Err(missing) => {
+            not_run(&missing.to_string());
+            None
+        }
+    }
+}
+
+/// What the target answers to a script.
+fn answers(target: &Target, script: &Script) -> Vec<u8> {
+    let image = target.image(&Image { name: "answers", profile: "release", features: "host" });
+    let folder = scratch();
+    fs::write(folder.join("script"), &script.bytes).expect("a script");
+    target.run(&image, &folder, &[]);
+    fs::read(folder.join("answers")).expect("answers")
+}
+
+/// Random cases, and their length.
+const CASES: u64 = 400;
+const FRAMES: usize = 150;
+
+fn answers_are_the_same(triple: &str) {
+    let Some(target) = target(triple) else { return };
+    let mut script = Script::new();
+    for demo in traces_demo::scenarios().unwrap_or_else(|error| panic!("{error}")) {
+        script.demo(&demo);
+    }
+    let demos = script.frames.len();
+    (0..CASES).for_each(|seed| script.random(seed, FRAMES));
+    let trips = script.frames.iter().filter(|(outcome, _)| outcome.has_trip()).count();
+    let random = script.frames.len() - demos;
+    assert!(demos > 150_000 && random > 20_000 && trips > 500, "{demos}, {random}, {trips}");
+    let theirs = answers(&target, &script);
+    if let Some(difference) = script.difference(&theirs) {
+        panic!("{triple}: {difference}");
+    }
+}
+
+#[test]
+fn a_cortex_m0_answers_as_the_host_does() {
+    answers_are_the_same("thumbv6m-none-eabi");
+}
+
+#[test]
+fn a_cortex_m3_answers_as_the_host_does() {
+    answers_are_the_same("thumbv7m-none-eabi");
+}
+
+#[test]
+fn a_cortex_m4f_answers_as_the_host_does() {
+    answers_are_the_same("thumbv7em-none-eabihf");
+}
+
+#[test]
+fn a_cortex_m33_answers_as_the_host_does() {
+    answers_are_the_same("thumbv8m.main-none-eabihf");
+}
+
+#[test]
+fn an_rv32imac_answers_as_the_host_does() {
+    answers_are_the_same("riscv32imac-unknown-none-elf");
+}

@@ -1,0 +1,101 @@
+//! Scripts of axes and frames, and what the host answers.
+
+use std::fs;
+
+use cowitness_tests::core_of::core_of;
+use cowitness_tests::trace::{Case, case};
+use host_harness::replay::{config, layout};
+use host_harness::setup::Setup;
+use host_harness::synth::Scenario;
+use host_harness::trace::{Options, Reader};
+use monitor_core::seal::Image;
+use monitor_core::{AxisConfig, AxisState, Frame, Outcome};
+use traces_demo::Demo;
+use wire::{Item, LONGEST_ITEM, POINTS, TestConfig, TestState, answer, put_item};
+
+/// A script, and the axis that the host has gone through it with.
+pub struct Script {
+    /// For the target.
+    pub bytes: Vec<u8>,
+    /// What it must answer.
+    pub answers: Vec<u8>,
+    /// What each frame came to, and where its answer begins.
+    pub frames: Vec<(Outcome, usize)>,
+    axis: Option<(TestConfig, TestState)>,
+}
+
+impl Script {
+    pub fn new() -> Self {
+        Self { bytes: Vec::new(), answers: Vec::new(), frames: Vec::new(), axis: None }
+    }
+
+    fn put(&mut self, item: &Item<'_>) {
+        let mut buffer = [0; LONGEST_ITEM];
+        self.bytes.extend(put_item(item, &mut buffer).expect("an item fits"));
+    }
+
+    /// Goes on with another axis. The host goes through the frames with the setup as it was made, the target with what it loads.
+    pub fn axis<const M: usize, const I: usize>(&mut self, config: &AxisConfig<POINTS, M, I>) -> bool {
+        let mut image = [0; LONGEST_ITEM];
+        let length = config.seal(0, &[], &mut image).expect("a setup fits");
+        let loaded = Image::open(&image[..length]).and_then(|image| image.axis());
+        let Ok(loaded): Result<TestConfig, _> = loaded else { return false };
+        self.put(&Item::Axis(&image[..length]));
+        let state = AxisState::new();
+        self.axis = Some((loaded, state));
+        true
+    }
+
+    pub fn frame(&mut self, frame: &Frame) {
+        self.put(&Item::Frame(*frame));
+        let (config, state) = self.axis.as_mut().expect("an axis before the first frame");
+        let outcome = config.step(state, frame);
+        self.frames.push((outcome, self.answers.len()));
+        answer(config, state, &outcome, |part| self.answers.extend(part));
+    }
+
+    /// A random case, unless its setup is too large for the axis under test.
+    pub fn random(&mut self, seed: u64, length: usize) {
+        let Case { setup, frames, .. } = case(seed, length, POINTS);
+        if self.axis(&core_of::<POINTS>(&setup).config) {
+            frames.iter().for_each(|frame| self.frame(frame));
+        }
+    }
+
+    /// A demo with its setup.
+    pub fn demo(&mut self, demo: &Demo) {
+        let setup = Setup::load(&demo.setup).unwrap_or_else(|error| panic!("{error}"));
+        let held = config::<POINTS, 8, 4>(&setup).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
+        assert!(self.axis(&held), "{}: the setup fits", demo.name);
+        let text = fs::read_to_string(&demo.scenario).expect("a scenario");
+        let scenario = Scenario::from_toml(&text, &demo.name).unwrap_or_else(|error| panic!("{error}"));
+        let mut trace = Vec::new();
+        scenario.write(&mut trace).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
+        let layout = layout(&setup).unwrap_or_else(|error| panic!("{error}"));
+        let reader = Reader::from_read(&demo.name, std::io::Cursor::new(trace), &layout, Options::default());
+        let mut reader = reader.unwrap_or_else(|error| panic!("{error}"));
+        let mut batch = Vec::new();
+        while reader.next_batch(&mut batch).unwrap_or_else(|error| panic!("{error}")) {
+            batch.iter().for_each(|frame| self.frame(frame));
+        }
+    }
+
+    /// Which frame an answer differs at first, in words.
+    pub fn difference(&self, theirs: &[u8]) -> Option<String> {
+        let same = self.answers.iter().zip(theirs).take_while(|(ours, theirs)| ours == theirs).count();
+        if same == self.answers.len() && same == theirs.len() {
+            return None;
+        }
+        let index = self.frames.partition_point(|(_, begins)| *begins <= same).checked_sub(1)?;
+        let (outcome, begins) = self.frames[index];
+        let ends = self.frames.get(index + 1).map_or(self.answers.len(), |(_, begins)| *begins);
+        Some(format!(
+            "frame {index} of {}: byte {same} differs ({} and {} bytes in all)\nhost   {:02x?}\ntarget {:02x?}\n{outcome:?}",
+            self.frames.len(),
+            self.answers.len(),
+            theirs.len(),
+            &self.answers[begins..ends],
+            theirs.get(begins..ends.min(theirs.len())).unwrap_or_default(),
+        ))
+    }
+}

@@ -1,0 +1,44 @@
+//! Answers a script of axes and frames, frame by frame.
+
+#![no_std]
+#![no_main]
+
+use firmware::entry;
+use firmware::files::{Answers, Script};
+use monitor_core::seal::Image;
+use wire::{Item, TestConfig, TestState, answer};
+
+// What is made anew is made in functions of its own, so that their stack is free again: one of the cores has 16 KiB.
+
+#[inline(never)]
+fn load(image: &[u8], config: &mut Option<TestConfig>) {
+    *config = Some(Image::open(image).and_then(|image| image.axis()).expect("a sealed setup that fits"));
+}
+
+#[inline(never)]
+fn renew(state: &mut TestState) {
+    *state = TestState::new();
+}
+
+#[entry]
+fn main() -> ! {
+    let mut script = Script::open();
+    let mut answers = Answers::create(c"answers");
+    let mut config: Option<TestConfig> = None;
+    let mut state = TestState::new();
+    while let Some(item) = script.next_item() {
+        match postcard::from_bytes(item).expect("an item") {
+            Item::Axis(image) => {
+                load(image, &mut config);
+                renew(&mut state);
+            }
+            Item::Frame(frame) => {
+                let config = config.as_ref().expect("an axis before the first frame");
+                let outcome = config.step(&mut state, &frame);
+                answer(config, &state, &outcome, |part| answers.put(part));
+            }
+        }
+    }
+    answers.finish();
+    semihosting::process::exit(0)
+}
