@@ -1,5 +1,6 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
 pub mod cli;
+pub mod compare;
 pub mod decimal;
 pub mod exit;
 pub mod expect;
@@ -9,3 +10,4 @@ pub mod seal;
 pub mod setup;
 pub mod synth;
 pub mod trace;
+pub mod vectors;

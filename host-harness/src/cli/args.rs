@@ -39,6 +39,15 @@ pub(super) enum Command {
         Exit status: 0 printed (with --setup: it is the image of that setup, byte for byte), 1 something differs,\n\
         2 refused: altered, cut, of another version, or not a sealed setup.")]
     Inspect(Inspect),
+    /// Write stimulus and expected outcome, frame by frame, to check an implementation in any language, and say what they cover
+    #[command(after_help = "Example:\n  cowitness vectors --csv vectors.csv --c vectors.h\n\n\
+        Exit status: 0 everything that can occur is covered, 1 something is not, 2 could not run.")]
+    Vectors(Vectors),
+    /// Compare the log of an implementation with such vectors: the first difference, and why the reference says otherwise
+    #[command(after_help = "Example:\n  cowitness compare log.csv --vectors vectors.csv\n\n\
+        The log has the columns case, frame, permit, and any others of an outcome.\n\n\
+        Exit status: 0 the same, 1 different, 2 could not run.")]
+    Compare(Compare),
     /// Print the JSON Schema of the replay report
     Schema,
 }
@@ -111,4 +120,33 @@ pub(super) struct Inspect {
     /// Write the review as JSON; `-` is standard output, instead of the sheet
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Vectors {
+    /// The setup of the axis; without it, one that holds every kind of rule
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: Option<PathBuf>,
+    /// Write them as CSV; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) csv: Option<PathBuf>,
+    /// Write them as a C99 header; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) c: Option<PathBuf>,
+    /// Print the setup that is used without --setup, and nothing else
+    #[arg(long, conflicts_with_all = ["setup", "csv", "c"])]
+    pub(super) print_setup: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Compare {
+    /// What the implementation came to, as CSV; `-` is standard input
+    #[arg(value_name = "LOG")]
+    pub(super) log: PathBuf,
+    /// The vectors, as `cowitness vectors --csv` wrote them
+    #[arg(long, value_name = "VECTORS.csv")]
+    pub(super) vectors: PathBuf,
+    /// Refuse vectors of another setup than this one
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: Option<PathBuf>,
 }

@@ -2,10 +2,12 @@
 
 mod args;
 mod inspect;
+mod compare;
 mod progress;
 mod replay;
 mod seal;
 mod synth;
+mod vectors;
 
 use std::io::{IsTerminal, Write};
 use std::path::Path;
@@ -33,6 +35,8 @@ pub fn main() -> ExitCode {
         Command::Synth(args) => synth::run(&args),
         Command::Seal(args) => seal::run(&args),
         Command::Inspect(args) => inspect::run(&args),
+        Command::Vectors(args) => vectors::run(&args),
+        Command::Compare(args) => compare::run(&args),
         Command::Schema => print(&schema()),
     }
 }

@@ -1,0 +1,55 @@
+//! The comparison for people.
+
+use std::fmt;
+
+use super::{Comparison, Frames};
+use crate::vectors::columns::COLUMNS;
+
+/// How many cases are listed.
+const LISTED: usize = 10;
+
+impl fmt::Display for Comparison {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let verdict = if self.is_same() { "SAME" } else { "DIFFERENT" };
+        writeln!(
+            f,
+            "{verdict}  {} of {} frames compared, {} differ",
+            self.compared, self.expected, self.different
+        )?;
+        let kinds =
+            [("missing", &self.missing), ("doubled", &self.doubled), ("not in the vectors", &self.extra)];
+        for (what, Frames { count, first }) in kinds {
+            if let Some((case, frame, note)) = first {
+                writeln!(f, "  {count} frames {what}, the first: case {case}, frame {frame} ({note})")?;
+            }
+        }
+        if !self.not_compared.is_empty() {
+            writeln!(f, "  not in the log, so not compared: {}", self.not_compared.join(", "))?;
+        }
+        if !self.ignored.is_empty() {
+            writeln!(f, "  columns of the log that mean nothing here: {}", self.ignored.join(", "))?;
+        }
+        let Some(first) = &self.first else { return Ok(()) };
+        writeln!(f, "\n{first}")?;
+        if self.causes.is_empty() {
+            writeln!(f, "No single kind of mistake explains the whole log.")?;
+        } else {
+            writeln!(f, "What would do this")?;
+            for cause in &self.causes {
+                writeln!(f, "  {cause}")?;
+            }
+        }
+        writeln!(f, "\nDifferences by column")?;
+        for (column, count) in COLUMNS.iter().zip(self.by_column).filter(|(_, count)| *count > 0) {
+            writeln!(f, "  {count:>8}  {}", column.name)?;
+        }
+        writeln!(f, "\nDifferences by case")?;
+        for (case, (about, count)) in self.by_case.iter().take(LISTED) {
+            writeln!(f, "  {count:>8}  case {case}: {about}")?;
+        }
+        if self.by_case.len() > LISTED {
+            writeln!(f, "  ... and {} more cases", self.by_case.len() - LISTED)?;
+        }
+        Ok(())
+    }
+}

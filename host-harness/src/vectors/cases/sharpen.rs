@@ -1,0 +1,112 @@
+//! For every setting whose smallest step no case has noticed so far: a search for one that does.
+//!
+//! The line of a ramp falls by many units in the last place in one nanosecond, so that a step of its settings shows at few instants only.
+//! A reading that is captured a few nanoseconds earlier or later gives another speed, and with it another instant.
+
+use monitor_core::Channel;
+
+use super::template::overrun;
+use super::{Book, CHANNELS, every_way, ramp_of, stop, towards};
+use crate::setup::MonitorKind;
+use crate::vectors::play::{Play, Side};
+use crate::vectors::variation::{Subject, Variation, variations};
+use crate::vectors::{Case, Row};
+
+/// How many nanoseconds the reading is moved by at most.
+const TRIES: u64 = 3000;
+
+/// Farther, where it is certain beforehand which of them can matter.
+const FAR: u64 = 1_000_000;
+
+pub(super) fn cases(book: &mut Book<'_>) {
+    for variation in variations(book.setup) {
+        let Some(axis) = &variation.axis else { continue };
+        if !book.cases.iter().any(|case| notices(case, axis)) {
+            search(book, &variation);
+        }
+    }
+}
+
+fn notices(case: &Case, axis: &crate::replay::ReplayAxis) -> bool {
+    let mut axis = axis.clone();
+    let differs = |row: &Row| axis.step(&row.frame) != row.outcome;
+    case.rows.iter().any(differs)
+}
+
+fn search(book: &mut Book<'_>, variation: &Variation) {
+    let found = match variation.subject {
+        Subject::Monitor(monitor) => of_monitor(book, monitor, variation),
+        Subject::Source(side) => of_source(book, side, variation),
+        _ => None,
+    };
+    book.cases.extend(found);
+}
+
+fn try_one(play: Play<'_>, about: String, variation: &Variation) -> Option<Case> {
+    let case = play.into_case(about);
+    let axis = variation.axis.as_ref()?;
+    notices(&case, axis).then_some(case)
+}
+
+fn of_monitor(book: &Book<'_>, monitor: usize, variation: &Variation) -> Option<Case> {
+    let kind = &book.setup.monitors[monitor].kind;
+    ramp_of(kind)?;
+    let name = book.name(monitor);
+    for early in 0..TRIES {
+        for (side, sign) in every_way().filter(|(_, sign)| *sign > 0) {
+            let way = format!("{name}, channel {}, {}", CHANNELS[side], towards(sign));
+            let found = if let MonitorKind::Stop { .. } = kind {
+                let play = stop::complete(book, monitor, side, sign, early);
+                try_one(
+                    play,
+                    format!("{way}: stops as wanted, the end of its line to the nanosecond"),
+                    variation,
+                )
+            } else {
+                let play = overrun(book, monitor, side, sign, early);
+                try_one(play, format!("{way}: as fast as before, the line to the last place"), variation)
+            };
+            if found.is_some() {
+                return found;
+            }
+        }
+    }
+    None
+}
+
+/// A count that is a little longer or shorter changes a speed, rounded up, only where the exact one is nearly a whole number of units
+/// in the last place.
+fn of_source(book: &Book<'_>, side: Side, variation: &Variation) -> Option<Case> {
+    let nano = book.play().sensors[side].nano;
+    let other =
+        crate::vectors::play::Sensor::of(variation.setup.channel([Channel::A, Channel::B][side])).nano;
+    if nano == other {
+        return None;
+    }
+    for monitor in 0..book.setup.monitors.len() {
+        let kind = &book.setup.monitors[monitor].kind;
+        if ramp_of(kind).is_none() || matches!(kind, MonitorKind::Stop { .. }) {
+            continue;
+        }
+        let plain = overrun(book, monitor, side, 1, 0);
+        let channel = [Channel::A, Channel::B][side];
+        let travel = plain.axis.state().glimpse(channel).and_then(|glimpse| glimpse.travel)?;
+        let (counts, elapsed) = (i128::from(travel.counts()).abs(), travel.elapsed().as_nanos());
+        let speed =
+            |nano: i128, elapsed: u64| (counts * nano + i128::from(elapsed) - 1) / i128::from(elapsed);
+        for early in 0..FAR.min(book.play().timeout() / 4) {
+            let elapsed = elapsed - early;
+            if speed(nano, elapsed) == speed(other, elapsed) {
+                continue;
+            }
+            let name = book.name(monitor);
+            let about =
+                format!("{name}, channel {}: as fast as before, a count to the last place", CHANNELS[side]);
+            let found = try_one(overrun(book, monitor, side, 1, early), about, variation);
+            if found.is_some() {
+                return found;
+            }
+        }
+    }
+    None
+}

@@ -1,0 +1,112 @@
+//! Stimulus and expected outcome, frame by frame, for checking an implementation in any language against the reference.
+//!
+//! [`Vectors::generate`] derives cases from a setup: the edges of every limit and delay, one below, at and above, on each
+//! channel and in each direction; what sources and inputs can do wrong; resets; monitors on top of each other. Each case starts
+//! from an axis that has not been shown a frame. The expected outcome of every frame is what `monitor-core` comes to.
+//!
+//! [`Coverage`] says what the frames really did; [`variations`] moves every setting by its smallest step, and
+//! [`Vectors::notice`] says whether any expected outcome depends on it.
+//!
+//! # Columns
+//!
+//! The CSV file has comment lines first: a checksum, the setup with its own checksum, what each bit and each case is. Then one row
+//! for each frame, see [`columns`]. Every number is exact; a word says what is not a number.
+
+mod c_header;
+mod cases;
+pub mod columns;
+mod coverage;
+mod coverage_text;
+mod csv;
+mod edge;
+mod play;
+mod read;
+mod rules;
+mod track;
+mod transition;
+mod variation;
+
+pub use coverage::{Coverage, State, Transition};
+pub use coverage_text::{Statement, statement};
+pub use read::{BadVectors, Recorded, RecordedCase};
+pub use variation::{Subject, Variation, variations};
+
+use monitor_core::{Frame, Outcome};
+
+use crate::replay::{Refused, ReplayAxis, axis};
+use crate::setup::{Setup, SetupError};
+
+/// The setup that is used when none is given; it holds every kind of rule. Invented.
+pub const BUILT_IN_SETUP: &str = include_str!("built-in.toml");
+
+/// What messages call [`BUILT_IN_SETUP`].
+pub const BUILT_IN_PATH: &str = "built-in setup";
+
+/// One frame and what it must come to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Row {
+    /// What the axis is shown.
+    pub frame: Frame,
+    /// What it must come to.
+    pub outcome: Outcome,
+}
+
+/// Frames that belong together, from a fresh axis on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Case {
+    /// What it is about, in one line.
+    pub about: String,
+    /// Its frames, in their order.
+    pub rows: Vec<Row>,
+}
+
+/// All cases for one setup.
+#[derive(Clone, Debug)]
+pub struct Vectors {
+    /// The setup.
+    pub setup: Setup,
+    /// Its text, which goes into the file so that a comparison can explain itself.
+    pub setup_text: String,
+    /// The cases; a file numbers them from 0.
+    pub cases: Vec<Case>,
+}
+
+/// Why there are no vectors.
+#[derive(Debug, thiserror::Error)]
+pub enum Unusable {
+    /// The setup is bad.
+    #[error(transparent)]
+    Setup(#[from] SetupError),
+    /// The core does not accept the setup.
+    #[error(transparent)]
+    Refused(#[from] Refused),
+}
+
+impl Vectors {
+    /// The vectors of a setup; `text` is its TOML, `path` what messages call it. The same text gives the same vectors.
+    ///
+    /// # Errors
+    ///
+    /// [`Unusable`] when the setup is bad.
+    pub fn generate(text: &str, path: &str) -> Result<Self, Unusable> {
+        let setup = Setup::parse(text, path)?;
+        let cases = cases::all(&setup, &axis(&setup)?);
+        Ok(Self { setup, setup_text: text.to_owned(), cases })
+    }
+
+    /// How many frames there are over all cases.
+    #[must_use]
+    pub fn frames(&self) -> usize {
+        self.cases.iter().map(|case| case.rows.len()).sum()
+    }
+
+    /// The first frame whose outcome is another one on `other`: the case, and the frame in it, from 0.
+    #[must_use]
+    pub fn notice(&self, other: &ReplayAxis) -> Option<(usize, usize)> {
+        self.cases.iter().enumerate().find_map(|(number, case)| {
+            let mut axis = other.clone();
+            let differs = |row: &Row| axis.step(&row.frame) != row.outcome;
+            case.rows.iter().position(differs).map(|frame| (number, frame))
+        })
+    }
+}

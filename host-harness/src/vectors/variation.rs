@@ -1,0 +1,358 @@
+//! Every setting moved by its smallest step, to see whether the vectors notice.
+
+use monitor_core::{Acceleration, Position, Span, Speed};
+
+use crate::replay::{ReplayAxis, axis};
+use crate::setup::{
+    By, DemandLevel, DualSetup, InputLines, MonitorKind, OneSided, Pairing, RampSetup, Setting, Setup,
+    Source, StandstillSetup, Until, WarmUp,
+};
+
+/// What a setting belongs to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Subject {
+    /// The axis as a whole.
+    Axis,
+    /// The source of a channel, 0 or 1.
+    Source(usize),
+    /// The comparison of positions or of speeds.
+    Apart,
+    /// An input, in the order of the setup.
+    Input(usize),
+    /// The reset.
+    Reset,
+    /// A monitor, in the order of the setup.
+    Monitor(usize),
+}
+
+/// The setup with one setting moved.
+#[derive(Clone, Debug)]
+pub struct Variation {
+    /// Which setting, and how it was moved.
+    pub what: String,
+    /// What it belongs to.
+    pub subject: Subject,
+    /// The axis with it; `None` where the core refuses it.
+    pub axis: Option<ReplayAxis>,
+    /// The setup with it.
+    pub setup: Setup,
+}
+
+/// Moves one setting by one step up (1) or down (-1); false when it has no such step.
+type Change = Box<dyn Fn(&mut Setup, i64) -> bool>;
+
+struct List<'a> {
+    setup: &'a Setup,
+    all: Vec<Variation>,
+}
+
+/// Every numeric setting up and down by one unit in the last place, one nanosecond, one bit or one step of its grid, and every
+/// other one to each of its other values, as far as it has the other parts that value needs.
+#[must_use]
+pub fn variations(setup: &Setup) -> Vec<Variation> {
+    let mut list = List { setup, all: Vec::new() };
+    list.axis();
+    list.sources();
+    list.apart();
+    list.inputs();
+    list.monitors();
+    list.all
+}
+
+/// A value that is held as a whole number.
+trait Whole {
+    fn moved(&self, by: i64) -> Option<Self>
+    where
+        Self: Sized;
+}
+
+impl Whole for Span {
+    fn moved(&self, by: i64) -> Option<Self> {
+        self.as_nanos().checked_add_signed(by).map(Self::from_nanos)
+    }
+}
+
+macro_rules! whole {
+    ($($name:ident)*) => {$(
+        impl Whole for $name {
+            fn moved(&self, by: i64) -> Option<Self> {
+                self.to_bits().checked_add(by).filter(|&bits| bits >= 0).map(Self::from_bits)
+            }
+        }
+    )*};
+}
+
+whole!(Position Speed Acceleration);
+
+fn nudge<T: Whole>(setting: Option<&mut Setting<T>>, by: i64) -> bool {
+    let Some(setting) = setting else { return false };
+    let Some(moved) = setting.value.moved(by) else { return false };
+    setting.value = moved;
+    true
+}
+
+impl List<'_> {
+    fn add(&mut self, what: String, subject: Subject, change: impl FnOnce(&mut Setup) -> bool) {
+        let mut setup = self.setup.clone();
+        if change(&mut setup) {
+            let axis = axis(&setup).ok();
+            self.all.push(Variation { what, subject, axis, setup });
+        }
+    }
+
+    fn both_ways(&mut self, what: &str, subject: Subject, change: Change) {
+        for (by, way) in [(1, "up"), (-1, "down")] {
+            self.add(format!("{what} one step {way}"), subject, |setup| change(setup, by));
+        }
+    }
+
+    fn axis(&mut self) {
+        self.both_ways(
+            "window of [speed]",
+            Subject::Axis,
+            Box::new(|s, by| nudge(Some(&mut s.speed.window), by)),
+        );
+        self.add("warm_up of [speed] the other way".into(), Subject::Axis, |setup| {
+            setup.speed.warm_up = match setup.speed.warm_up {
+                WarmUp::Withhold => WarmUp::Permit,
+                WarmUp::Permit => WarmUp::Withhold,
+            };
+            true
+        });
+        self.add("no [reset]".into(), Subject::Reset, |setup| setup.reset.take().is_some());
+        self.both_ways(
+            "filter of [reset]",
+            Subject::Reset,
+            Box::new(|s, by| nudge(s.reset.as_mut().map(|reset| &mut reset.filter), by)),
+        );
+    }
+
+    fn sources(&mut self) {
+        for (side, letter) in ["a", "b"].into_iter().enumerate() {
+            let subject = Subject::Source(side);
+            let name = |key: &str| format!("{key} of [channel.{letter}]");
+            self.both_ways(
+                &name("max_speed"),
+                subject,
+                Box::new(move |s, by| nudge(Some(&mut channel(s, side).max_speed), by)),
+            );
+            self.both_ways(
+                &name("timeout"),
+                subject,
+                Box::new(move |s, by| nudge(Some(&mut channel(s, side).timeout), by)),
+            );
+            self.both_ways(
+                &name("counter_bits"),
+                subject,
+                Box::new(move |s, by| match &mut channel(s, side).source {
+                    Source::Counter { bits, .. } => {
+                        *bits = bits.saturating_add_signed(if by > 0 { 1 } else { -1 });
+                        true
+                    }
+                    Source::Position { .. } => false,
+                }),
+            );
+            self.both_ways(
+                &name("unit_per_count"),
+                subject,
+                Box::new(move |s, by| match &mut channel(s, side).source {
+                    Source::Counter { unit_per_count, .. } => {
+                        unit_per_count.value += by;
+                        true
+                    }
+                    Source::Position { .. } => false,
+                }),
+            );
+            self.add(name("direction"), subject, |setup| match &mut channel(setup, side).source {
+                Source::Counter { unit_per_count, .. } => {
+                    unit_per_count.value = -unit_per_count.value;
+                    true
+                }
+                Source::Position { .. } => false,
+            });
+        }
+    }
+
+    fn apart(&mut self) {
+        let subject = Subject::Apart;
+        let key = |key: &str, section: &str| format!("{key} of [{section}]");
+        let (one, two) = ("discrepancy", "speed_discrepancy");
+        self.both_ways(
+            &key("tolerance", one),
+            subject,
+            Box::new(|s, by| nudge(s.discrepancy.as_mut().map(|rule| &mut rule.tolerance), by)),
+        );
+        self.both_ways(
+            &key("skew_allowance", one),
+            subject,
+            Box::new(|s, by| nudge(s.discrepancy.as_mut().map(|rule| &mut rule.skew_allowance), by)),
+        );
+        self.both_ways(
+            &key("discrepancy_time", one),
+            subject,
+            Box::new(|s, by| nudge(s.discrepancy.as_mut().map(|rule| &mut rule.discrepancy_time), by)),
+        );
+        self.both_ways(
+            &key("tolerance", two),
+            subject,
+            Box::new(|s, by| nudge(s.speed_discrepancy.as_mut().map(|rule| &mut rule.tolerance), by)),
+        );
+        self.both_ways(
+            &key("discrepancy_time", two),
+            subject,
+            Box::new(|s, by| nudge(s.speed_discrepancy.as_mut().map(|rule| &mut rule.discrepancy_time), by)),
+        );
+        self.add(key("align", one) + " the other way", subject, |setup| {
+            setup.discrepancy.as_mut().map(|rule| rule.align = !rule.align).is_some()
+        });
+        self.add(format!("no [{one}]"), subject, |setup| setup.discrepancy.take().is_some());
+        self.add(format!("no [{two}]"), subject, |setup| setup.speed_discrepancy.take().is_some());
+    }
+
+    fn inputs(&mut self) {
+        for i in 0..self.setup.inputs.len() {
+            let subject = Subject::Input(i);
+            let of = format!("of input {}", self.setup.inputs[i].name);
+            self.both_ways(
+                &format!("filter {of}"),
+                subject,
+                Box::new(move |s, by| nudge(Some(&mut s.inputs[i].filter), by)),
+            );
+            self.add(format!("demand {of} the other way"), subject, |setup| {
+                let demand = &mut setup.inputs[i].demand;
+                *demand = if *demand == DemandLevel::High { DemandLevel::Low } else { DemandLevel::High };
+                true
+            });
+            self.both_ways(
+                &format!("discrepancy_time {of}"),
+                subject,
+                Box::new(move |s, by| nudge(dual(s, i).map(|dual| &mut dual.discrepancy_time), by)),
+            );
+            self.add(format!("pairing {of} the other way"), subject, |setup| {
+                let other = |pairing| match pairing {
+                    Pairing::Equivalent => Pairing::Antivalent,
+                    Pairing::Antivalent => Pairing::Equivalent,
+                };
+                dual(setup, i).map(|dual| dual.pairing = other(dual.pairing)).is_some()
+            });
+            self.add(format!("one_sided {of} the other way"), subject, |setup| {
+                let other = |one_sided| match one_sided {
+                    OneSided::Fault => OneSided::Ignore,
+                    OneSided::Ignore => OneSided::Fault,
+                };
+                dual(setup, i).map(|dual| dual.one_sided = other(dual.one_sided)).is_some()
+            });
+            self.add(format!("only the first line {of}"), subject, |setup| {
+                let lines = &mut setup.inputs[i].lines;
+                let InputLines::Dual { first, .. } = lines else { return false };
+                *lines = InputLines::Single(*first);
+                true
+            });
+        }
+    }
+
+    fn monitors(&mut self) {
+        for i in 0..self.setup.monitors.len() {
+            let subject = Subject::Monitor(i);
+            let of = format!("of \"{}\"", self.setup.monitors[i].name);
+            let mut number = |key: &str, change: fn(&mut MonitorKind, i64) -> bool| {
+                self.both_ways(
+                    &format!("{key} {of}"),
+                    subject,
+                    Box::new(move |s, by| change(&mut s.monitors[i].kind, by)),
+                );
+            };
+            number("position_window", |kind, by| nudge(windows(kind).map(|w| &mut w.position_window), by));
+            number("speed_window", |kind, by| nudge(windows(kind).map(|w| &mut w.speed_window), by));
+            number("limit", |kind, by| match kind {
+                MonitorKind::SpeedLimit { limit, .. } => nudge(Some(limit), by),
+                _ => false,
+            });
+            number("delay", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.delay), by));
+            number("deceleration", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.deceleration), by));
+            number("margin", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.margin), by));
+            number("standstill_speed", |kind, by| match kind {
+                MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => {
+                    nudge(Some(standstill_speed), by)
+                }
+                _ => false,
+            });
+            number("within", |kind, by| match kind {
+                MonitorKind::Stop { by: By::Ramp { within, .. }, .. } => nudge(within.as_mut(), by),
+                MonitorKind::Stop { by: By::Time { within }, .. } => nudge(Some(within), by),
+                _ => false,
+            });
+            self.both_ways(
+                &format!("on_delay {of}"),
+                subject,
+                Box::new(move |s, by| nudge(Some(&mut s.monitors[i].on_delay), by)),
+            );
+            self.forms(i, &of);
+        }
+    }
+
+    /// What a monitor is and when it is active.
+    fn forms(&mut self, i: usize, of: &str) {
+        let subject = Subject::Monitor(i);
+        self.add(format!("no ramp {of}"), subject, |setup| match &mut setup.monitors[i].kind {
+            MonitorKind::SpeedLimit { ramp, .. } => ramp.take().is_some(),
+            _ => false,
+        });
+        self.add(format!("no within {of}"), subject, |setup| match &mut setup.monitors[i].kind {
+            MonitorKind::Stop { by: By::Ramp { within, .. }, .. } => within.take().is_some(),
+            _ => false,
+        });
+        self.add(format!("by time {of}"), subject, |setup| match &mut setup.monitors[i].kind {
+            MonitorKind::Stop { by, .. } => match by {
+                By::Ramp { within: Some(within), .. } => {
+                    *by = By::Time { within: within.clone() };
+                    true
+                }
+                _ => false,
+            },
+            _ => false,
+        });
+        self.add(format!("until torque-off {of}"), subject, |setup| match &mut setup.monitors[i].kind {
+            MonitorKind::Stop { until: until @ Until::Standstill(_), .. } => {
+                *until = Until::TorqueOff;
+                true
+            }
+            _ => false,
+        });
+        for place in 0..self.setup.monitors[i].demand.len() {
+            let input = &self.setup.inputs[self.setup.monitors[i].demand[place]].name;
+            self.add(format!("no demand by {input} {of}"), subject, |setup| {
+                setup.monitors[i].demand.remove(place);
+                true
+            });
+        }
+    }
+}
+
+fn channel(setup: &mut Setup, side: usize) -> &mut crate::setup::ChannelSetup {
+    if side == 0 { &mut setup.a } else { &mut setup.b }
+}
+
+fn dual(setup: &mut Setup, input: usize) -> Option<&mut DualSetup> {
+    match &mut setup.inputs[input].lines {
+        InputLines::Dual { dual, .. } => Some(dual),
+        InputLines::Single(_) => None,
+    }
+}
+
+fn ramp(kind: &mut MonitorKind) -> Option<&mut RampSetup> {
+    match kind {
+        MonitorKind::SpeedLimit { ramp, .. } => ramp.as_mut(),
+        MonitorKind::Stop { by: By::Ramp { ramp, .. }, .. } => Some(ramp),
+        _ => None,
+    }
+}
+
+fn windows(kind: &mut MonitorKind) -> Option<&mut StandstillSetup> {
+    match kind {
+        MonitorKind::Standstill(windows) | MonitorKind::Stop { until: Until::Standstill(windows), .. } => {
+            Some(windows)
+        }
+        _ => None,
+    }
+}
