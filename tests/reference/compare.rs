@@ -223,6 +223,11 @@ fn compare_sets(judge: &mut Judge, outcome: &Outcome, seen: &Seen) {
         judge.same("fault", fault, seen.channels[at(channel)].fault);
     }
     judge.same("demanding", outcome.demanding.to_bits(), set(seen.inputs.iter().map(|one| one.demanding)));
+    judge.same(
+        "input faults",
+        outcome.input_faults.to_bits(),
+        set(seen.inputs.iter().map(|one| one.became_faulted)),
+    );
     let reset = outcome.reset.map_or(Reset::None, reset);
     judge.same("reset", reset, seen.reset);
     let mut visible = seen.channels.iter().enumerate().filter(|(_, channel)| channel.fault.is_none());

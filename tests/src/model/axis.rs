@@ -168,7 +168,15 @@ impl Model {
             clock_latched: self.clock_latched,
             permit: false,
             channels: [0, 1].map(|channel| self.channel(channel)),
-            inputs: demanding.into_iter().map(|demanding| InputSeen { demanding, faulted: false }).collect(),
+            inputs: self
+                .inputs
+                .iter()
+                .map(|input| InputSeen {
+                    demanding: input.demanding(),
+                    faulted: false,
+                    became_faulted: input.became_faulted(),
+                })
+                .collect(),
             monitors,
             discrepancy,
             speed_discrepancy,
@@ -199,6 +207,9 @@ impl Model {
         }
         for rule in [&mut seen.discrepancy, &mut seen.speed_discrepancy].into_iter().flatten() {
             rule.tripped_now = None;
+        }
+        for input in &mut seen.inputs {
+            input.became_faulted = false;
         }
         seen
     }

@@ -10,6 +10,8 @@ pub struct InputSeen {
     pub demanding: bool,
     /// Whether its fault is latched, after the reset of this frame.
     pub faulted: bool,
+    /// Whether its fault became latched at this frame.
+    pub became_faulted: bool,
 }
 
 /// The level of a line of a frame.
@@ -69,6 +71,8 @@ pub(super) struct InputState {
     /// The fault of the present disagreement was already raised.
     raised: bool,
     latched: Option<Latched>,
+    /// The fault was not latched before this frame.
+    became: bool,
 }
 
 impl InputState {
@@ -81,12 +85,14 @@ impl InputState {
             timer: None,
             raised: false,
             latched: None,
+            became: false,
         }
     }
 
     /// Reads the lines of one frame.
     pub fn step(&mut self, now: u64, levels: Levels) {
         let filter = self.input.filter_ns;
+        let was_latched = self.latched.is_some();
         match self.input.lines {
             Lines::One(line) => {
                 let effective = Line::step(&mut self.lines[0], now, level(levels, line), filter);
@@ -104,6 +110,7 @@ impl InputState {
             }
         }
         self.before = Some(self.now);
+        self.became = self.latched.is_some() && !was_latched;
     }
 
     /// The timer of a dual-channel input.
@@ -158,6 +165,10 @@ impl InputState {
 
     pub fn demanding(&self) -> bool {
         self.now != [false; 2] || self.latched.is_some()
+    }
+
+    pub fn became_faulted(&self) -> bool {
+        self.became
     }
 
     pub fn faulted(&self) -> bool {

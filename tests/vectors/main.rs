@@ -1,0 +1,203 @@
+//! The vectors for firmware: what they cover, what they are sensitive to, and that the exact model expects the same.
+
+mod causes;
+mod model_of;
+
+use std::sync::LazyLock;
+
+use cowitness_tests::model::{Fault, Model, Refusal, Reset, Seen};
+use host_harness::setup::{By, MonitorKind, Setting, Setup, Source, Until};
+use host_harness::vectors::columns::{COLUMNS, FAULTS, OUTCOMES, RESETS, numbers};
+use host_harness::vectors::{BUILT_IN_PATH, BUILT_IN_SETUP, Coverage, Vectors, variations};
+use monitor_core::Position;
+
+static BUILT_IN: LazyLock<Vectors> =
+    LazyLock::new(|| Vectors::generate(BUILT_IN_SETUP, BUILT_IN_PATH).expect("the built-in setup is good"));
+
+#[test]
+fn the_vectors_of_the_built_in_setup_leave_nothing_uncovered() {
+    let coverage = Coverage::of(&BUILT_IN).expect("the core accepts it");
+    let missing: Vec<_> = coverage.not_covered().collect();
+    assert!(missing.is_empty(), "{missing:#?}");
+    assert!(coverage.transitions.len() > 500, "there is something to cover");
+}
+
+#[test]
+fn a_transition_whose_cases_are_left_out_is_not_covered() {
+    let mut few = BUILT_IN.clone();
+    few.cases.retain(|case| !case.about.contains("the clock"));
+    let coverage = Coverage::of(&few).expect("the core accepts it");
+    assert!(coverage.not_covered().any(|one| one.what == "the clock goes back"), "{coverage}");
+}
+
+fn window_of(kind: &MonitorKind) -> Option<&Setting<Position>> {
+    match kind {
+        MonitorKind::Standstill(windows) | MonitorKind::Stop { until: Until::Standstill(windows), .. } => {
+            Some(&windows.position_window)
+        }
+        _ => None,
+    }
+}
+
+fn window_of_mut(kind: &mut MonitorKind) -> Option<&mut Setting<Position>> {
+    match kind {
+        MonitorKind::Standstill(windows) | MonitorKind::Stop { until: Until::Standstill(windows), .. } => {
+            Some(&mut windows.position_window)
+        }
+        _ => None,
+    }
+}
+
+/// Counts of each source that a position window allows.
+fn counts_within(setup: &Setup, monitor: usize) -> Option<[i128; 2]> {
+    let window = window_of(&setup.monitors[monitor].kind)?;
+    // In steps of a billionth of the last place, as the length of a count is.
+    let window = i128::from(window.value.to_bits()) * 1_000_000_000;
+    let nano = |source: &Source| match source {
+        Source::Counter { unit_per_count, .. } => i128::from(unit_per_count.value).abs(),
+        Source::Position { .. } => 1_000_000_000,
+    };
+    Some([window / nano(&setup.a.source), window / nano(&setup.b.source)])
+}
+
+/// Why no frame whatever can tell a variation from the setup, if that can be shown.
+fn without_effect(setup: &Setup, varied: &Setup) -> Option<&'static str> {
+    for (number, (one, other)) in setup.monitors.iter().zip(&varied.monitors).enumerate() {
+        if one == other {
+            continue;
+        }
+        let never_violated = match &one.kind {
+            MonitorKind::TorqueOff => true,
+            MonitorKind::Stop { until: Until::TorqueOff, by } => {
+                matches!(by, By::Time { .. })
+            }
+            _ => false,
+        };
+        if one.kind == other.kind && one.demand == other.demand && never_violated {
+            return Some(
+                "its on-delay begins with a violation, and it watches nothing that could be violated",
+            );
+        }
+        // Nothing but the window was moved, and both sources have as many counts in it as before.
+        let mut same = other.clone();
+        match (window_of(&one.kind), window_of_mut(&mut same.kind)) {
+            (Some(before), Some(after)) => *after = before.clone(),
+            _ => return None,
+        }
+        if same == *one && counts_within(setup, number) == counts_within(varied, number) {
+            return Some("a travel is a whole number of counts, and no more and no fewer of them fit");
+        }
+    }
+    None
+}
+
+#[test]
+fn every_setting_moved_by_its_smallest_step_changes_an_expected_outcome_or_provably_nothing() {
+    let setup = &BUILT_IN.setup;
+    let (mut noticed, mut refused) = (0, Vec::new());
+    for variation in variations(setup) {
+        let Some(axis) = &variation.axis else {
+            refused.push(variation.what);
+            continue;
+        };
+        let effect = BUILT_IN.notice(axis);
+        match (effect, without_effect(setup, &variation.setup)) {
+            (None, Some(_)) => {}
+            (Some(_), None) => noticed += 1,
+            (None, None) => panic!("{}: no outcome depends on it", variation.what),
+            (Some(place), Some(why)) => panic!("{}: noticed at {place:?}, though {why}", variation.what),
+        }
+    }
+    // A counter has at most 64 bits.
+    assert_eq!(refused, ["counter_bits of [channel.b] one step up"]);
+    assert!(noticed > 140, "{noticed} settings were moved");
+}
+
+#[test]
+fn the_exact_model_expects_the_same_at_every_frame() {
+    let setup = model_of::setup(&BUILT_IN.setup);
+    let mut frames = 0;
+    for (number, case) in BUILT_IN.cases.iter().enumerate() {
+        let mut model = Model::new(&setup);
+        for (frame, row) in case.rows.iter().enumerate() {
+            let seen = model.step(&row.frame);
+            let expected = numbers(&row.outcome);
+            let found = of_model(&seen);
+            for ((column, expected), found) in COLUMNS.iter().zip(expected).zip(found) {
+                assert_eq!(expected, found, "case {number} ({}), frame {frame}: {}", case.about, column.name);
+            }
+            frames += 1;
+        }
+    }
+    assert_eq!(frames, BUILT_IN.frames());
+}
+
+fn bits(values: impl Iterator<Item = bool>) -> u32 {
+    values.enumerate().map(|(place, value)| u32::from(value) << place).sum()
+}
+
+fn word(words: &[&str], wanted: &str) -> u32 {
+    u32::try_from(words.iter().position(|word| *word == wanted).expect("a word of the columns"))
+        .expect("few words")
+}
+
+fn fault(fault: Option<Fault>) -> u32 {
+    let name = match fault {
+        None => "none",
+        Some(Fault::Invalid) => "invalid",
+        Some(Fault::OutOfOrder) => "out-of-order",
+        Some(Fault::Stale) => "stale",
+        Some(Fault::Implausible) => "implausible",
+        Some(Fault::Range) => "range",
+    };
+    word(&FAULTS, name)
+}
+
+fn reset(reset: Reset) -> u32 {
+    let name = match reset {
+        Reset::None => "none",
+        Reset::Accepted => "accepted",
+        Reset::Refused(Refusal::Channel) => "refused-channel",
+        Reset::Refused(Refusal::WarmingUp) => "refused-warming-up",
+        Reset::Refused(Refusal::Violation) => "refused-violation",
+        Reset::Refused(Refusal::Input) => "refused-input",
+    };
+    word(&RESETS, name)
+}
+
+/// What the model saw, as the numbers of the columns. `input_faults` is told of inputs that became faulted at this frame.
+fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
+    if seen.clock_fault {
+        let mut nothing = [0; OUTCOMES];
+        nothing[1] = 1;
+        return nothing;
+    }
+    let lanes = |side: usize, wanted: fn(&cowitness_tests::model::LaneSeen) -> bool| {
+        bits(seen.monitors.iter().map(|monitor| wanted(&monitor.lanes[side])))
+    };
+    let warming_up = seen.channels.iter().enumerate().filter(|(_, channel)| channel.fault.is_none()).any(
+        |(side, channel)| {
+            channel.warming_up || seen.monitors.iter().any(|monitor| monitor.lanes[side].warming_up)
+        },
+    );
+    let tripped = |rule: &Option<cowitness_tests::model::DiscrepancySeen>| {
+        u32::from(rule.as_ref().is_some_and(|rule| rule.tripped_now.is_some()))
+    };
+    [
+        seen.permit.into(),
+        0,
+        warming_up.into(),
+        fault(seen.channels[0].fault),
+        fault(seen.channels[1].fault),
+        bits(seen.inputs.iter().map(|input| input.demanding)),
+        bits(seen.inputs.iter().map(|input| input.became_faulted)),
+        bits(seen.monitors.iter().map(|monitor| monitor.active)),
+        lanes(0, |lane| lane.violated),
+        lanes(1, |lane| lane.violated),
+        lanes(0, |lane| lane.tripped_now.is_some()),
+        lanes(1, |lane| lane.tripped_now.is_some()),
+        tripped(&seen.discrepancy),
+        tripped(&seen.speed_discrepancy),
+        reset(seen.reset),
+    ]
+}

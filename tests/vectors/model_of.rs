@@ -1,0 +1,116 @@
+//! The exact model's setup for a setup file.
+
+use cowitness_tests::model::{self, Q, ulps};
+use host_harness::setup::{
+    By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MonitorKind, MonitorSetup,
+    OneSided, Pairing, RampSetup, Setup, Source, Until, WarmUp,
+};
+use monitor_core::{Position, Speed};
+
+fn speed(value: Speed) -> Q {
+    ulps(value.to_bits().into())
+}
+
+fn position(value: Position) -> Q {
+    ulps(value.to_bits().into())
+}
+
+/// The same setup for the model.
+pub fn setup(setup: &Setup) -> model::Setup {
+    model::Setup {
+        a: source(&setup.a),
+        b: source(&setup.b),
+        window_ns: setup.speed.window.value.as_nanos(),
+        points: HISTORY_POINTS,
+        warm_up_withholds: setup.speed.warm_up == WarmUp::Withhold,
+        discrepancy: setup.discrepancy.as_ref().map(|rule| model::Discrepancy {
+            tolerance: position(rule.tolerance.value),
+            skew_allowance_ns: rule.skew_allowance.value.as_nanos(),
+            align: rule.align,
+            discrepancy_time_ns: rule.discrepancy_time.value.as_nanos(),
+        }),
+        speed_discrepancy: setup.speed_discrepancy.as_ref().map(|rule| model::SpeedDiscrepancy {
+            tolerance: speed(rule.tolerance.value),
+            discrepancy_time_ns: rule.discrepancy_time.value.as_nanos(),
+        }),
+        inputs: setup.inputs.iter().map(input).collect(),
+        reset_line: setup.reset.as_ref().map(|reset| reset.line),
+        reset_filter_ns: setup.reset.as_ref().map_or(0, |reset| reset.filter.value.as_nanos()),
+        monitors: setup.monitors.iter().map(monitor).collect(),
+    }
+}
+
+fn source(channel: &ChannelSetup) -> model::Source {
+    // A count is held in billionths of a unit in the last place.
+    let billionth = ulps(1) / Q::from_integer(1_000_000_000.into());
+    let (counter_bits, count) = match &channel.source {
+        Source::Counter { bits, unit_per_count } => (u32::from(*bits), unit_per_count.value),
+        Source::Position { .. } => (64, 1_000_000_000),
+    };
+    model::Source {
+        counter_bits,
+        unit_per_count: billionth * Q::from_integer(count.into()),
+        max_speed: speed(channel.max_speed.value),
+        timeout_ns: channel.timeout.value.as_nanos(),
+    }
+}
+
+fn input(input: &InputSetup) -> model::Input {
+    let lines = match &input.lines {
+        InputLines::Single(line) => model::Lines::One(*line),
+        InputLines::Dual { first, second, dual } => model::Lines::Two {
+            first: *first,
+            second: *second,
+            pairing: match dual.pairing {
+                Pairing::Equivalent => model::Pairing::Equivalent,
+                Pairing::Antivalent => model::Pairing::Antivalent,
+            },
+            discrepancy_time_ns: dual.discrepancy_time.value.as_nanos(),
+            one_sided: match dual.one_sided {
+                OneSided::Fault => model::OneSided::Fault,
+                OneSided::Ignore => model::OneSided::Ignore,
+            },
+        },
+    };
+    let demand_high = input.demand == DemandLevel::High;
+    model::Input { lines, demand_high, filter_ns: input.filter.value.as_nanos() }
+}
+
+fn ramp(ramp: &RampSetup) -> model::Ramp {
+    model::Ramp {
+        delay_ns: ramp.delay.value.as_nanos(),
+        deceleration: ulps(ramp.deceleration.value.to_bits().into()),
+        margin: speed(ramp.margin.value),
+    }
+}
+
+fn monitor(monitor: &MonitorSetup) -> model::Monitor {
+    let kind = match &monitor.kind {
+        MonitorKind::TorqueOff => model::Kind::TorqueOff,
+        MonitorKind::Standstill(windows) => model::Kind::Standstill {
+            position_window: position(windows.position_window.value),
+            speed_window: speed(windows.speed_window.value),
+        },
+        MonitorKind::SpeedLimit { limit, ramp: falling } => {
+            model::Kind::SpeedLimit { limit: speed(limit.value), ramp: falling.as_ref().map(ramp) }
+        }
+        MonitorKind::Stop { until, by } => model::Kind::Stop {
+            until: match until {
+                Until::TorqueOff => model::Until::TorqueOff,
+                Until::Standstill(windows) => model::Until::Standstill {
+                    position_window: position(windows.position_window.value),
+                    speed_window: speed(windows.speed_window.value),
+                },
+            },
+            by: match by {
+                By::Ramp { ramp: falling, standstill_speed, within } => model::By::Ramp {
+                    ramp: ramp(falling),
+                    standstill_speed: speed(standstill_speed.value),
+                    within_ns: within.as_ref().map(|within| within.value.as_nanos()),
+                },
+                By::Time { within } => model::By::Time { within_ns: within.value.as_nanos() },
+            },
+        },
+    };
+    model::Monitor { demand: monitor.demand.clone(), on_delay_ns: monitor.on_delay.value.as_nanos(), kind }
+}
