@@ -75,6 +75,23 @@ fn the_built_in_vectors_are_covered_and_say_so() {
 }
 
 #[test]
+fn the_readme_shows_what_is_printed() {
+    let readme = include_str!("../../README.md");
+    let section = readme.split("## Checking firmware of your own").nth(1).unwrap();
+    let section = section.split("\n## ").next().unwrap();
+    let compared = run_in(&WRITTEN.0, &["compare", "vectors.csv", "--vectors", "vectors.csv"]);
+    let printed = WRITTEN.1.clone() + &out(&compared);
+    let mut shown = 0;
+    for block in section.split("```text\n").skip(1) {
+        for line in block.split("```").next().unwrap().lines().filter(|line| !line.is_empty()) {
+            assert!(printed.lines().any(|other| other == line), "the README shows `{line}`");
+            shown += 1;
+        }
+    }
+    assert_eq!(shown, 4);
+}
+
+#[test]
 fn the_same_setup_gives_the_same_vectors() {
     let printed = run_in(&WRITTEN.0, &["vectors", "--print-setup"]);
     std::fs::write(WRITTEN.0.join("built-in.toml"), &printed.stdout).unwrap();

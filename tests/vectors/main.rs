@@ -115,9 +115,92 @@ fn every_setting_moved_by_its_smallest_step_changes_an_expected_outcome_or_prova
 
 #[test]
 fn the_exact_model_expects_the_same_at_every_frame() {
-    let setup = model_of::setup(&BUILT_IN.setup);
+    agrees_with_the_model(&BUILT_IN);
+}
+
+/// A setup with these two sources and nothing that is not asked for.
+fn small(unit: &str, a: &str, b: &str, more: &str) -> String {
+    format!(
+        r#"
+        title = "Small, invented"
+        unit = "{unit}"
+        [time]
+        column = "time"
+        unit = "s"
+        [channel.a]
+        column = "a"
+        {a}
+        [channel.b]
+        column = "b"
+        {b}
+        [speed]
+        window = "6 ms"
+        {more}
+        "#
+    )
+}
+
+#[test]
+fn the_exact_model_expects_the_same_for_other_counters_units_and_rules() {
+    let positions = r#"column_unit = "deg"
+        max_speed = "720 deg/s"
+        timeout = "5 ms""#;
+    let narrow = r#"counter_bits = 8
+        unit_per_count = "-0.01 mm"
+        max_speed = "200 mm/s"
+        timeout = "3 ms""#;
+    let coarse = r#"counter_bits = 64
+        unit_per_count = "0.2 mm"
+        max_speed = "250 mm/s"
+        timeout = "9 ms""#;
+    let aligned = r#"warm_up = "permit"
+        [discrepancy]
+        tolerance = "3 mm"
+        discrepancy_time = "4 ms"
+        align = true
+        [input.gate]
+        columns = ["g1", "g2"]
+        pairing = "antivalent"
+        discrepancy_time = "0 ms"
+        [[monitor]]
+        name = "stay"
+        kind = "standstill"
+        demand = ["gate"]
+        position_window = "1 mm"
+        speed_window = "50 mm/s""#;
+    let turning = r#"[speed_discrepancy]
+        tolerance = "20 deg/s"
+        discrepancy_time = "0 ms"
+        [reset]
+        column = "reset"
+        [[monitor]]
+        name = "slow"
+        kind = "speed-limit"
+        limit = "90 deg/s""#;
+    let torque_off = r#"[input.gate]
+        columns = ["gate"]
+        [[monitor]]
+        name = "no torque"
+        kind = "torque-off"
+        demand = ["gate"]"#;
+    for text in [
+        small("mm", narrow, coarse, aligned),
+        small("deg", positions, &positions.replace("5 ms", "2 ms"), turning),
+        small("deg", positions, positions, torque_off),
+    ] {
+        let vectors = Vectors::generate(&text, "small.toml").unwrap_or_else(|error| panic!("{error}"));
+        assert!(vectors.frames() > 1000, "{}", vectors.frames());
+        agrees_with_the_model(&vectors);
+        let coverage = Coverage::of(&vectors).expect("the core accepts it");
+        let missing: Vec<_> = coverage.not_covered().collect();
+        assert!(missing.is_empty(), "{missing:#?}\n{text}");
+    }
+}
+
+fn agrees_with_the_model(vectors: &Vectors) {
+    let setup = model_of::setup(&vectors.setup);
     let mut frames = 0;
-    for (number, case) in BUILT_IN.cases.iter().enumerate() {
+    for (number, case) in vectors.cases.iter().enumerate() {
         let mut model = Model::new(&setup);
         for (frame, row) in case.rows.iter().enumerate() {
             let seen = model.step(&row.frame);
@@ -129,7 +212,7 @@ fn the_exact_model_expects_the_same_at_every_frame() {
             frames += 1;
         }
     }
-    assert_eq!(frames, BUILT_IN.frames());
+    assert_eq!(frames, vectors.frames());
 }
 
 fn bits(values: impl Iterator<Item = bool>) -> u32 {

@@ -294,7 +294,9 @@ impl<'a> Track<'a> {
         self.count(part, "line 2 demands alone", second && !first);
         let faulted = outcome.input_faults.to_bits() >> number & 1 == 1;
         let lasted = input.apart.map(|(since, _)| now - since);
-        self.count(part, "faulted at the end of the discrepancy time", faulted && lasted == Some(time));
+        // Without any time the disagreement is the fault.
+        let ended = faulted && lasted.unwrap_or(0) == time;
+        self.count(part, "faulted at the end of the discrepancy time", ended);
         let one_sided = input.apart.is_some_and(|(_, one_sided)| one_sided);
         self.count(part, "a one-sided cycle is faulted", faulted && one_sided);
         let agrees = first == second;

@@ -165,14 +165,16 @@ impl List<'_> {
         };
         let single = dual.is_none().then_some("it has one line");
         let ignored = dual.filter(|dual| dual.one_sided == OneSided::Ignore).map(|_| "one_sided is ignored");
-        for what in [
-            "line 1 demands alone",
-            "line 2 demands alone",
-            "agrees 1 ns before the end of the discrepancy time",
-            "faulted at the end of the discrepancy time",
-        ] {
+        for what in
+            ["line 1 demands alone", "line 2 demands alone", "faulted at the end of the discrepancy time"]
+        {
             self.add(part, what, single);
         }
+        let at_once = dual
+            .filter(|dual| dual.discrepancy_time.value == Span::ZERO)
+            .map(|_| "its discrepancy time is 0: every disagreement is a fault");
+        self.add(part, "agrees 1 ns before the end of the discrepancy time", single.or(at_once));
+        let ignored = ignored.or(at_once);
         self.add(part, "a one-sided cycle is faulted", single.or(ignored));
         self.add(part, "a one-sided cycle that both lines end in time", single.or(ignored));
         let no_reset = self.setup.reset.is_none().then_some("the setup has no reset");

@@ -41,7 +41,7 @@ fn never_read(book: &mut Book<'_>, side: Side) {
     };
     other(&mut play, begin);
     let timeout = play.sensors[side].timeout;
-    let stride = play.timeout() / 2;
+    let stride = (play.timeout() / 2).max(1);
     while play.now + stride < begin + timeout {
         let at = play.now + stride;
         other(&mut play, at);
@@ -71,7 +71,7 @@ fn stale(book: &mut Book<'_>, side: Side) {
     play.both();
     play.settle();
     let (captured, timeout) = (play.now, play.sensors[side].timeout);
-    let stride = play.timeout() / 2;
+    let stride = (play.timeout() / 2).max(1);
     for at in [captured + stride, captured + timeout, captured + timeout + 1, captured + timeout + stride] {
         if at > play.now {
             play.now = at;
@@ -98,7 +98,7 @@ fn late(book: &mut Book<'_>, side: Side) {
             let old = play.now;
             // A step by step way there, so that nothing else is stale.
             let begin = old + 1;
-            let stride = play.timeout() / 2;
+            let stride = (play.timeout() / 2).max(1);
             let at = begin + timeout + more;
             while play.now + stride < at && !first {
                 play.now += stride;

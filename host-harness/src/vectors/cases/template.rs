@@ -104,7 +104,7 @@ fn overrun_to<'a>(book: &Book<'a>, monitor: usize, side: Side, sign: i128, early
     let speed = sign * entry_speed(book.setup, monitor);
     let mut speeds = [speed * 9 / 10; 2];
     speeds[side] = speed;
-    let stride = play.timeout() / 2;
+    let stride = (play.timeout() / 2).max(1);
     let end = play.now + patience(book, monitor);
     let violated =
         |play: &Play<'_>, at| peek(play, at, monitor, side).is_some_and(|check| check.is_violated());
