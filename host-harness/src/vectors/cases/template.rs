@@ -125,12 +125,17 @@ fn overrun_to<'a>(book: &Book<'a>, monitor: usize, side: Side, sign: i128, early
     }
     let mut hits = false;
     if let Some(at) = crossing {
+        let read_at = play.now;
         if at - 1 > play.now {
             let last = peek(&play, at - 1, monitor, side).and_then(|check| check.speed);
             hits = last.is_some_and(|bound| bound.observed == bound.limit);
             play.bare(at - 1);
         }
         play.bare(at);
+        // It has moved on since it was read.
+        for (x, speed) in play.x.iter_mut().zip(speeds) {
+            *x += speed * i128::from(at - read_at);
+        }
         hold(&mut play, book.setup.monitors[monitor].on_delay.value.as_nanos(), speeds);
     }
     (play, hits)
