@@ -91,17 +91,22 @@
 
 #if !defined(CW_SMALL)
 /**
- * How many bytes of storage an axis takes, the same on every target; a multiple of 8.
+ * How many words of 64 bits of storage an axis takes, the same on every target.
  */
-#define CW_AXIS_SIZE 10240
+#define CW_AXIS_WORDS 1280
 #endif
 
 #if defined(CW_SMALL)
 /**
- * How many bytes of storage an axis takes, the same on every target; a multiple of 8.
+ * How many words of 64 bits of storage an axis takes, the same on every target.
  */
-#define CW_AXIS_SIZE 4096
+#define CW_AXIS_WORDS 512
 #endif
+
+/**
+ * How many bytes that is.
+ */
+#define CW_AXIS_SIZE (CW_AXIS_WORDS * 8)
 
 /**
  * The first source and everything computed from it.
@@ -414,6 +419,16 @@ typedef struct {
    */
   uint32_t channel;
 } cw_trip;
+
+/**
+ * Storage for one axis. Static storage is best: a function's own storage ends with the function.
+ */
+typedef struct {
+  /**
+   * Belongs to the library.
+   */
+  uint64_t words[CW_AXIS_WORDS];
+} cw_axis_storage;
 
 /**
  * Done.

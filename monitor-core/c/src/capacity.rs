@@ -26,12 +26,14 @@ pub const CW_MONITORS: usize = 4;
 #[cfg(feature = "small")]
 pub const CW_INPUTS: usize = 2;
 
-/// How many bytes of storage an axis takes, the same on every target; a multiple of 8.
+/// How many words of 64 bits of storage an axis takes, the same on every target.
 #[cfg(not(feature = "small"))]
-pub const CW_AXIS_SIZE: usize = 10240;
-/// How many bytes of storage an axis takes, the same on every target; a multiple of 8.
+pub const CW_AXIS_WORDS: usize = 1280;
+/// How many words of 64 bits of storage an axis takes, the same on every target.
 #[cfg(feature = "small")]
-pub const CW_AXIS_SIZE: usize = 4096;
+pub const CW_AXIS_WORDS: usize = 512;
+/// How many bytes that is.
+pub const CW_AXIS_SIZE: usize = CW_AXIS_WORDS * 8;
 
 const _: () = assert!(Slot::NEEDS <= CW_AXIS_SIZE, "CW_AXIS_SIZE is too small");
 
@@ -42,7 +44,7 @@ pub struct cw_axis(());
 #[repr(C)]
 pub struct cw_axis_storage {
     /// Belongs to the library.
-    pub words: [u64; CW_AXIS_SIZE / 8],
+    pub words: [u64; CW_AXIS_WORDS],
 }
 
 /// CW_INTERFACE_VERSION of the library.

@@ -41,8 +41,8 @@ pub use ask::{
     cw_axis_position, cw_axis_speed, cw_axis_trip, cw_axis_trip_at, cw_info,
 };
 pub use capacity::{
-    CW_AXIS_SIZE, CW_INPUTS, CW_INTERFACE_VERSION, CW_MONITORS, CW_POINTS, cw_axis, cw_axis_size,
-    cw_axis_storage, cw_interface_version,
+    CW_AXIS_SIZE, CW_AXIS_WORDS, CW_INPUTS, CW_INTERFACE_VERSION, CW_MONITORS, CW_POINTS, cw_axis,
+    cw_axis_size, cw_axis_storage, cw_interface_version,
 };
 pub use frame::{
     CW_CHANNEL_A, CW_CHANNEL_B, CW_SAMPLE_COUNT, CW_SAMPLE_INVALID, CW_SAMPLE_NONE, cw_frame, cw_reading,

@@ -73,6 +73,8 @@ fn made() -> String {
     config.defines.insert("feature = small".to_owned(), "CW_SMALL".to_owned());
     config.function.must_use = Some("CW_MUST_USE".to_owned());
     config.export.exclude = vec!["CW_UNKNOWN".to_owned()];
+    // No function names it: storage may be part of something larger.
+    config.export.include = vec!["cw_axis_storage".to_owned()];
     let mut builder = Builder::new().with_config(config);
     for file in ["status", "capacity", "frame", "outcome", "trip", "load", "step", "ask"] {
         builder = builder.with_src(package().join("src").join(file).with_extension("rs"));

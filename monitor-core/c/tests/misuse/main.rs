@@ -1,6 +1,8 @@
 //! What a C program can get wrong has its status, and never leaves a permit.
 
+#[path = "../calls/mod.rs"]
 mod calls;
+mod images;
 
 use std::ffi::c_void;
 use std::ptr;
@@ -267,67 +269,6 @@ fn an_outcome_within_the_axis_has_no_permit_and_ends_the_axis() {
 }
 
 #[test]
-fn an_image_within_the_storage_is_refused() {
-    let storage = Storage::of_an_axis();
-    let image = image();
-    for byte in [0, CW_AXIS_SIZE - image.len()] {
-        let mut axis = ptr::dangling_mut();
-        // SAFETY: there is room.
-        unsafe { storage.at(byte).cast::<u8>().copy_from_nonoverlapping(image.as_ptr(), image.len()) };
-        let within = storage.at(byte).cast_const().cast();
-        let status = calls::load(storage.at(0), CW_AXIS_SIZE, within, image.len(), &raw mut axis);
-        assert_eq!((status, axis.is_null()), (CW_STATUS_OVERLAP, true));
-    }
-}
-
-#[test]
-fn an_image_that_is_not_what_was_sealed_is_refused_by_what_is_wrong() {
-    let storage = Storage::of_an_axis();
-    let whole = image();
-    let changed = |byte: usize| {
-        let mut changed = whole.clone();
-        changed[byte] ^= 1;
-        changed
-    };
-    let refused = |image: &[u8]| storage.load(image).err();
-    assert_eq!(refused(&changed(0)), Some(CW_STATUS_NOT_AN_IMAGE));
-    assert_eq!(refused(&changed(4)), Some(CW_STATUS_VERSION));
-    assert_eq!(refused(&changed(30)), Some(CW_STATUS_ALTERED));
-    assert_eq!(refused(&whole[..whole.len() - 1]), Some(CW_STATUS_LENGTH));
-    assert_eq!(refused(&[]), Some(CW_STATUS_LENGTH));
-    assert_eq!(refused(&sealed(&config::<5>(1), 0)), Some(CW_STATUS_POINTS));
-    assert_eq!(refused(&sealed(&config::<CW_POINTS>(CW_MONITORS + 1), 0)), Some(CW_STATUS_CAPACITY));
-    let mut axis = ptr::dangling_mut();
-    for length in [usize::MAX, isize::MAX as usize + 1] {
-        let status = calls::load(storage.at(0), CW_AXIS_SIZE, whole.as_ptr(), length, &raw mut axis);
-        assert_eq!((status, axis.is_null()), (CW_STATUS_LENGTH, true));
-    }
-    assert_eq!(steps(storage.at(0).cast(), 1), CW_STATUS_NOT_LOADED);
-}
-
-#[test]
-fn what_a_constructor_refuses_is_refused_by_its_name() {
-    let storage = Storage::of_an_axis();
-    let whole = image();
-    let refused = |bytes: std::ops::Range<usize>, value: u8| {
-        let mut changed = whole.clone();
-        changed[bytes].fill(value);
-        let content = changed.len() - 4;
-        let checksum = seal::crc32(&changed[..content]).to_le_bytes();
-        changed[content..].copy_from_slice(&checksum);
-        storage.load(&changed).err()
-    };
-    // The first source: its width, whether it is reversed, the distance of a count.
-    assert_eq!(refused(20..21, 65), Some(CW_STATUS_SOURCE));
-    assert_eq!(refused(21..22, 2), Some(CW_STATUS_CONTENT));
-    assert_eq!(refused(22..30, 0), Some(CW_STATUS_SCALE));
-    // After two sources of 26 bytes: the window, made longer than two seconds.
-    assert_eq!(refused(77..78, 0xff), Some(CW_STATUS_AXIS));
-    // After the window, the warm-up, and the level, filter and kind of the first input: its line.
-    assert_eq!(refused(91..92, 32), Some(CW_STATUS_INPUT));
-}
-
-#[test]
 fn what_an_axis_does_not_have_cannot_be_asked_for() {
     let storage = Storage::of_an_axis();
     let axis = storage.load(&image()).expect("an axis");
@@ -411,7 +352,7 @@ fn steps_after(storage: &Storage) -> cw_status {
 #[test]
 fn every_status_has_a_text_of_its_own() {
     let none = calls::text(u32::MAX);
-    let header = include_str!("../include/cowitness.h");
+    let header = include_str!("../../include/cowitness.h");
     let statuses = header.lines().filter_map(|line| line.strip_prefix("#define CW_STATUS_"));
     let mut texts = vec![none, calls::text(CW_OK)];
     for status in statuses {
