@@ -451,7 +451,7 @@ typedef struct {
 #define CW_STATUS_SIZE 3
 
 /**
- * Two things that must lie apart overlap in memory: image and storage, or outcome and axis.
+ * Two things that must lie apart overlap in memory: image or axis pointer and storage, outcome or answer and axis.
  */
 #define CW_STATUS_OVERLAP 4
 
@@ -604,7 +604,8 @@ const char *cw_reset_text(uint32_t reset);
  * anything. `image` is not needed afterwards.
  *
  * `storage` has `size` bytes, at least CW_AXIS_SIZE, aligned like a uint64_t; best is a static cw_axis_storage and its
- * sizeof. `image` has `length` bytes. `*axis` becomes the axis to hand to the other functions, null on every refusal.
+ * sizeof. `image` has `length` bytes. `*axis` becomes the axis to hand to the other functions, null on every refusal; only when it
+ * lies in the storage itself it is not written.
  *
  * Refused: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_SIZE, CW_STATUS_OVERLAP, CW_STATUS_LOADED_ALREADY, or with the
  * statuses from CW_STATUS_NOT_AN_IMAGE on what is wrong with the image. A refused load leaves no axis in the storage, except
@@ -649,9 +650,11 @@ cw_status cw_axis_step(cw_axis *axis,
  * What the axis was loaded from, into `*info`; all zeros on a refusal.
  *
  * Refused, like all that follow: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_NOT_LOADED, CW_STATUS_MOVED,
- * CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY.
+ * CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY; CW_STATUS_OVERLAP when the answer would lie in the axis, where it is not written.
  */
-CW_MUST_USE cw_status cw_axis_info(const cw_axis *axis, cw_info *info);
+CW_MUST_USE
+cw_status cw_axis_info(const cw_axis *axis,
+                       cw_info *info);
 
 /**
  * The latched trip of one rule, into `*trip`. `rule` is a CW_RULE_ value; `monitor`, its place in the order of the setup from 0,

@@ -5,10 +5,10 @@ use monitor_core::{Channel, InputId, InputSet, MonitorId, MonitorSet, Tripped};
 use crate::capacity::cw_axis;
 use crate::checked;
 use crate::frame::channel as channel_of;
-use crate::slot::{Claim, Config, Facts, State};
+use crate::slot::{Claim, Config, Facts, Slot, State};
 use crate::status::{
-    CW_OK, CW_STATUS_NO_INPUT, CW_STATUS_NO_MONITOR, CW_STATUS_NO_RULE, CW_STATUS_NO_TRIP, CW_STATUS_UNKNOWN,
-    cw_status,
+    CW_OK, CW_STATUS_NO_INPUT, CW_STATUS_NO_MONITOR, CW_STATUS_NO_RULE, CW_STATUS_NO_TRIP, CW_STATUS_OVERLAP,
+    CW_STATUS_UNKNOWN, cw_status,
 };
 use crate::trip::{
     CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY, CW_RULE_SPEED_DISCREPANCY, CW_UNKNOWN, cw_trip,
@@ -39,6 +39,10 @@ unsafe fn ask<T: Copy>(
     none: T,
     question: impl FnOnce(&Config, &State, Facts) -> Result<T, cw_status>,
 ) -> cw_status {
+    let of_answer = (answer.addr(), size_of::<T>());
+    if !axis.is_null() && checked::overlap((axis.addr(), size_of::<Slot>()), of_answer) {
+        return CW_STATUS_OVERLAP;
+    }
     // SAFETY: as the caller says.
     if let Err(status) = unsafe { checked::write(answer, none) } {
         return status;
@@ -85,7 +89,7 @@ fn rule(rule: u32, place: u32, channel: u32, facts: Facts) -> Result<Tripped, cw
 /// What the axis was loaded from, into `*info`; all zeros on a refusal.
 ///
 /// Refused, like all that follow: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_NOT_LOADED, CW_STATUS_MOVED,
-/// CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY.
+/// CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY; CW_STATUS_OVERLAP when the answer would lie in the axis, where it is not written.
 #[unsafe(no_mangle)]
 #[must_use]
 pub unsafe extern "C" fn cw_axis_info(axis: *const cw_axis, info: *mut cw_info) -> cw_status {

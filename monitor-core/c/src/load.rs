@@ -13,7 +13,8 @@ use crate::status::{CW_OK, CW_STATUS_LENGTH, CW_STATUS_OVERLAP, CW_STATUS_SIZE, 
 /// anything. `image` is not needed afterwards.
 ///
 /// `storage` has `size` bytes, at least CW_AXIS_SIZE, aligned like a uint64_t; best is a static cw_axis_storage and its
-/// sizeof. `image` has `length` bytes. `*axis` becomes the axis to hand to the other functions, null on every refusal.
+/// sizeof. `image` has `length` bytes. `*axis` becomes the axis to hand to the other functions, null on every refusal; only when it
+/// lies in the storage itself it is not written.
 ///
 /// Refused: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_SIZE, CW_STATUS_OVERLAP, CW_STATUS_LOADED_ALREADY, or with the
 /// statuses from CW_STATUS_NOT_AN_IMAGE on what is wrong with the image. A refused load leaves no axis in the storage, except
@@ -30,6 +31,10 @@ pub unsafe extern "C" fn cw_axis_load(
     length: usize,
     axis: *mut *mut cw_axis,
 ) -> cw_status {
+    let of_axis = (axis.addr(), size_of::<*mut cw_axis>());
+    if !axis.is_null() && checked::overlap((storage.addr(), CW_AXIS_SIZE), of_axis) {
+        return CW_STATUS_OVERLAP;
+    }
     // SAFETY: the caller says that a pointer can be written there.
     if let Err(status) = unsafe { checked::write(axis, core::ptr::null_mut()) } {
         return status;

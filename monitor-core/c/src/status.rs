@@ -17,7 +17,7 @@ pub const CW_STATUS_NULL: cw_status = 1;
 pub const CW_STATUS_ALIGNMENT: cw_status = 2;
 /// The storage is smaller than CW_AXIS_SIZE.
 pub const CW_STATUS_SIZE: cw_status = 3;
-/// Two things that must lie apart overlap in memory: image and storage, or outcome and axis.
+/// Two things that must lie apart overlap in memory: image or axis pointer and storage, outcome or answer and axis.
 pub const CW_STATUS_OVERLAP: cw_status = 4;
 /// The storage holds a loaded axis already. Loading over it would clear its latches without a reset: unload it first.
 pub const CW_STATUS_LOADED_ALREADY: cw_status = 5;

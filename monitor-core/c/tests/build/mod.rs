@@ -118,7 +118,8 @@ fn leave_out() {
          apt-get install --no-install-recommends gcc-arm-none-eabi binutils-arm-none-eabi qemu-system-arm rustc-web \
          cargo-web rust-web-src\n"
     );
-    assert!(env::var_os("CI").is_none(), "{message}");
+    let in_ci = env::var_os("CI").is_some_and(|value| !value.is_empty() && value != "false");
+    assert!(!in_ci, "{message}");
     // Past the test harness, which shows nothing of a test that passes.
     let _ = std::io::stderr().write_all(message.as_bytes());
 }

@@ -269,6 +269,20 @@ fn an_outcome_within_the_axis_has_no_permit_and_ends_the_axis() {
 }
 
 #[test]
+fn an_answer_is_not_written_into_the_axis() {
+    let storage = Storage::of_an_axis();
+    let axis = storage.load(&image()).expect("an axis");
+    assert_eq!(steps(axis, 1), CW_OK);
+    for byte in [0, 8, 64, 1024] {
+        assert_eq!(calls::speed(axis, 0, axis.wrapping_byte_add(byte).cast()), CW_STATUS_OVERLAP);
+    }
+    assert_eq!(steps(axis, 2), CW_OK);
+    let (bytes, within) = (image(), storage.at(64).cast());
+    let status = calls::load(storage.at(0), CW_AXIS_SIZE, bytes.as_ptr(), bytes.len(), within);
+    assert_eq!((status, steps(axis, 3)), (CW_STATUS_OVERLAP, CW_OK));
+}
+
+#[test]
 fn what_an_axis_does_not_have_cannot_be_asked_for() {
     let storage = Storage::of_an_axis();
     let axis = storage.load(&image()).expect("an axis");
