@@ -5,11 +5,21 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
-use crate::board::Board;
-use crate::toolchain::{Image, Missing, Toolchain, is_there};
+use cowitness_tests::on_target::{Board, Missing, Toolchain, is_there};
 
 /// A target that has not ended after this time has stopped answering: a hundred times what the longest run takes.
 const PATIENCE: Duration = Duration::from_secs(300);
+
+/// An image of the firmware package.
+#[derive(Clone, Copy, Debug)]
+pub struct Image<'a> {
+    /// The binary.
+    pub name: &'a str,
+    /// `release` or `small`.
+    pub profile: &'a str,
+    /// What it is built with.
+    pub features: &'a str,
+}
 
 /// A board with everything that is needed to run images on it.
 pub struct Target {
@@ -29,9 +39,31 @@ impl Target {
         Ok(Self { board, toolchain })
     }
 
-    /// Builds an image.
+    /// Builds an image; the message of the compiler when it does not build.
+    pub fn build(&self, image: &Image<'_>) -> Result<PathBuf, String> {
+        let package = Path::new(env!("CARGO_MANIFEST_DIR")).join("on-target/firmware");
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(self.toolchain.folder());
+        let mut cargo = self.toolchain.cargo(self.board);
+        let output = cargo
+            .current_dir(package)
+            .env("CARGO_TARGET_DIR", &folder)
+            // What is below is left out of an image that logs.
+            .env("DEFMT_LOG", "info")
+            .arg("build")
+            .args(self.toolchain.build_arguments())
+            .args(["--locked", "--profile", image.profile, "--bin", image.name])
+            .args(["--features", image.features, "--target", self.board.triple])
+            .output()
+            .map_err(|why| format!("cargo cannot be started: {why}"))?;
+        if !output.status.success() {
+            return Err(String::from_utf8_lossy(&output.stderr).into_owned());
+        }
+        Ok(folder.join(self.board.triple).join(image.profile).join(image.name))
+    }
+
+    /// Builds an image that builds.
     pub fn image(&self, image: &Image<'_>) -> PathBuf {
-        let built = self.toolchain.build(self.board, image);
+        let built = self.build(image);
         built.unwrap_or_else(|why| panic!("{} for {}:\n{why}", image.name, self.board.triple))
     }
 

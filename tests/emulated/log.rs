@@ -9,7 +9,7 @@ use monitor_core::{
     SpeedLimit, Trip, WarmUp,
 };
 
-use crate::toolchain::Image;
+use crate::emulator::Image;
 use crate::{scratch, target};
 
 /// What the image `watch` logs.

@@ -3,7 +3,6 @@
 //! Needs a toolchain for the targets and emulators; what is missing is said with the command that installs it, and the test is not
 //! run. In CI that is a failure.
 
-mod board;
 mod cost;
 mod emulator;
 mod image;
@@ -11,17 +10,15 @@ mod log;
 mod proof;
 mod script;
 mod table;
-mod toolchain;
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
 use cowitness_tests::not_run;
 
-use board::board;
-use emulator::Target;
+use cowitness_tests::on_target::board;
+use emulator::{Image, Target};
 use script::Script;
-use toolchain::Image;
 
 /// An empty folder for one test.
 fn scratch() -> PathBuf {

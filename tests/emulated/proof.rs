@@ -2,8 +2,8 @@
 
 use std::time::Duration;
 
+use crate::emulator::Image;
 use crate::image::{ALL, ALLOCATION, Contents, DIVISION, FLOAT, Forbidden, PANIC};
-use crate::toolchain::Image;
 use crate::{scratch, target};
 
 fn proof<'a>(profile: &'a str, features: &'a str) -> Image<'a> {
@@ -55,7 +55,7 @@ fn a_safety_loop_on_an_rv32imac_holds_no_panic_float_division_or_allocation() {
 #[test]
 fn a_safety_loop_with_a_panic_in_it_does_not_link() {
     let Some(target) = target("thumbv7m-none-eabi") else { return };
-    let message = target.toolchain.build(target.board, &proof("release", "bad-panic")).expect_err("no image");
+    let message = target.build(&proof("release", "bad-panic")).expect_err("no image");
     assert!(message.contains("a_panic_is_reachable"), "{message}");
 }
 

@@ -4,13 +4,12 @@ use std::fmt::Write;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::board::{BOARDS, Board};
 use crate::cost::{Cost, adversarial, axes, cost, ordinary};
-use crate::emulator::Target;
+use crate::emulator::{Image, Target};
 use crate::image::Contents;
 use crate::script::Script;
-use crate::toolchain::Image;
 use crate::{scratch, target};
+use cowitness_tests::on_target::{BOARDS, Board};
 
 /// Ordinary frames of each axis; adversarial runs, and the frames of each.
 const ORDINARY: usize = 4_000;

@@ -4,6 +4,7 @@ use std::io::{self, Write};
 
 pub mod core_of;
 pub mod model;
+pub mod on_target;
 pub mod trace;
 
 /// Says that a test is not run, past the capturing of the test harness.

@@ -1,8 +1,8 @@
 //! The program: what was typed, what it means, what to print. Everything else is the library's.
 
 mod args;
-mod inspect;
 mod compare;
+mod inspect;
 mod progress;
 mod replay;
 mod seal;

@@ -2,9 +2,10 @@
 
 use std::fmt::Write;
 
+use monitor_core::seal::crc32;
+
 use super::Vectors;
 use super::columns::{COLUMNS, STIMULUS, numbers, stimulus};
-use crate::setup::crc32;
 
 /// How a vectors file begins.
 pub(super) const FIRST: &str = "# cowitness vectors 1";

@@ -90,8 +90,8 @@ impl Slot {
         self.head.store(0, Ordering::Release);
         // SAFETY: the caller says that nothing else uses it.
         let loaded = unsafe { &mut *self.loaded.get() };
-        let config = set_up(&mut loaded.config, image)?;
-        start(&mut loaded.state, config);
+        set_up(&mut loaded.config, image)?;
+        start(&mut loaded.state);
         loaded.facts = Facts {
             image_checksum: image.checksum(),
             setup_checksum: image.setup_checksum(),
@@ -124,13 +124,14 @@ impl Slot {
 
 // Each on its own, so that their working storage is on the stack one after the other.
 #[inline(never)]
-fn set_up<'a>(config: &'a mut MaybeUninit<Config>, image: &Image<'_>) -> Result<&'a Config, cw_status> {
-    Ok(config.write(image.axis().map_err(of_image)?))
+fn set_up(config: &mut MaybeUninit<Config>, image: &Image<'_>) -> Result<(), cw_status> {
+    config.write(image.axis().map_err(of_image)?);
+    Ok(())
 }
 
 #[inline(never)]
-fn start(state: &mut MaybeUninit<State>, config: &Config) {
-    state.write(State::new(config));
+fn start(state: &mut MaybeUninit<State>) {
+    state.write(State::new());
 }
 
 /// A loaded axis that this call has for itself until it is dropped.

@@ -207,7 +207,7 @@ fn on_a_cortex_m_the_example_prints_what_the_core_comes_to_and_no_panic_is_linke
     let program = Path::new(env!("CARGO_TARGET_TMPDIR")).join("example.elf");
     // The library was built so that it does not link where a panic can be reached.
     assert_eq!(build::link(&archive, &program), Link::Fine);
-    let said = run(build::board().arg("-kernel").arg(&program));
+    let said = run(build::emulator().arg("-kernel").arg(&program));
     let printed = said.strip_prefix(&expected());
     let stack = printed.and_then(|last| last.strip_prefix("stack ")?.strip_suffix(" bytes\n")?.parse().ok());
     let stack: u32 = stack.unwrap_or_else(|| panic!("{said}\nbut expected\n{}", expected()));

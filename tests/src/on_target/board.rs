@@ -65,6 +65,11 @@ pub const BOARDS: [Board; 5] = [
 ];
 
 /// The board of a target.
+///
+/// # Panics
+///
+/// When there is none.
+#[must_use]
 pub fn board(triple: &str) -> &'static Board {
     BOARDS.iter().find(|board| board.triple == triple).expect("a target with a board")
 }

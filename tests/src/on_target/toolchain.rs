@@ -1,10 +1,10 @@
 //! Images for a target: built with whichever toolchain is there.
 
 use std::fmt;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::process::Command;
 
-use crate::board::Board;
+use super::Board;
 
 /// The compiler of Debian's second toolchain, which can build `core` from its sources.
 const DEBIAN_RUSTC: &str = "/usr/bin/rustc";
@@ -52,12 +52,17 @@ fn output_of(program: &str, arguments: &[&str]) -> Option<String> {
 }
 
 /// Whether a program can be started.
+#[must_use]
 pub fn is_there(program: &str) -> bool {
     Command::new(program).arg("--version").output().is_ok()
 }
 
 impl Toolchain {
     /// The toolchain for a board: the target of rustup where it is installed, else Debian's.
+    ///
+    /// # Errors
+    ///
+    /// [`Missing::Toolchain`] when there is neither.
     pub fn of(board: &'static Board) -> Result<Self, Missing> {
         let libraries = output_of("rustc", &["--print", "target-libdir", "--target", board.triple]);
         if libraries.is_some_and(|folder| Path::new(&folder).is_dir()) {
@@ -72,61 +77,59 @@ impl Toolchain {
     }
 
     /// What its compiler calls itself.
+    ///
+    /// # Panics
+    ///
+    /// When the compiler has gone since it was found.
+    #[must_use]
     pub fn version(&self) -> String {
         let compiler = if *self == Self::Debian { DEBIAN_RUSTC } else { "rustc" };
         output_of(compiler, &["--version"]).expect("the compiler was there a moment ago")
     }
 
-    fn cargo(&self, board: &Board) -> Command {
-        if *self == Self::Rustup {
-            return Command::new("cargo");
+    /// Cargo for a board, without a subcommand and as if it was started by hand; `--target` is still to be given.
+    #[must_use]
+    pub fn cargo(&self, board: &Board) -> Command {
+        let mut cargo = Command::new(if *self == Self::Debian { "/usr/bin/cargo" } else { "cargo" });
+        for (name, _) in std::env::vars_os() {
+            // What the cargo that runs the tests has set is not meant for another package.
+            if name.to_str().is_some_and(is_set_by_cargo) {
+                cargo.env_remove(name);
+            }
         }
-        let mut cargo = Command::new("/usr/bin/cargo");
-        let flavor = if board.linker.0.contains("lld") { "ld.lld" } else { "ld" };
-        cargo
-            .env_remove("RUSTUP_TOOLCHAIN")
-            // Building `core` needs what only a nightly compiler may do otherwise.
-            .env("RUSTC_BOOTSTRAP", "1")
-            .env("RUSTC", DEBIAN_RUSTC)
-            .env("RUSTFLAGS", format!("-C linker={} -C linker-flavor={flavor}", board.linker.0))
-            .args(["-Z", "build-std=core,alloc"]);
+        cargo.env("CARGO_TERM_COLOR", "never");
+        if *self == Self::Debian {
+            let flavor = if board.linker.0.contains("lld") { "ld.lld" } else { "ld" };
+            cargo
+                .env_remove("RUSTUP_TOOLCHAIN")
+                // Building `core` needs what only a nightly compiler may do otherwise.
+                .env("RUSTC_BOOTSTRAP", "1")
+                .env("RUSTC", DEBIAN_RUSTC)
+                .env("RUSTFLAGS", format!("-C linker={} -C linker-flavor={flavor}", board.linker.0));
+        }
         cargo
     }
 
-    /// Where its images are.
-    fn folder(&self) -> PathBuf {
-        Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("on-target-{self:?}").to_lowercase())
+    /// What `cargo build` and `cargo rustc` need besides: `core` is built where none is installed.
+    #[must_use]
+    pub const fn build_arguments(&self) -> &'static [&'static str] {
+        match self {
+            Self::Rustup => &[],
+            Self::Debian => &["-Z", "build-std=core,alloc"],
+        }
     }
 
-    /// Builds one image; the message of the compiler when it does not build.
-    pub fn build(&self, board: &Board, image: &Image<'_>) -> Result<PathBuf, String> {
-        let package = Path::new(env!("CARGO_MANIFEST_DIR")).join("on-target/firmware");
-        let mut cargo = self.cargo(board);
-        let output = cargo
-            .current_dir(package)
-            .env("CARGO_TARGET_DIR", self.folder())
-            .env("CARGO_TERM_COLOR", "never")
-            // What is below is left out of an image that logs.
-            .env("DEFMT_LOG", "info")
-            .arg("build")
-            .args(["--locked", "--profile", image.profile, "--bin", image.name])
-            .args(["--features", image.features, "--target", board.triple])
-            .output()
-            .expect("cargo can be started");
-        if !output.status.success() {
-            return Err(String::from_utf8_lossy(&output.stderr).into_owned());
+    /// The name of a folder for what it builds.
+    #[must_use]
+    pub const fn folder(&self) -> &'static str {
+        match self {
+            Self::Rustup => "on-target-rustup",
+            Self::Debian => "on-target-debian",
         }
-        Ok(self.folder().join(board.triple).join(image.profile).join(image.name))
     }
 }
 
-/// An image of the firmware package.
-#[derive(Clone, Copy, Debug)]
-pub struct Image<'a> {
-    /// The binary.
-    pub name: &'a str,
-    /// `release` or `small`.
-    pub profile: &'a str,
-    /// What it is built with.
-    pub features: &'a str,
+fn is_set_by_cargo(name: &str) -> bool {
+    name.starts_with("CARGO_PKG_")
+        || ["RUSTC", "RUSTFLAGS", "CARGO_ENCODED_RUSTFLAGS", "LD_LIBRARY_PATH"].contains(&name)
 }
