@@ -29,7 +29,7 @@ pub(crate) struct Calm {
     low: i64,
     high: i64,
     /// Readings less than a window and at most a timeout apart keep calm: in nanoseconds. While it is 0, nothing does.
-    pub(crate) interval: u64,
+    pub(crate) interval: u32,
     /// One of them withdraws the permit as planned.
     pub(crate) withdraws: bool,
     /// A limit among them falls; then all active monitors are calm.
@@ -60,8 +60,9 @@ impl Calm {
     };
 
     /// Without a monitor: nothing but the ranges to keep.
-    pub(crate) fn of_none(source: &SourceConfig, spacing: Spacing) -> Self {
-        Self::NONE.closed(source, spacing)
+    pub(crate) fn clear(&mut self, source: &SourceConfig, spacing: Spacing) {
+        *self = Self::NONE;
+        self.close(source, spacing);
     }
 
     /// Whether none of its monitors would find a violation now. Only for a channel without a fault.
@@ -81,20 +82,22 @@ impl Calm {
     }
 
     /// When all monitors have been considered.
-    pub(crate) fn closed(self, source: &SourceConfig, spacing: Spacing) -> Self {
+    pub(crate) fn close(&mut self, source: &SourceConfig, spacing: Spacing) {
         let reach = source.max_count().min(FAR);
         // Bounded because a reach is not negative.
-        let (low, high) = (self.low.max(reach.wrapping_neg()), self.high.min(reach));
-        let interval = match spacing.window().saturating_sub(1).min(source.timeout().as_nanos()) {
-            interval if low <= high => interval,
-            _ => 0,
-        };
-        let rate = source.scale().rate_within(self.limit);
-        Self { rate, low, high, interval, ..self }
+        self.low = self.low.max(reach.wrapping_neg());
+        self.high = self.high.min(reach);
+        self.interval =
+            match u32::try_from(spacing.window().saturating_sub(1).min(source.timeout().as_nanos())) {
+                Ok(interval) if self.low <= self.high => interval,
+                _ => 0,
+            };
+        self.rate = source.scale().rate_within(self.limit);
     }
 
     /// Takes in a monitor when it is calm; tells when its limit falls, and leaves it out. `check` found neither a violation nor
     /// anything unknown; `reach` is how many counts its position window is wide to each side.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn consider<Own: Monitor>(
         &mut self,
         id: MonitorId,

@@ -8,7 +8,7 @@ use crate::monitor::Bound;
 use crate::scale::{Scale, WindowSpeed, WindowTravel};
 use crate::source::{Mark, SourceConfig};
 use crate::units::{Instant, NANOS_PER_SECOND, Position, Span, Speed};
-use crate::wide::{Billionth, mul_signed};
+use crate::wide::Billionth;
 
 /// How far the positions of the two channels may differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -146,10 +146,20 @@ pub(crate) struct Close {
     near: u64,
     /// The tolerance less what rounding can add.
     within: u128,
+    /// The same three in a coarser unit, cut off: both distances per count are below 2³¹ in it.
+    coarse_a: i64,
+    coarse_b: i64,
+    coarse_within: i64,
 }
 
 /// Each of the two travels is rounded by half a ULP and a little more; see [`Scale::travel`].
 const ROUNDING: i64 = 2;
+
+/// The size of a product.
+fn product(a: i64, b: i64) -> u128 {
+    // Bounded because (2⁶³)² < 2¹²⁸.
+    u128::from(a.unsigned_abs()).wrapping_mul(u128::from(b.unsigned_abs()))
+}
 
 impl Close {
     /// `None` where a glance does not do: each reading moved to the instant of its frame, a tolerance of next to nothing or of half the
@@ -159,12 +169,19 @@ impl Close {
         // Bounded because the product of two 64-bit numbers fits in 128 bits.
         let within = u128::from(within).wrapping_mul(u128::from(NANOS_PER_SECOND));
         // Beyond half the range a travel of channel B might not fit, and then be judged as another one than it is.
-        (!rule.align && rule.tolerance.to_bits() >> 62 == 0).then_some(Self {
-            a: a.signed_nano()?,
-            b: b.signed_nano()?,
-            near: a.near(),
-            within,
-        })
+        if rule.align || rule.tolerance.to_bits() >> 62 != 0 {
+            return None;
+        }
+        let near = a.near();
+        let (a, b) = (a.signed_nano()?, b.signed_nano()?);
+        let cut = 33_u32.saturating_sub(a.unsigned_abs().max(b.unsigned_abs()).leading_zeros());
+        let coarse = |nano: i64| {
+            let size = (nano.unsigned_abs() >> cut).cast_signed();
+            // Bounded because a size is not negative.
+            if nano < 0 { size.wrapping_neg() } else { size }
+        };
+        let coarse_within = i64::try_from(within >> cut).unwrap_or(i64::MAX);
+        Some(Self { a, b, near, within, coarse_a: coarse(a), coarse_b: coarse(b), coarse_within })
     }
 
     /// Whether the counts of the two channels, from valid references, are certainly within the tolerance.
@@ -174,9 +191,28 @@ impl Close {
         else {
             return false;
         };
-        // Bounded because each product is within ±2¹²⁶.
-        let d = mul_signed(a, self.a).wrapping_sub(mul_signed(b, self.b));
-        a.unsigned_abs() <= self.near && d.unsigned_abs() <= self.within
+        match (i32::try_from(a), i32::try_from(b)) {
+            (Ok(a), Ok(b)) if self.near >> 31 != 0 => self.holds_coarsely(i64::from(a), i64::from(b)),
+            _ => self.holds_exactly(a, b),
+        }
+    }
+
+    /// For counts of 32 bits. What was cut off is less than one of the coarser unit for every count.
+    #[inline(always)]
+    fn holds_coarsely(&self, a: i64, b: i64) -> bool {
+        // Bounded because each product is at most 2³¹ times what is below 2³¹.
+        let d = a.wrapping_mul(self.coarse_a).wrapping_sub(b.wrapping_mul(self.coarse_b)).wrapping_abs();
+        let cut_off = a.wrapping_abs().wrapping_add(b.wrapping_abs());
+        d.checked_add(cut_off).is_some_and(|most| most <= self.coarse_within)
+    }
+
+    #[inline(never)]
+    fn holds_exactly(&self, a: i64, b: i64) -> bool {
+        let (x, y) = (product(a, self.a), product(b, self.b));
+        let same_sign = ((a < 0) != (self.a < 0)) == ((b < 0) != (self.b < 0));
+        // Bounded because each product is below 2¹²⁶.
+        let d = if same_sign { x.abs_diff(y) } else { x.wrapping_add(y) };
+        a.unsigned_abs() <= self.near && d <= self.within
     }
 }
 

@@ -283,7 +283,7 @@ impl WindowTravel {
     #[inline]
     #[must_use]
     pub fn is_within(self, rate: CountRate) -> bool {
-        rate.allows(self.counts, u32_to_u64(self.elapsed))
+        rate.allows(self.counts, self.elapsed)
     }
 }
 
@@ -296,9 +296,9 @@ impl CountRate {
     /// Allows nothing but rest.
     pub(crate) const ZERO: Self = Self(0);
 
-    /// Whether so many counts within so many nanoseconds (below 2³²) are within it.
+    /// Whether so many counts within so many nanoseconds are within it.
     #[inline(always)]
-    pub(crate) fn allows(self, counts: i64, elapsed: u64) -> bool {
+    pub(crate) fn allows(self, counts: i64, elapsed: u32) -> bool {
         counts.unsigned_abs() <= mul_shr_32(self.0, elapsed)
     }
 }
@@ -329,7 +329,8 @@ impl Rate {
     }
 
     /// The speed of `counts` in the elapsed time; `None` beyond the range.
-    #[inline(always)]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn speed(&self, scale: &Scale, counts: i64) -> Option<WindowSpeed> {
         let size = counts.unsigned_abs();
         if size >= scale.speed_counts {

@@ -9,6 +9,7 @@ use crate::history::{History, Point, Spacing};
 use crate::scale::{Rate, Scale, WindowSpeed, WindowTravel};
 use crate::units::{Instant, Position, Span, Speed};
 use crate::wide::{mul, mul_shr_32};
+use crate::widen::{u32_to_u64, u64_to_low_u32};
 
 /// What is known of a source before it moves.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -17,7 +18,8 @@ pub struct SourceConfig {
     scale: Scale,
     /// 64 − counter bits.
     unused_bits: u32,
-    timeout: u64,
+    /// In nanoseconds.
+    timeout: u32,
     /// ULPs per second.
     max_speed: u64,
     /// Counts per 2³² ns that the mechanics can move, rounded down.
@@ -76,9 +78,10 @@ impl SourceConfig {
         if !(8..=64).contains(&counter_bits) {
             return Err(SourceError::CounterBits(counter_bits));
         }
-        if timeout == Span::ZERO || timeout > Self::MAX_TIMEOUT {
-            return Err(SourceError::Timeout(timeout));
-        }
+        let timeout_ns = match u32::try_from(timeout.as_nanos()) {
+            Ok(nanos) if nanos > 0 && timeout <= Self::MAX_TIMEOUT => nanos,
+            _ => return Err(SourceError::Timeout(timeout)),
+        };
         if max_speed <= Speed::ZERO {
             return Err(SourceError::MaxSpeed(max_speed));
         }
@@ -92,7 +95,7 @@ impl SourceConfig {
             scale,
             max_speed: max_speed.to_bits().unsigned_abs(),
             unused_bits: 64_u32.wrapping_sub(counter_bits),
-            timeout: timeout.as_nanos(),
+            timeout: timeout_ns,
             max_rate,
             max_count: scale.max_counts().unsigned_abs(),
         })
@@ -107,7 +110,15 @@ impl SourceConfig {
     /// in that width: so it starts, and so every change leaves it.
     #[inline]
     fn change(&self, count: i64, raw: u64) -> i64 {
-        (raw.wrapping_sub(count.cast_unsigned()) << self.unused_bits).cast_signed() >> self.unused_bits
+        let change = raw.wrapping_sub(count.cast_unsigned());
+        match self.unused_bits.checked_sub(32) {
+            // Up to 32 bits: a 32-bit core shifts half as much by far less than half as many instructions.
+            Some(unused) => {
+                let low = u64_to_low_u32(change);
+                i64::from(low.wrapping_shl(unused).cast_signed().wrapping_shr(unused))
+            }
+            None => (change << self.unused_bits).cast_signed() >> self.unused_bits,
+        }
     }
 
     #[inline]
@@ -150,7 +161,7 @@ impl SourceConfig {
     /// The longest age of a reading.
     #[must_use]
     pub const fn timeout(&self) -> Span {
-        Span::from_nanos(self.timeout)
+        Span::from_nanos(u32_to_u64(self.timeout))
     }
 }
 
@@ -263,7 +274,8 @@ impl<const POINTS: usize> Source<POINTS> {
     /// Takes what nearly every frame brings to a source with a speed: an ordinary reading within all limits of `calm`, or none while
     /// the newest is fresh. False when it may be anything else: then nothing was touched, and it is left to
     /// [`take`](Self::take), which knows all cases.
-    #[inline(always)]
+    #[cfg_attr(target_pointer_width = "32", inline)]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn take_calmly(
         &mut self,
         config: &SourceConfig,
@@ -281,9 +293,11 @@ impl<const POINTS: usize> Source<POINTS> {
         // A reading captured after `now` wraps far beyond the timeout, and so does one of no or negative time below.
         let age = now.as_nanos().wrapping_sub(captured_at.as_nanos());
         let elapsed = captured_at.as_nanos().wrapping_sub(newest.captured_at.as_nanos());
-        if age > config.timeout || elapsed.wrapping_sub(1) >= calm.interval {
+        if age > u64::from(config.timeout) || elapsed.wrapping_sub(1) >= u64::from(calm.interval) {
             return false;
         }
+        // Bounded because an interval is below 2³².
+        let elapsed = u64_to_low_u32(elapsed);
         let change = config.change(newest.count, raw);
         // Bounded because `SourceError::Ambiguous` keeps what is plausible below 2⁶³; a change of −2⁶³ wraps to the largest number
         // and is refused as it should be.
@@ -296,6 +310,8 @@ impl<const POINTS: usize> Source<POINTS> {
         // Bounded because the base was captured before; and a count within ±2⁶², as a calm one is, less another one wraps only to
         // what is far beyond the range of a speed.
         let elapsed = captured_at.as_nanos().wrapping_sub(ahead.base.captured_at.as_nanos());
+        // And because window, spacing and timeout together stay below 2³² ns.
+        let elapsed = u64_to_low_u32(elapsed);
         if !calm.rate.allows(count.wrapping_sub(ahead.base.count), elapsed) {
             return false;
         }
@@ -365,7 +381,7 @@ impl<const POINTS: usize> Source<POINTS> {
             self.start(config, captured_at, first);
             return None;
         }
-        if elapsed.as_nanos() > config.timeout {
+        if elapsed.as_nanos() > u64::from(config.timeout) {
             return self.restart(config, now, captured_at, first, SourceFault::Stale);
         }
         if !config.is_plausible(change.unsigned_abs(), elapsed.as_nanos()) {
@@ -383,7 +399,7 @@ impl<const POINTS: usize> Source<POINTS> {
     #[inline]
     fn is_fresh(&self, config: &SourceConfig, now: Instant) -> bool {
         // Bounded because a reading captured after `now` was refused and frames go forward.
-        now.as_nanos().wrapping_sub(self.captured_at().as_nanos()) <= config.timeout
+        now.as_nanos().wrapping_sub(self.captured_at().as_nanos()) <= u64::from(config.timeout)
     }
 
     /// Is the newest reading still fresh?
@@ -394,7 +410,7 @@ impl<const POINTS: usize> Source<POINTS> {
         if self.sight == Sight::Never {
             // Bounded because frames go forward.
             let unseen_for = now.as_nanos().wrapping_sub(self.started_at);
-            return (unseen_for > config.timeout).then_some(SourceFault::Stale);
+            return (unseen_for > u64::from(config.timeout)).then_some(SourceFault::Stale);
         }
         if !self.is_fresh(config, now) {
             self.lose();
@@ -465,7 +481,8 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     /// The travel over the window, whose speed is in range; `None` while it is unknown.
-    #[inline(always)]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     pub(crate) fn window_travel(&self) -> Option<WindowTravel> {
         if self.has_position() { travel(self.history.base()?, self.history.newest()) } else { None }
     }
@@ -476,6 +493,8 @@ impl<const POINTS: usize> Source<POINTS> {
         Some(Glimpse { mark, captured_at, travel: self.window_travel() })
     }
 
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     pub(crate) fn view<'a>(&self, scale: &'a Scale) -> Option<View<'a>> {
         Some(View { scale, mark: self.mark()?, captured_at: self.captured_at(), speed: self.speed(scale) })
     }
@@ -486,7 +505,8 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     /// As [`speed`](Self::speed); the next one over the same window comes quicker.
-    #[inline]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     pub(crate) fn look_at_speed(&mut self, scale: &Scale) -> Option<WindowSpeed> {
         let travel = self.window_travel()?;
         self.rate = self.rate.over(scale, travel.elapsed);

@@ -3,7 +3,7 @@
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
 use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
-use crate::calm::{Calm, Last, Quiet};
+use crate::calm::{Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy, View};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
@@ -163,6 +163,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 
     /// Whether, and until when, a frame that brings nothing but motion within all limits needs no closer look.
+    #[inline(never)]
     fn quiet(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Quiet {
         let PerChannel { a, b } = &state.sides;
         let has_references = self.position_discrepancy.is_none()
@@ -202,7 +203,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let PerChannel { a, b } = &mut state.sides;
             for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
                 side.source.watch_from(now);
-                side.calm = Calm::of_none(source, self.spacing);
+                side.calm.clear(source, self.spacing);
             }
         } else if now <= state.last_now {
             state.clock_fault = true;
@@ -303,7 +304,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     ) {
         if side.calm.falls {
             let monitors = side.calm.monitors;
-            side.limit_before = limit_at(&self.monitors, side, monitors, frame_before).unwrap_or(Speed::MAX);
+            side.limit_before =
+                limit_at(&self.monitors, &side.halves, monitors, frame_before).unwrap_or(Speed::MAX);
         }
     }
 
@@ -351,7 +353,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.active = active;
             let PerChannel { a, b } = &mut state.sides;
             for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
-                side.calm = Calm::of_none(source, self.spacing);
+                side.calm.clear(source, self.spacing);
                 if active.is_empty() {
                     side.limit_before = Speed::MAX;
                 }
@@ -359,7 +361,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
     }
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     fn run_discrepancies(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
@@ -400,6 +403,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 
     /// A reset that was released at this frame: clears every latch, or changes nothing.
+    #[inline(never)]
     fn try_reset(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, outcome: &Outcome) -> Reset {
         let PerChannel { a, b } = &mut state.sides;
         let blind = outcome.faults.a.is_some() || outcome.faults.b.is_some();
@@ -441,16 +445,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 }
 
 /// The smallest limit that calm monitors put on the speed of a channel at an instant.
-fn limit_at<const POINTS: usize, const MONITORS: usize, Own: Monitor>(
+fn limit_at<Own: Monitor>(
     monitors: &[MonitorConfig<Own>],
-    side: &Side<POINTS, MONITORS, RuleState<Own::State>>,
+    halves: &[Half<RuleState<Own::State>>],
     mut of: MonitorSet,
     at: Instant,
 ) -> Option<Speed> {
     let mut limit = None;
     while let Some(id) = of.pop() {
         let place = usize::from(id.index());
-        let (config, half) = (monitors.get(place)?, side.halves.get(place)?);
+        let (config, half) = (monitors.get(place)?, halves.get(place)?);
         // Bounded because a monitor is calm only after its demand.
         let since = Span::from_nanos(at.as_nanos().wrapping_sub(half.demanded_at.as_nanos()));
         let own = config.rule.limit_at(&half.state, since);
@@ -490,61 +494,59 @@ impl<Own: Monitor> Shared<'_, Own> {
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        let lasts = visible && !side.calm.falls && side.calm.holds(&side.source);
+        let Side { source: readings, calm, halves, limit_before, latched, .. } = side;
+        let lasts = visible && !calm.falls && calm.holds(readings);
         if W::WATCHES || !lasts {
-            side.calm = Calm::of_none(source, self.spacing);
+            calm.clear(source, self.spacing);
         }
         let Self { monitors, now, active, .. } = *self;
-        let mut calm = side.calm;
         let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
-        let mut motion = Motion::of(now, channel, &mut side.source, source.scale(), side.limit_before);
+        let mut motion = Motion::of(now, channel, readings, source.scale(), *limit_before);
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);
         let mut falling = MonitorSet::NONE;
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
-            let (Some(config), Some(half)) = (monitors.get(place), side.halves.get_mut(place)) else { break };
+            let (Some(config), Some(half)) = (monitors.get(place), halves.get_mut(place)) else { break };
             let Half { state, latch, demanded_at } = half;
             motion.demanded_at = *demanded_at;
-            config.rule.check(state, &motion, |state, check| {
-                ran.withdraws |= check.withdraws;
-                // A limit stays in force while the channel is faulted.
-                if let Some(in_force) = check.speed.map(|bound| bound.limit).or(check.unmet) {
-                    limit = limit.min(in_force);
-                }
-                if !visible {
-                    latch.interrupt();
-                    return;
-                }
-                watch.see(id, channel, &check);
-                ran.warming_up |= check.warming_up;
-                if !check.is_violated() {
-                    latch.interrupt();
-                    if !W::WATCHES && !check.warming_up {
-                        let reach = *config.reach.of(channel);
-                        if calm.consider(id, &config.rule, state, &check, reach) && W::PASSES_FALLING {
-                            falling = falling.with(id);
-                        }
+            let check = config.rule.check(state, &motion);
+            ran.withdraws |= check.withdraws;
+            // A limit stays in force while the channel is faulted.
+            if let Some(in_force) = check.speed.map(|bound| bound.limit).or(check.unmet) {
+                limit = limit.min(in_force);
+            }
+            if !visible {
+                latch.interrupt();
+                continue;
+            }
+            watch.see(id, channel, &check);
+            ran.warming_up |= check.warming_up;
+            if !check.is_violated() {
+                latch.interrupt();
+                if !W::WATCHES && !check.warming_up {
+                    let reach = *config.reach.of(channel);
+                    if calm.consider(id, &config.rule, state, &check, reach) && W::PASSES_FALLING {
+                        falling = falling.with(id);
                     }
-                    return;
                 }
-                ran.violated = ran.violated.with(id);
-                let evidence = Evidence::of(&check);
-                if latch.update(evidence, now, *demanded_at, config.on_delay) {
-                    ran.tripped = ran.tripped.with(id);
-                }
-            });
+                continue;
+            }
+            ran.violated = ran.violated.with(id);
+            if latch.update(Evidence::of(&check), now, *demanded_at, config.on_delay) {
+                ran.tripped = ran.tripped.with(id);
+            }
         }
         if !falling.is_empty()
             && calm.monitors.union(falling) == active
             && let Some(speed) = motion.speed()
         {
-            let limit_at = |until| limit_at(monitors, side, falling, until);
+            let limit_at = |until| limit_at(monitors, halves, falling, until);
             calm.add_falling(falling, now, speed.magnitude(), limit_at);
         }
-        side.calm = calm.closed(source, self.spacing);
-        side.limit_before = limit;
-        side.latched = side.latched.union(ran.tripped);
+        calm.close(source, self.spacing);
+        *limit_before = limit;
+        *latched = latched.union(ran.tripped);
         ran
     }
 }

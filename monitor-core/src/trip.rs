@@ -101,7 +101,8 @@ impl Latch {
     };
 
     /// Takes the verdict of one frame. True when the rule trips at this frame.
-    #[inline]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     pub(crate) fn update(
         &mut self,
         evidence: Option<Evidence>,

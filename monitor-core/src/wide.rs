@@ -7,25 +7,22 @@ use crate::units::{NANOS_PER_SECOND, Span};
 use crate::widen::{u64_to_u128, u128_to_u64};
 
 /// The high and low half of a product.
-#[inline]
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+#[cfg_attr(not(target_pointer_width = "32"), inline)]
 pub(crate) fn mul(a: u64, b: u64) -> (u64, u64) {
     // Bounded because (2⁶⁴ − 1)² < 2¹²⁸.
     let product = u128::from(a).wrapping_mul(u128::from(b));
     (high(product), a.wrapping_mul(b))
 }
 
-/// A product with its sign.
+/// `a × b / 2³²`, cut off.
 #[inline]
-pub(crate) fn mul_signed(a: i64, b: i64) -> i128 {
-    // Bounded because it is within ±2¹²⁶.
-    i128::from(a).wrapping_mul(i128::from(b))
-}
-
-/// `a × b / 2³²`, cut off, for a product below 2⁹⁶.
-#[inline]
-pub(crate) fn mul_shr_32(a: u64, b: u64) -> u64 {
-    // Bounded because (2⁶⁴ − 1)² < 2¹²⁸.
-    high(u128::from(a).wrapping_mul(u128::from(b)) << 32)
+pub(crate) fn mul_shr_32(a: u64, b: u32) -> u64 {
+    // Two products of 32 bits: a quarter of what the whole one takes on a 32-bit core. Bounded because each is below 2⁶⁴, and the
+    // whole below 2⁹⁶.
+    let b = u64::from(b);
+    let low = (a & u64::from(u32::MAX)).wrapping_mul(b) >> 32;
+    (a >> 32).wrapping_mul(b).wrapping_add(low)
 }
 
 #[inline]
@@ -130,7 +127,8 @@ impl Billionth {
 
     /// `n × k / 10⁹` after adding `bias` in the 64th fractional bit and cutting the fraction off, or `None`
     /// beyond 63 bits.
-    #[inline]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     fn times(self, n: u64, bias: u64) -> Option<i64> {
         let (whole_high, whole) = mul(n, self.whole);
         let (mut carry, fraction) = mul(n, self.part);

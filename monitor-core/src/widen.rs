@@ -1,7 +1,7 @@
-//! Conversions in `const fn`, where `From` and `TryFrom` cannot be called: the only `as` of the crate.
+//! Conversions in `const fn`, where `From` and `TryFrom` cannot be called, and the one that cuts off: the only `as` of the crate.
 #![expect(
     clippy::as_conversions,
-    reason = "From and TryFrom are not const; each either widens or is checked"
+    reason = "From and TryFrom are not const; each widens, is checked, or says that it cuts off"
 )]
 
 /// Widens.
@@ -22,6 +22,11 @@ pub(crate) const fn u64_to_u128(x: u64) -> u128 {
 /// Widens on every target there is.
 pub(crate) const fn usize_to_u64(x: usize) -> u64 {
     x as u64
+}
+
+/// Narrows to the low half.
+pub(crate) const fn u64_to_low_u32(x: u64) -> u32 {
+    x as u32
 }
 
 /// Narrows, or `None` beyond 64 bits.

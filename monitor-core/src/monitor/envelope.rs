@@ -88,7 +88,8 @@ pub(crate) enum Envelope {
 impl Envelope {
     /// Moves on to this frame. The limit now in force (the line, or the target once it has landed), or `None` while the
     /// speed is unknown.
-    #[inline]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     pub(crate) fn limit(&mut self, ramp: &Ramp, target: Speed, motion: &Motion<'_>) -> Option<Speed> {
         if let Self::Fresh = self {
             *self = Self::Waiting { cap: motion.limit_before() };

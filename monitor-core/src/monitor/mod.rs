@@ -313,34 +313,17 @@ impl<Own: Monitor> Rule<Own> {
         }
     }
 
-    /// Checks the motion of one channel and hands what was found to `found`, in the arm of its own rule: the
-    /// compiler then knows which parts of a check each rule can produce.
-    #[inline(always)]
-    pub(crate) fn check(
-        &self,
-        state: &mut RuleState<Own::State>,
-        motion: &Motion<'_>,
-        found: impl FnOnce(&RuleState<Own::State>, Check),
-    ) {
-        match (self, &mut *state) {
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => {
-                let check = rule.check(own, motion);
-                found(state, check);
-            }
-            (Self::Standstill(rule), RuleState::Standstill(own)) => {
-                let check = rule.check(own, motion);
-                found(state, check);
-            }
-            (Self::Stop(rule), RuleState::Stop(own)) => {
-                let check = rule.check(own, motion);
-                found(state, check);
-            }
-            (Self::Own(rule), RuleState::Own(own)) => {
-                let check = rule.check(own, motion);
-                found(state, check);
-            }
+    /// Checks the motion of one channel.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
+    pub(crate) fn check(&self, state: &mut RuleState<Own::State>, motion: &Motion<'_>) -> Check {
+        match (self, state) {
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => rule.check(own, motion),
+            (Self::Standstill(rule), RuleState::Standstill(own)) => rule.check(own, motion),
+            (Self::Stop(rule), RuleState::Stop(own)) => rule.check(own, motion),
+            (Self::Own(rule), RuleState::Own(own)) => rule.check(own, motion),
             // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
-            _ => found(state, Check { withdraws: true, ..Check::default() }),
+            _ => Check { withdraws: true, ..Check::default() },
         }
     }
 

@@ -66,7 +66,8 @@ impl StandstillState {
 impl Monitor for Standstill {
     type State = StandstillState;
 
-    #[inline]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
     fn check(&self, state: &mut StandstillState, motion: &Motion<'_>) -> Check {
         let Some(here) = motion.here() else { return Check::of_known_speed(None, self.speed_window) };
         // A reference from before the count was broken says nothing about where the axis is now.
@@ -74,15 +75,11 @@ impl Monitor for Standstill {
             state.reference = here;
         }
         let reference = state.reference;
-        let speed = Check::of_known_speed(motion.speed(), self.speed_window);
-        Check {
-            // A travel beyond the range of a position is beyond any window.
-            position: Some(Bound {
-                observed: motion.travel_since(reference).unwrap_or(Position::MAX),
-                limit: self.position_window,
-            }),
-            from: Some(reference),
-            ..speed
-        }
+        let mut check = Check::of_known_speed(motion.speed(), self.speed_window);
+        // A travel beyond the range of a position is beyond any window.
+        let observed = motion.travel_since(reference).unwrap_or(Position::MAX);
+        check.position = Some(Bound { observed, limit: self.position_window });
+        check.from = Some(reference);
+        check
     }
 }

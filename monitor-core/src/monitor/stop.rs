@@ -146,11 +146,12 @@ impl Monitor for Stop {
         let envelope = match &mut state.phase {
             Phase::Braking(envelope) => envelope,
             Phase::Complete(held) => {
-                let check = match &self.until {
+                let mut check = match &self.until {
                     Until::TorqueOff => Check { withdraws: true, ..Check::default() },
                     Until::Standstill(standstill) => standstill.check(held, motion),
                 };
-                return Check { complete: true, ..check };
+                check.complete = true;
+                return check;
             }
         };
         let mut check = match &self.supervision {
