@@ -59,12 +59,6 @@ impl Calm {
         until: Instant::from_nanos(u64::MAX),
     };
 
-    /// Without a monitor: nothing but the ranges to keep.
-    pub(crate) fn clear(&mut self, source: &SourceConfig, spacing: Spacing) {
-        *self = Self::NONE;
-        self.close(source, spacing);
-    }
-
     /// Whether none of its monitors would find a violation now. Only for a channel without a fault.
     ///
     /// Without regard to a falling limit. It need not ask whether the count was broken since: the first frame after that knows no speed.

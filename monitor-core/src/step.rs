@@ -3,7 +3,7 @@
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
 use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
-use crate::calm::{Last, Quiet};
+use crate::calm::{Calm, Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy, View};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
@@ -203,7 +203,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let PerChannel { a, b } = &mut state.sides;
             for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
                 side.source.watch_from(now);
-                side.calm.clear(source, self.spacing);
+                side.calm.close(source, self.spacing);
             }
         } else if now <= state.last_now {
             state.clock_fault = true;
@@ -353,8 +353,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.active = active;
             let PerChannel { a, b } = &mut state.sides;
             for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
-                side.calm.clear(source, self.spacing);
+                side.calm = Calm::NONE;
+                // Otherwise the monitors are looked at, and what is calm is found anew.
                 if active.is_empty() {
+                    side.calm.close(source, self.spacing);
                     side.limit_before = Speed::MAX;
                 }
             }
@@ -497,7 +499,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         let Side { source: readings, calm, halves, limit_before, latched, .. } = side;
         let lasts = visible && !calm.falls && calm.holds(readings);
         if W::WATCHES || !lasts {
-            calm.clear(source, self.spacing);
+            *calm = Calm::NONE;
         }
         let Self { monitors, now, active, .. } = *self;
         let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
