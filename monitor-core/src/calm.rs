@@ -125,11 +125,15 @@ impl Calm {
         falling: MonitorSet,
         now: Instant,
         speed: Speed,
-        limit_at: impl Fn(Instant) -> Option<Speed>,
+        limit_at: impl Fn(Instant) -> Speed,
     ) {
         for span in WHILE {
             let until = now.after(Span::from_nanos(span)).unwrap_or(Instant::from_nanos(u64::MAX));
-            let Some(limit) = limit_at(until) else { return };
+            let limit = limit_at(until);
+            // None of them told a limit: not reached.
+            if limit == Speed::MAX {
+                return;
+            }
             if speed <= limit {
                 self.limit = self.limit.min(limit);
                 self.monitors = self.monitors.union(falling);

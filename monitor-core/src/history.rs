@@ -2,7 +2,7 @@
 
 use crate::units::{Instant, Span};
 use crate::wide::divide_to_u64;
-use crate::widen::{u64_to_u128, usize_to_u64};
+use crate::widen::{u32_to_u64, u64_to_low_u32, u64_to_u128, usize_to_u64};
 
 /// What the history keeps of one reading.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -16,8 +16,9 @@ pub(crate) struct Point {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Spacing {
-    window: u64,
-    step: u64,
+    /// In nanoseconds; below 2³¹.
+    window: u32,
+    step: u32,
 }
 
 impl Spacing {
@@ -42,22 +43,23 @@ impl Spacing {
             Some(step) => step,
             None => 0,
         };
-        Self { window: window.as_nanos(), step }
+        // Cuts nothing off: a window is at most 2 s.
+        Self { window: u64_to_low_u32(window.as_nanos()), step: u64_to_low_u32(step) }
     }
 
     pub(crate) const fn step(self) -> Span {
-        Span::from_nanos(self.step)
+        Span::from_nanos(u32_to_u64(self.step))
     }
 
     pub(crate) const fn window(self) -> u64 {
-        self.window
+        u32_to_u64(self.window)
     }
 
     /// Whether a point is a window old. It may lie far in the future.
     #[inline(always)]
     fn is_due(self, point: Instant, now: Instant) -> bool {
         // Bounded because a window is at most 2 s.
-        nanos(point, now).cast_signed() >= self.window.cast_signed()
+        nanos(point, now).cast_signed() >= i64::from(self.window)
     }
 }
 
@@ -136,7 +138,7 @@ impl<const POINTS: usize> History<POINTS> {
     /// Stores the newest reading when the one that comes next would leave too wide a space, and takes that one.
     #[inline(always)]
     fn append(&mut self, spacing: Spacing, point: Point) {
-        if nanos(self.last_at, point.captured_at) > spacing.step {
+        if nanos(self.last_at, point.captured_at) > u64::from(spacing.step) {
             if self.next == self.free {
                 self.next_at = self.newest.captured_at;
             }

@@ -4,7 +4,7 @@ use core::fmt;
 
 use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Span, Speed};
 use crate::wide::{Billionth, divide_to_u64, mul, mul_shr_32, quotient_74};
-use crate::widen::{u32_to_u64, u64_to_u128, u128_to_u64};
+use crate::widen::{u32_to_u64, u64_to_u128};
 
 /// How far one count is: the `unit_per_count` of a source.
 ///
@@ -148,7 +148,8 @@ impl Scale {
     /// The travel of `counts`, rounded to the nearest ULP, ties away from zero; `None` beyond the range.
     ///
     /// The error is at most half a ULP (plus 2⁻⁶⁴ ULP per count where the exact value is within that of a tie).
-    #[inline(always)]
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
     #[must_use]
     pub fn travel(&self, counts: i64) -> Option<Position> {
         let size = counts.unsigned_abs();
@@ -197,11 +198,16 @@ impl Scale {
         let zeros = self.nano.leading_zeros();
         // ULP/s · 2³² ns / (nano · 10⁻⁹ ULP) = limit · 2³² · 2^zeros / normalised ≥ limit · inverse / 2^(95 − zeros).
         // Bounded because zeros ≤ 44, and (2⁶⁴ − 1)² < 2¹²⁸.
-        let product = u64_to_u128(limit.to_bits().unsigned_abs()).wrapping_mul(u64_to_u128(self.inverse));
-        let most = product >> 95_u32.wrapping_sub(zeros);
+        let (high, low) = mul(limit.to_bits().unsigned_abs(), self.inverse);
+        // By hand: a shift of 128 bits is long on a 32-bit core. Bounded because zeros ≤ 44, so the shift is 51 to 95.
+        let shift = 95_u32.wrapping_sub(zeros);
+        let most = match shift.checked_sub(64) {
+            Some(beyond) => high >> beyond,
+            None if high >> shift == 0 => (high << 64_u32.wrapping_sub(shift)) | (low >> shift),
+            None => u64::MAX,
+        };
         // Faster than this a speed may be out of range: a window is shorter than 2³² ns.
-        let fastest = self.speed_counts.saturating_sub(1);
-        CountRate(u128_to_u64(most).map_or(fastest, |most| most.min(fastest)))
+        CountRate(most.min(self.speed_counts.saturating_sub(1)))
     }
 
     /// The largest number of counts whose [`length`](Self::length) is within `window`; fewer where that cannot be told exactly

@@ -282,9 +282,9 @@ impl<const POINTS: usize> Source<POINTS> {
         spacing: Spacing,
         calm: &Calm,
         now: Instant,
-        reading: Option<Reading>,
+        reading: &Option<Reading>,
     ) -> bool {
-        let (captured_at, raw) = match reading {
+        let (captured_at, raw) = match *reading {
             Some(Reading { captured_at, sample: Sample::Count(raw) }) => (captured_at, raw),
             Some(_) => return false,
             None => return self.is_fresh(config, now),
@@ -338,7 +338,7 @@ impl<const POINTS: usize> Source<POINTS> {
         config: &SourceConfig,
         spacing: Spacing,
         now: Instant,
-        reading: Option<Reading>,
+        reading: &Option<Reading>,
     ) -> Option<SourceFault> {
         let fault = match reading {
             Some(reading) => self.read(config, spacing, now, reading),
@@ -352,7 +352,7 @@ impl<const POINTS: usize> Source<POINTS> {
         config: &SourceConfig,
         spacing: Spacing,
         now: Instant,
-        reading: Reading,
+        reading: &Reading,
     ) -> Option<SourceFault> {
         let Sample::Count(raw) = reading.sample else {
             self.lose();

@@ -107,8 +107,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             return self.evaluate_fully(state, frame, PerChannel { a: false, b: false }, watch);
         }
         let PerChannel { a, b } = &mut state.sides;
-        let took_a = a.source.take_calmly(&self.sources.a, self.spacing, &a.calm, now, frame.a);
-        let took_b = took_a && b.source.take_calmly(&self.sources.b, self.spacing, &b.calm, now, frame.b);
+        let took_a = a.source.take_calmly(&self.sources.a, self.spacing, &a.calm, now, &frame.a);
+        let took_b = took_a && b.source.take_calmly(&self.sources.b, self.spacing, &b.calm, now, &frame.b);
         if !(took_b && self.agree(state, now)) {
             return self.evaluate_fully(state, frame, PerChannel { a: took_a, b: took_b }, watch);
         }
@@ -219,10 +219,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let PerChannel { a, b } = &mut state.sides;
         // What was taken at a glance is good.
         if !taken.a {
-            outcome.faults.a = a.source.take(&self.sources.a, self.spacing, now, frame.a);
+            outcome.faults.a = a.source.take(&self.sources.a, self.spacing, now, &frame.a);
         }
         if !taken.b {
-            outcome.faults.b = b.source.take(&self.sources.b, self.spacing, now, frame.b);
+            outcome.faults.b = b.source.take(&self.sources.b, self.spacing, now, &frame.b);
         }
         a.lost |= outcome.faults.a.is_some();
         b.lost |= outcome.faults.b.is_some();
@@ -304,8 +304,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     ) {
         if side.calm.falls {
             let monitors = side.calm.monitors;
-            side.limit_before =
-                limit_at(&self.monitors, &side.halves, monitors, frame_before).unwrap_or(Speed::MAX);
+            side.limit_before = limit_at(&self.monitors, &side.halves, monitors, frame_before);
         }
     }
 
@@ -446,24 +445,22 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     }
 }
 
-/// The smallest limit that calm monitors put on the speed of a channel at an instant.
+/// The smallest limit that calm monitors put on the speed of a channel at an instant; [`Speed::MAX`] without one.
 fn limit_at<Own: Monitor>(
     monitors: &[MonitorConfig<Own>],
     halves: &[Half<RuleState<Own::State>>],
     mut of: MonitorSet,
     at: Instant,
-) -> Option<Speed> {
-    let mut limit = None;
+) -> Speed {
+    let mut limit = Speed::MAX;
     while let Some(id) = of.pop() {
         let place = usize::from(id.index());
-        let (config, half) = (monitors.get(place)?, halves.get(place)?);
+        let (Some(config), Some(half)) = (monitors.get(place), halves.get(place)) else { break };
         // Bounded because a monitor is calm only after its demand.
         let since = Span::from_nanos(at.as_nanos().wrapping_sub(half.demanded_at.as_nanos()));
-        let own = config.rule.limit_at(&half.state, since);
-        limit = match (limit, own) {
-            (Some(limit), Some(own)) => Some(own.min(limit)),
-            (limit, own) => limit.or(own),
-        };
+        if let Some(own) = config.rule.limit_at(&half.state, since) {
+            limit = limit.min(own);
+        }
     }
     limit
 }
