@@ -13,10 +13,11 @@ mod table;
 
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 use cowitness_tests::not_run;
+use cowitness_tests::on_target::{Missing, board};
 
-use cowitness_tests::on_target::board;
 use emulator::{Image, Target};
 use script::Script;
 
@@ -95,4 +96,24 @@ fn a_cortex_m33_answers_as_the_host_does() {
 #[test]
 fn an_rv32imac_answers_as_the_host_does() {
     answers_are_the_same("riscv32imac-unknown-none-elf");
+}
+
+#[test]
+fn what_is_missing_is_said_with_the_command_that_installs_it_and_fails_in_ci_only() {
+    // One test of this program, run by itself where nothing is to be found.
+    let run = |ci: &str| {
+        let mut tests = Command::new(std::env::current_exe().expect("this program"));
+        tests.args(["--exact", "an_rv32imac_answers_as_the_host_does"]);
+        tests.env("PATH", "").env("CI", ci).output().expect("this program once more")
+    };
+    let (by_hand, in_ci) = (run(""), run("true"));
+    let said = String::from_utf8_lossy(&by_hand.stderr);
+    let install = "rustup target add riscv32imac-unknown-none-elf";
+    assert!(
+        said.contains("NOT RUN: an_rv32imac") && said.contains(install) && said.contains("lld-15"),
+        "{said}"
+    );
+    assert!(by_hand.status.success() && !in_ci.status.success());
+    let no_emulator = Missing::Emulator(board("riscv32imac-unknown-none-elf")).to_string();
+    assert!(no_emulator.contains("apt-get install qemu-system-misc"), "{no_emulator}");
 }
