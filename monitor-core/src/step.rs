@@ -532,7 +532,7 @@ impl<Own: Monitor> Shared<'_, Own> {
                 continue;
             }
             ran.violated = ran.violated.with(id);
-            if latch.update(Evidence::of(&check), now, *demanded_at, config.on_delay) {
+            if latch.violated(&check, now, *demanded_at, config.on_delay) {
                 ran.tripped = ran.tripped.with(id);
             }
         }

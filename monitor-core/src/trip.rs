@@ -139,6 +139,19 @@ impl Latch {
         true
     }
 
+    /// As [`update`](Self::update), with what a violated check found.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
+    #[cfg_attr(not(target_pointer_width = "32"), inline)]
+    pub(crate) fn violated(
+        &mut self,
+        check: &Check,
+        now: Instant,
+        demanded_at: Instant,
+        on_delay: Span,
+    ) -> bool {
+        self.update(Evidence::of(check), now, demanded_at, on_delay)
+    }
+
     /// Not evaluated at this frame, or not active: the violation is not unbroken.
     #[inline]
     pub(crate) fn interrupt(&mut self) {
