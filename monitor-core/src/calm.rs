@@ -46,7 +46,7 @@ const FAR: i64 = 1 << 62;
 const WHILE: [u64; 3] = [u64::MAX, 16_000_000, 2_000_000];
 
 impl Calm {
-    /// Of an axis that has not been shown a frame: nothing is calm.
+    /// Without a monitor. Until it is closed, no motion is calm.
     pub(crate) const NONE: Self = Self {
         monitors: MonitorSet::NONE,
         limit: Speed::MAX,

@@ -326,6 +326,58 @@ impl Glimpse {
 mod tests {
     use super::*;
 
+    fn numbers() -> impl FnMut() -> u64 {
+        let mut state = 0x9e37_79b9_7f4a_7c15_u64;
+        move || {
+            state ^= state << 13;
+            state ^= state >> 7;
+            state ^= state << 17;
+            state
+        }
+    }
+
+    /// Counts of 32 bits on scales of any size and direction: their distance next to the tolerance, or anything under any tolerance.
+    #[test]
+    fn what_a_coarse_glance_lets_pass_is_within_the_tolerance_and_what_is_well_within_passes() {
+        let mut number = numbers();
+        let (mut passed, mut refused) = (0, 0);
+        for _ in 0..300_000 {
+            let scale =
+                |bits: u64| Scale::from_nano((1 << 20) + (bits >> (1 + bits % 40)), bits & 2 == 0).unwrap();
+            let (a_scale, b_scale) = (scale(number()), scale(number()));
+            let (sa, sb) = (a_scale.signed_nano().unwrap(), b_scale.signed_nano().unwrap());
+            let a = i64::from(number() as i32) >> (number() % 31);
+            // About where channel A is.
+            let b = i64::try_from(i128::from(a) * i128::from(sa) / i128::from(sb)).unwrap_or(i64::MAX);
+            let is_anything = number() % 4 == 0;
+            let b = if is_anything {
+                i64::from(number() as i32)
+            } else {
+                b.saturating_add((number() % 9) as i64 - 4)
+            };
+            let d = (i128::from(a) * i128::from(sa) - i128::from(b) * i128::from(sb)).unsigned_abs();
+            let ulps = i64::try_from(d / u128::from(NANOS_PER_SECOND)).unwrap_or(i64::MAX);
+            let near = (ulps >> 1).saturating_add((number() % 4) as i64 + ulps / 2);
+            let any = (number() >> (2 + number() % 40)) as i64;
+            let tolerance = Position::from_bits(if is_anything { any } else { near });
+            let rule = PositionDiscrepancy::try_new(tolerance, Span::ZERO, Span::ZERO, false).unwrap();
+            let Some(close) = Close::try_new(&rule, &a_scale, &b_scale) else { continue };
+            if i32::try_from(b).is_err() || close.near >> 31 == 0 {
+                continue;
+            }
+            if close.holds_coarsely(a, b) {
+                passed += 1;
+                assert!(d <= close.within, "{a} {b} {sa} {sb} {d}");
+            } else {
+                refused += 1;
+                let cut = 33_u32.saturating_sub(sa.unsigned_abs().max(sb.unsigned_abs()).leading_zeros());
+                let slack = u128::from(a.unsigned_abs() + b.unsigned_abs() + 1) << (cut + 1);
+                assert!(d + slack > close.within, "{a} {b} {sa} {sb} {d}");
+            }
+        }
+        assert!(passed > 1_000 && refused > 1_000, "{passed} passed, {refused} refused");
+    }
+
     #[test]
     fn a_glance_tells_nothing_of_a_tolerance_of_next_to_nothing_or_of_half_the_range() {
         let close = |ulps: i64, align| {

@@ -435,6 +435,32 @@ mod tests {
     }
 
     #[test]
+    fn what_a_rate_allows_is_within_its_limit_and_what_is_two_counts_within_is_allowed() {
+        let mut state = 3_u64;
+        let mut next = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state
+        };
+        for _ in 0..200_000 {
+            let nano = next();
+            let scale = Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap();
+            let limit = next();
+            let limit = Speed::from_bits((limit >> (3 + limit % 50)) as i64);
+            let elapsed = ((next() >> 33) as u32).max(10_000);
+            let rate = scale.rate_within(limit);
+            let most = ((u128::from(rate.0) * u128::from(elapsed)) >> 32) as i64;
+            assert!(rate.allows(most, elapsed) && !rate.allows(most + 1, elapsed));
+            // Exactly: counts · nano ≤ limit · elapsed.
+            let product = i128::from(limit.to_bits()) * i128::from(elapsed);
+            assert!(i128::from(most) * i128::from(scale.nano) <= product, "{scale:?} {limit} {elapsed}");
+            let exact = (product / i128::from(scale.nano)).min(i128::from(scale.speed_counts) - 2);
+            // Beyond what a window can bring, the range of a speed is what bounds.
+            let bound = ((i128::from(scale.speed_counts) - 1) * i128::from(elapsed)) >> 32;
+            assert!(i128::from(most) + 2 >= exact.min(bound), "{scale:?} {limit} {elapsed}: {most}");
+        }
+    }
+
+    #[test]
     fn after_a_million_turns_a_position_is_still_within_half_a_ulp() {
         for (numerator, denominator) in [(360, 4096), (9, 25_000), (360, 1 << 20), (1, 2000)] {
             let scale = scale(numerator, denominator);

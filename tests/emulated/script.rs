@@ -34,7 +34,8 @@ impl Script {
         self.bytes.extend(put_item(item, &mut buffer).expect("an item fits"));
     }
 
-    /// Goes on with another axis. The host goes through the frames with the setup as it was made, the target with what it loads.
+    /// Goes on with another axis; false when it is larger than the one under test. Both sides load the same image: that it is the setup
+    /// it was made from is proved elsewhere, for every setup.
     pub fn axis<const M: usize, const I: usize>(&mut self, config: &AxisConfig<POINTS, M, I>) -> bool {
         let mut image = [0; LONGEST_ITEM];
         let length = config.seal(0, &[], &mut image).expect("a setup fits");

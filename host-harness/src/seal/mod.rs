@@ -86,7 +86,7 @@ const fn way_out(error: SealError) -> &'static str {
         SealError::Length(..) | SealError::Altered(..) => {
             "do not use it: fetch it again from where it was sealed, or seal the setup again"
         }
-        SealError::History(_) => "choose an odd number of points, 3 to 1025",
+        SealError::History(_) => "choose another number of points",
         SealError::Axis(monitor_core::AxisError::WindowAndTimeout(_)) => {
             "choose more points, a shorter window or a shorter timeout"
         }

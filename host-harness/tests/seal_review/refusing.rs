@@ -70,7 +70,7 @@ fn a_setup_is_not_sealed_for_a_history_that_no_axis_has() {
     for points in [0, 1, 2, 128, 1027] {
         let error = seal(&full(), points, true).expect_err("refused").to_string();
         assert!(error.contains(&format!("no axis has {points} stored readings")), "{error}");
-        assert!(error.ends_with("choose an odd number of points, 3 to 1025"), "{error}");
+        assert!(error.ends_with("an odd number, 3 to 1025; choose another number of points"), "{error}");
     }
 }
 
