@@ -349,7 +349,7 @@ mod tests {
             let a = i64::from(number() as i32) >> (number() % 31);
             // About where channel A is.
             let b = i64::try_from(i128::from(a) * i128::from(sa) / i128::from(sb)).unwrap_or(i64::MAX);
-            let is_anything = number() % 4 == 0;
+            let is_anything = number().is_multiple_of(4);
             let b = if is_anything {
                 i64::from(number() as i32)
             } else {
