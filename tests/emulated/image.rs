@@ -9,6 +9,8 @@ use object::{Object, ObjectSection, ObjectSymbol, SectionKind, SymbolKind};
 #[derive(Clone, Debug)]
 pub struct Function {
     pub name: String,
+    /// Where it begins.
+    pub at: u64,
     pub size: u64,
 }
 
@@ -27,6 +29,8 @@ impl Contents {
         let functions = file.symbols().filter(|symbol| symbol.kind() == SymbolKind::Text);
         let functions = functions.map(|symbol| Function {
             name: format!("{:#}", rustc_demangle::demangle(symbol.name().expect("a name"))),
+            // On Arm the lowest bit tells the instruction set.
+            at: symbol.address() & !1,
             size: symbol.size(),
         });
         let in_flash = [SectionKind::Text, SectionKind::ReadOnlyData, SectionKind::Data];

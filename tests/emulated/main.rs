@@ -7,6 +7,7 @@ mod cost;
 mod emulator;
 mod image;
 mod log;
+mod profile;
 mod proof;
 mod script;
 mod table;

@@ -4,12 +4,14 @@ use std::fmt::Write;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::cost::{Cost, adversarial, axes, cost, ordinary};
+use crate::cost::{Cost, adversarial, axes, cost, ordinary, seven};
 use crate::emulator::{Image, Target};
 use crate::image::Contents;
+use crate::profile::{Share, profile};
 use crate::script::Script;
 use crate::{scratch, target};
 use cowitness_tests::on_target::{BOARDS, Board};
+use monitor_core::Frame;
 
 /// Ordinary frames of each axis; adversarial runs, and the frames of each.
 const ORDINARY: usize = 4_000;
@@ -21,6 +23,22 @@ struct Row {
     name: &'static str,
     ordinary: Cost,
     adversarial: Cost,
+}
+
+impl Row {
+    /// The frame that took the most: it is the last of these, on an axis that has not been shown any.
+    fn worst(&self) -> (u32, Vec<Frame>) {
+        let mut frames = ordinary(ORDINARY);
+        let (mut most, mut last) = self.ordinary.worst;
+        if self.adversarial.worst.0 > most {
+            let index;
+            (most, index) = self.adversarial.worst;
+            frames = adversarial((index / ADVERSARIAL) as u64, ADVERSARIAL);
+            last = index % ADVERSARIAL;
+        }
+        frames.truncate(last + 1);
+        (most, frames)
+    }
 }
 
 /// What was measured on one target.
@@ -101,12 +119,13 @@ fn line<T: std::fmt::Display>(text: &mut String, name: &str, values: impl IntoIt
 }
 
 /// The table, as it stands in the README.
-fn table(boards: &[Target]) -> String {
-    let measured: Vec<Measured> = boards.iter().map(measure).collect();
+fn table(boards: &[Target], measured: &[Measured]) -> String {
+    let mut compilers: Vec<String> = boards.iter().map(|target| target.toolchain.version()).collect();
+    compilers.dedup();
     let mut text = format!(
         "Executed instructions of one `step` under an emulator, not cycles: ordinary frames, mean / adversarial frames, \
          mean / the worst of all.\nBuilt by {} at `opt-level = 3`.\n\n",
-        boards[0].toolchain.version()
+        compilers.join(", ")
     );
     header(&mut text, "axis of two sources with", boards);
     for (i, row) in measured[0].rows.iter().enumerate() {
@@ -138,7 +157,7 @@ fn table(boards: &[Target]) -> String {
         let name = format!("the same with the loader of sealed setups, `opt-level` {level}");
         line(&mut text, &name, boards.iter().map(|target| flash(target, profile, "step,load")));
     }
-    let m3 = boards.iter().find(|target| target.board.core == "Cortex-M3").expect("one of the boards");
+    let m3 = &boards[m3(boards)];
     text += "\nCode of the core on the Cortex-M3 at `opt-level` s, by the part of the source:";
     for (part, size) in parts(m3) {
         let _ = write!(text, " {part} {size},");
@@ -147,16 +166,46 @@ fn table(boards: &[Target]) -> String {
     text + ".\n"
 }
 
-const BEGIN: &str = "<!-- costs: begin -->\n";
-const END: &str = "<!-- costs: end -->\n";
-
-fn readme() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).with_file_name("README.md")
+fn m3(boards: &[Target]) -> usize {
+    boards.iter().position(|target| target.board.core == "Cortex-M3").expect("one of the boards")
 }
 
-/// The numbers of a text, in their order.
-fn numbers(text: &str) -> Vec<f64> {
-    text.split(|c: char| !c.is_ascii_digit()).filter_map(|digits| digits.parse().ok()).collect()
+/// Functions with less are summed up, in thousandths of the whole.
+const LITTLE: u32 = 15;
+
+/// Where the instructions of the worst frame of the seven-rule axis go, as it stands in the guide.
+fn worst_frame(target: &Target, row: &Row) -> String {
+    let (most, frames) = row.worst();
+    let shares = profile(target, &seven(), &frames);
+    let sum: u32 = shares.iter().map(|share| share.instructions).sum();
+    assert!(sum.abs_diff(most) <= 30, "{sum} were logged, {most} counted");
+    let mut text = format!(
+        "The worst frame of the seven-rule axis on the {}: {sum} instructions, by the function they are in.\n\n\
+         | function | calls | instructions |\n| --- | ---: | ---: |\n",
+        target.board.core
+    );
+    let mut little = 0;
+    for Share { name, instructions, calls } in shares {
+        if 1000 * instructions < LITTLE * sum {
+            little += instructions;
+            continue;
+        }
+        let _ = writeln!(text, "| `{name}` | {calls} | {instructions} |");
+    }
+    let _ = writeln!(text, "| all others | | {little} |");
+    text
+}
+
+fn file(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).with_file_name(name)
+}
+
+/// The numbers in the lines that begin so, in their order.
+fn numbers(text: &str, begin: &str) -> Vec<f64> {
+    let lines = text.lines().filter(|line| line.starts_with(begin));
+    lines
+        .flat_map(|line| line.split(|c: char| !c.is_ascii_digit()).filter_map(|digits| digits.parse().ok()))
+        .collect()
 }
 
 fn compiler(table: &str) -> Option<&str> {
@@ -166,29 +215,46 @@ fn compiler(table: &str) -> Option<&str> {
 /// Another compiler makes other code: then the figures need only be about the same.
 const ABOUT: f64 = 0.15;
 
-#[test]
-fn the_costs_in_the_readme_are_those_that_are_measured() {
-    let boards: Option<Vec<Target>> = BOARDS.iter().map(|board: &Board| target(board.triple)).collect();
-    let Some(boards) = boards else { return };
-    let measured = table(&boards);
-    let text = fs::read_to_string(readme()).expect("the README");
-    let (before, rest) = text.split_once(BEGIN).expect("the beginning of the costs");
-    let (written, after) = rest.split_once(END).expect("the end of the costs");
+/// Holds what is measured against what stands in a document between two marks.
+///
+/// Of another compiler only the lines with this beginning are compared: it makes other functions as well.
+fn hold(name: &str, mark: &str, measured: &str, begin_of_lines: &str, same_compiler: &mut Option<bool>) {
+    let (begin, end) = (format!("<!-- {mark}: begin -->\n"), format!("<!-- {mark}: end -->\n"));
+    let text = fs::read_to_string(file(name)).expect("a document");
+    let (before, rest) = text.split_once(&begin).expect("the beginning of the figures");
+    let (written, after) = rest.split_once(&end).expect("the end of the figures");
     if std::env::var_os("COWITNESS_WRITE").is_some() {
-        fs::write(readme(), format!("{before}{BEGIN}{measured}{END}{after}"))
-            .expect("the README can be written");
+        fs::write(file(name), format!("{before}{begin}{measured}{end}{after}")).expect("it can be written");
         return;
     }
     let advice = "write the measured ones with COWITNESS_WRITE=1 in the environment of this test";
-    if compiler(written) == compiler(&measured) {
+    if *same_compiler.get_or_insert_with(|| compiler(written) == compiler(measured)) {
         assert!(written == measured, "written:\n{written}\nmeasured:\n{measured}\n{advice}");
         return;
     }
-    let skip = |table: &str| numbers(table.split_once('|').map_or("", |(_, rest)| rest));
-    let (ours, theirs) = (skip(written), skip(&measured));
+    let (ours, theirs) = (numbers(written, begin_of_lines), numbers(measured, begin_of_lines));
+    assert!(!ours.is_empty(), "figures in {name}");
     assert_eq!(ours.len(), theirs.len(), "written:\n{written}\nmeasured:\n{measured}\n{advice}");
     for (ours, theirs) in ours.iter().zip(&theirs) {
         let near = (ours - theirs).abs() <= ABOUT * ours.max(*theirs);
         assert!(near, "{ours} and {theirs} in\n{written}\nmeasured:\n{measured}\n{advice}");
     }
+}
+
+#[test]
+fn the_costs_in_the_readme_and_the_guide_are_those_that_are_measured() {
+    let boards: Option<Vec<Target>> = BOARDS.iter().map(|board: &Board| target(board.triple)).collect();
+    let Some(boards) = boards else { return };
+    let measured: Vec<Measured> = boards.iter().map(measure).collect();
+    let mut same_compiler = None;
+    hold("README.md", "costs", &table(&boards, &measured), "|", &mut same_compiler);
+    let m3 = m3(&boards);
+    let row = measured[m3].rows.last().expect("the seven-rule axis");
+    hold(
+        "DEVELOPERS.md",
+        "worst frame",
+        &worst_frame(&boards[m3], row),
+        "The worst frame",
+        &mut same_compiler,
+    );
 }

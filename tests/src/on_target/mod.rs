@@ -4,4 +4,4 @@ mod board;
 mod toolchain;
 
 pub use board::{BOARDS, Board, board};
-pub use toolchain::{Missing, Toolchain, is_there};
+pub use toolchain::{Missing, Toolchain, is_there, output_of};

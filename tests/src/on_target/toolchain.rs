@@ -46,7 +46,9 @@ pub enum Toolchain {
     Debian,
 }
 
-fn output_of(program: &str, arguments: &[&str]) -> Option<String> {
+/// What a program prints; `None` when it is not there or fails.
+#[must_use]
+pub fn output_of(program: &str, arguments: &[&str]) -> Option<String> {
     let output = Command::new(program).args(arguments).output().ok()?;
     output.status.success().then(|| String::from_utf8_lossy(&output.stdout).trim().to_owned())
 }
@@ -58,20 +60,21 @@ pub fn is_there(program: &str) -> bool {
 }
 
 impl Toolchain {
-    /// The toolchain for a board: the target of rustup where it is installed, else Debian's.
+    /// The toolchain for a board: Debian's where it is complete, for that is the one the written figures were made with; else the
+    /// target of rustup.
     ///
     /// # Errors
     ///
     /// [`Missing::Toolchain`] when there is neither.
     pub fn of(board: &'static Board) -> Result<Self, Missing> {
-        let libraries = output_of("rustc", &["--print", "target-libdir", "--target", board.triple]);
-        if libraries.is_some_and(|folder| Path::new(&folder).is_dir()) {
-            return Ok(Self::Rustup);
-        }
         let sources = output_of(DEBIAN_RUSTC, &["--print", "sysroot"])
             .map(|root| Path::new(&root).join("lib/rustlib/src/rust/library/core"));
         if sources.is_some_and(|folder| folder.is_dir()) && is_there(board.linker.0) {
             return Ok(Self::Debian);
+        }
+        let libraries = output_of("rustc", &["--print", "target-libdir", "--target", board.triple]);
+        if libraries.is_some_and(|folder| Path::new(&folder).is_dir()) {
+            return Ok(Self::Rustup);
         }
         Err(Missing::Toolchain(board))
     }
