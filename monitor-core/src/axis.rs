@@ -268,7 +268,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         seen: &PerChannel<Glimpse>,
     ) -> Option<Apart> {
         let (a, b) = (seen.a.view(self.sources.a.scale()), seen.b.view(self.sources.b.scale()));
-        self.position_discrepancy.as_ref()?.apart(&state.references, now, a, b)
+        self.position_discrepancy.as_ref()?.apart(&state.references, now, &a, &b)
     }
 
     /// `abs(d)` of [`apart`](Self::apart), without working out what is allowed.

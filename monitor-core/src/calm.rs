@@ -10,7 +10,7 @@
 
 use crate::axis::MonitorId;
 use crate::history::Spacing;
-use crate::monitor::{Check, Lull, Monitor, Rule, RuleState};
+use crate::monitor::{Check, Lull, Monitor, Ramp, Rule, RuleState};
 use crate::outcome::MonitorSet;
 use crate::scale::CountRate;
 use crate::source::{Source, SourceConfig};
@@ -41,9 +41,29 @@ pub(crate) struct Calm {
 /// No calm count is further off to either side: the difference of two does not overflow.
 const FAR: i64 = 1 << 62;
 
-/// How long a falling envelope is calm at a time, in nanoseconds: first tried, and then. While the speed is within the limit that
-/// it falls to, it is calm for good.
-const WHILE: [u64; 3] = [u64::MAX, 16_000_000, 2_000_000];
+/// How long a falling envelope is calm at a time: 2 to this power of nanoseconds (8.4 ms). While the speed is within the limit that it
+/// falls to, it is calm for good.
+const WHILE: u32 = 23;
+
+/// The monitors of one frame whose limit falls, and were within it.
+pub(crate) struct Falling {
+    pub(crate) monitors: MonitorSet,
+    /// The smallest of the limits that they fall to.
+    target: Speed,
+    /// What none of them falls below meanwhile.
+    limit: Speed,
+}
+
+impl Falling {
+    pub(crate) const NONE: Self = Self { monitors: MonitorSet::NONE, target: Speed::MAX, limit: Speed::MAX };
+
+    /// One more, whose limit is `line` at this frame.
+    fn add(&mut self, id: MonitorId, ramp: &Ramp, line: Speed, target: Speed) {
+        self.monitors = self.monitors.with(id);
+        self.target = self.target.min(target);
+        self.limit = ramp.no_lower(line, WHILE).max(target).min(self.limit);
+    }
+}
 
 impl Calm {
     /// Without a monitor. Until it is closed, no motion is calm.
@@ -89,7 +109,7 @@ impl Calm {
         self.rate = source.scale().rate_within(self.limit);
     }
 
-    /// Takes in a monitor when it is calm; tells when its limit falls, and leaves it out. `check` found neither a violation nor
+    /// Takes in a monitor when it is calm, or hands it on to `falling` when its limit falls. `check` found neither a violation nor
     /// anything unknown; `reach` is how many counts its position window is wide to each side.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn consider<Own: Monitor>(
@@ -99,14 +119,20 @@ impl Calm {
         state: &RuleState<Own::State>,
         check: &Check,
         reach: i64,
-    ) -> bool {
+        falling: &mut Falling,
+    ) {
         match rule.calm(state, check) {
-            None => return false,
-            Some(Lull::Falling) => return true,
+            None => return,
+            Some(Lull::Falling { ramp, target }) => {
+                if let Some(bound) = check.speed {
+                    falling.add(id, ramp, bound.limit, target);
+                }
+                return;
+            }
             Some(Lull::Constant) => {}
         }
         if check.position.is_some() {
-            let Some(reference) = state.reference() else { return false };
+            let Some(reference) = state.reference() else { return };
             self.low = self.low.max(reference.count().saturating_sub(reach));
             self.high = self.high.min(reference.count().saturating_add(reach));
         }
@@ -115,32 +141,21 @@ impl Calm {
         }
         self.withdraws |= check.withdraws;
         self.monitors = self.monitors.with(id);
-        false
     }
 
-    /// Takes in the monitors whose limit falls, for as long as `speed` stays calm; `limit_at` is the smallest of their limits at
-    /// an instant.
-    pub(crate) fn add_falling(
-        &mut self,
-        falling: MonitorSet,
-        now: Instant,
-        speed: Speed,
-        limit_at: impl Fn(Instant) -> Speed,
-    ) {
-        for span in WHILE {
-            let until = now.after(Span::from_nanos(span)).unwrap_or(Instant::from_nanos(u64::MAX));
-            let limit = limit_at(until);
-            // None of them told a limit: not reached.
-            if limit == Speed::MAX {
-                return;
-            }
-            if speed <= limit {
-                self.limit = self.limit.min(limit);
-                self.monitors = self.monitors.union(falling);
-                self.falls = true;
-                self.until = until;
-                return;
-            }
+    /// Takes in the monitors whose limit falls, for as long as `speed` certainly stays calm.
+    pub(crate) fn add_falling(&mut self, falling: &Falling, now: Instant, speed: Speed) {
+        let for_good = Instant::from_nanos(u64::MAX);
+        let (limit, until) = if speed <= falling.target {
+            (falling.target, for_good)
+        } else {
+            (falling.limit, now.after(Span::from_nanos(1 << WHILE)).unwrap_or(for_good))
+        };
+        if speed <= limit {
+            self.limit = self.limit.min(limit);
+            self.monitors = self.monitors.union(falling.monitors);
+            self.falls = true;
+            self.until = until;
         }
     }
 }

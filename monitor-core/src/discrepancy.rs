@@ -229,15 +229,14 @@ pub struct Apart {
 }
 
 impl PositionDiscrepancy {
-    /// `None` while either channel has no position, or no speed to align the references by.
+    /// `None` without a speed to align the references by.
     pub(crate) fn compare(
         &self,
         references: &mut References,
         now: Instant,
-        a: Option<View<'_>>,
-        b: Option<View<'_>>,
+        a: &View<'_>,
+        b: &View<'_>,
     ) -> Option<Apart> {
-        let (a, b) = (a?, b?);
         if !references.are_valid(a.mark, b.mark) {
             let mut aligned = 0;
             if self.align {
@@ -254,8 +253,8 @@ impl PositionDiscrepancy {
         &self,
         references: &References,
         now: Instant,
-        a: View<'_>,
-        b: View<'_>,
+        a: &View<'_>,
+        b: &View<'_>,
     ) -> Option<Apart> {
         if !references.are_valid(a.mark, b.mark) {
             return None;

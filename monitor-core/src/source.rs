@@ -487,6 +487,12 @@ impl<const POINTS: usize> Source<POINTS> {
         if self.has_position() { travel(self.history.base()?, self.history.newest()) } else { None }
     }
 
+    /// Whether a speed is known: that of a reading out of range was not taken, see [`advance`](Self::advance).
+    #[inline]
+    pub(crate) fn has_speed(&self) -> bool {
+        self.has_position() && self.history.base().is_some()
+    }
+
     #[inline]
     pub(crate) fn glimpse(&self) -> Option<Glimpse> {
         let (mark, captured_at) = (self.mark()?, self.captured_at());
@@ -495,8 +501,8 @@ impl<const POINTS: usize> Source<POINTS> {
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline)]
-    pub(crate) fn view<'a>(&self, scale: &'a Scale) -> Option<View<'a>> {
-        Some(View { scale, mark: self.mark()?, captured_at: self.captured_at(), speed: self.speed(scale) })
+    pub(crate) fn view<'a>(&self, scale: &'a Scale, speed: Option<WindowSpeed>) -> Option<View<'a>> {
+        Some(View { scale, mark: self.mark()?, captured_at: self.captured_at(), speed })
     }
 
     pub(crate) fn speed(&self, scale: &Scale) -> Option<WindowSpeed> {

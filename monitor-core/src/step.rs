@@ -3,13 +3,14 @@
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
 use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
-use crate::calm::{Calm, Last, Quiet};
-use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy, View};
+use crate::calm::{Calm, Falling, Last, Quiet};
+use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-use crate::source::{Source, SourceConfig};
+use crate::scale::WindowSpeed;
+use crate::source::SourceConfig;
 use crate::trip::Evidence;
 use crate::units::{Instant, Span, Speed};
 
@@ -158,8 +159,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         now: Instant,
     ) -> Option<Apart> {
         let PerChannel { a, b } = &state.sides;
-        let (a, b) = (a.source.view(self.sources.a.scale())?, b.source.view(self.sources.b.scale())?);
-        rule.apart(&state.references, now, a, b)
+        let (a_scale, b_scale) = (self.sources.a.scale(), self.sources.b.scale());
+        let a = a.source.view(a_scale, a.source.speed(a_scale))?;
+        let b = b.source.view(b_scale, b.source.speed(b_scale))?;
+        rule.apart(&state.references, now, &a, &b)
     }
 
     /// Whether, and until when, a frame that brings nothing but motion within all limits needs no closer look.
@@ -168,10 +171,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let PerChannel { a, b } = &state.sides;
         let has_references = self.position_discrepancy.is_none()
             || matches!((a.source.mark(), b.source.mark()), (Some(a), Some(b)) if state.references.are_valid(a, b));
-        let is_seen = |source: &Source<POINTS>| source.window_travel().is_some();
         let is_quiet = !state.restless
-            && is_seen(&a.source)
-            && is_seen(&b.source)
+            && a.source.has_speed()
+            && b.source.has_speed()
             && a.calm.monitors == state.active
             && b.calm.monitors == state.active
             && has_references
@@ -237,19 +239,31 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome.demanding = state.demanding;
         outcome.active = state.active;
 
+        let has_discrepancy = self.position_discrepancy.is_some() || self.speed_discrepancy.is_some();
+        let mut speeds = PerChannel::default();
+        if has_discrepancy || !state.active.is_empty() {
+            let PerChannel { a, b } = &mut state.sides;
+            speeds.a = a.source.look_at_speed(self.sources.a.scale());
+            speeds.b = b.source.look_at_speed(self.sources.b.scale());
+        }
         let mut withdrawn = false;
         if !state.active.is_empty() {
             let shared =
                 Shared { monitors: &self.monitors, spacing: self.spacing, now, active: state.active };
             let PerChannel { a, b } = &mut state.sides;
-            let ran_a = shared.run(a, &self.sources.a, Channel::A, outcome.faults.a.is_none(), watch);
-            let ran_b = shared.run(b, &self.sources.b, Channel::B, outcome.faults.b.is_none(), watch);
+            let (visible_a, visible_b) = (outcome.faults.a.is_none(), outcome.faults.b.is_none());
+            let ran_a = shared.run(a, &self.sources.a, Channel::A, speeds.a, visible_a, watch);
+            let ran_b = shared.run(b, &self.sources.b, Channel::B, speeds.b, visible_b, watch);
             outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
             outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
             outcome.warming_up |= ran_a.warming_up || ran_b.warming_up;
             withdrawn = ran_a.withdraws || ran_b.withdraws;
         }
-        self.run_discrepancies(state, now, &mut outcome);
+        let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
+        state.last = if visible { Last::Seen } else { Last::Blind };
+        if has_discrepancy {
+            self.run_discrepancies(state, now, &speeds, &mut outcome);
+        }
         state.locked |= outcome.has_trip();
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
@@ -368,38 +382,39 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         now: Instant,
+        speeds: &PerChannel<Option<WindowSpeed>>,
         outcome: &mut Outcome,
     ) {
-        let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
-        state.last = if visible { Last::Seen } else { Last::Blind };
-        if self.position_discrepancy.is_none() && self.speed_discrepancy.is_none() {
-            return;
-        }
-        let PerChannel { a, b } = &mut state.sides;
-        a.source.look_at_speed(self.sources.a.scale());
-        b.source.look_at_speed(self.sources.b.scale());
-        let a = a.source.view(self.sources.a.scale());
-        let b = b.source.view(self.sources.b.scale());
+        let visible = state.last != Last::Blind;
         if let Some(rule) = &self.position_discrepancy {
             // At a channel fault too: the reading that showed it may be a first one, and the new reference.
-            let apart = rule.compare(&mut state.references, now, a, b);
-            let evidence = match apart {
-                Some(apart) if visible && apart.bound.is_exceeded() => Some(Evidence::Position(apart.bound)),
+            let PerChannel { a, b } = &state.sides;
+            let a = a.source.view(self.sources.a.scale(), speeds.a);
+            let b = b.source.view(self.sources.b.scale(), speeds.b);
+            let apart = match (&a, &b) {
+                (Some(a), Some(b)) => rule.compare(&mut state.references, now, a, b),
                 _ => None,
             };
             let latch = &mut state.position_discrepancy;
-            outcome.position_discrepancy_tripped =
-                latch.update(evidence, now, state.started_at, rule.discrepancy_time());
+            match apart {
+                Some(Apart { bound, .. }) if visible && bound.is_exceeded() => {
+                    let (evidence, time) = (Evidence::Position(bound), rule.discrepancy_time());
+                    outcome.position_discrepancy_tripped =
+                        latch.violated(&evidence, now, state.started_at, time);
+                }
+                _ => latch.interrupt(),
+            }
         }
         if let Some(rule) = &self.speed_discrepancy {
-            let speed = |view: Option<View<'_>>| view.and_then(|view| view.speed);
-            let evidence = match rule.compare(speed(a), speed(b)) {
-                Some(bound) if visible && bound.is_exceeded() => Some(Evidence::Speed(bound)),
-                _ => None,
-            };
             let latch = &mut state.speed_discrepancy;
-            outcome.speed_discrepancy_tripped =
-                latch.update(evidence, now, state.started_at, rule.discrepancy_time());
+            match rule.compare(speeds.a, speeds.b) {
+                Some(bound) if visible && bound.is_exceeded() => {
+                    let (evidence, time) = (Evidence::Speed(bound), rule.discrepancy_time());
+                    outcome.speed_discrepancy_tripped =
+                        latch.violated(&evidence, now, state.started_at, time);
+                }
+                _ => latch.interrupt(),
+            }
         }
     }
 
@@ -490,6 +505,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
         source: &SourceConfig,
         channel: Channel,
+        speed: Option<WindowSpeed>,
         visible: bool,
         watch: &mut W,
     ) -> Ran {
@@ -500,10 +516,18 @@ impl<Own: Monitor> Shared<'_, Own> {
         }
         let Self { monitors, now, active, .. } = *self;
         let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
-        let mut motion = Motion::of(now, channel, readings, source.scale(), *limit_before);
+        let mut motion = Motion {
+            now,
+            demanded_at: now,
+            channel,
+            speed,
+            here: readings.mark(),
+            scale: source.scale(),
+            limit_before: *limit_before,
+        };
         let mut limit = calm.limit;
         let mut restless = active.without(calm.monitors);
-        let mut falling = MonitorSet::NONE;
+        let mut falling = Falling::NONE;
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
             let (Some(config), Some(half)) = (monitors.get(place), halves.get_mut(place)) else { break };
@@ -521,27 +545,25 @@ impl<Own: Monitor> Shared<'_, Own> {
             }
             watch.see(id, channel, &check);
             ran.warming_up |= check.warming_up;
-            if !check.is_violated() {
+            let Some(evidence) = Evidence::of(&check) else {
                 latch.interrupt();
                 if !W::WATCHES && !check.warming_up {
                     let reach = *config.reach.of(channel);
-                    if calm.consider(id, &config.rule, state, &check, reach) && W::PASSES_FALLING {
-                        falling = falling.with(id);
-                    }
+                    calm.consider(id, &config.rule, state, &check, reach, &mut falling);
                 }
                 continue;
-            }
+            };
             ran.violated = ran.violated.with(id);
-            if latch.violated(&check, now, *demanded_at, config.on_delay) {
+            if latch.violated(&evidence, now, *demanded_at, config.on_delay) {
                 ran.tripped = ran.tripped.with(id);
             }
         }
-        if !falling.is_empty()
-            && calm.monitors.union(falling) == active
-            && let Some(speed) = motion.speed()
+        if W::PASSES_FALLING
+            && !falling.monitors.is_empty()
+            && calm.monitors.union(falling.monitors) == active
+            && let Some(speed) = speed
         {
-            let limit_at = |until| limit_at(monitors, halves, falling, until);
-            calm.add_falling(falling, now, speed.magnitude(), limit_at);
+            calm.add_falling(&falling, now, speed.magnitude());
         }
         calm.close(source, self.spacing);
         *limit_before = limit;

@@ -100,20 +100,16 @@ impl Latch {
         }
     };
 
-    /// Takes the verdict of one frame. True when the rule trips at this frame.
+    /// Violated at this frame. True when the rule trips at it.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline)]
-    pub(crate) fn update(
+    pub(crate) fn violated(
         &mut self,
-        evidence: Option<Evidence>,
+        evidence: &Evidence,
         now: Instant,
         demanded_at: Instant,
         on_delay: Span,
     ) -> bool {
-        let Some(evidence) = evidence else {
-            self.interrupt();
-            return false;
-        };
         let lasts = core::mem::replace(&mut self.violated, true);
         if self.tripped {
             return false;
@@ -129,30 +125,14 @@ impl Latch {
         self.tripped = true;
         self.demanded_at = demanded_at;
         self.tripped_at = now;
-        let (observed, limit) = match evidence {
-            Evidence::Position(Bound { observed, limit }) => (observed.to_bits(), limit.to_bits()),
-            Evidence::Speed(Bound { observed, limit }) => (observed.to_bits(), limit.to_bits()),
+        (self.is_speed, self.observed, self.limit) = match evidence {
+            Evidence::Position(Bound { observed, limit }) => (false, observed.to_bits(), limit.to_bits()),
+            Evidence::Speed(Bound { observed, limit }) => (true, observed.to_bits(), limit.to_bits()),
         };
-        self.is_speed = matches!(evidence, Evidence::Speed(_));
-        self.observed = observed;
-        self.limit = limit;
         true
     }
 
-    /// As [`update`](Self::update), with what a violated check found.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    #[cfg_attr(not(target_pointer_width = "32"), inline)]
-    pub(crate) fn violated(
-        &mut self,
-        check: &Check,
-        now: Instant,
-        demanded_at: Instant,
-        on_delay: Span,
-    ) -> bool {
-        self.update(Evidence::of(check), now, demanded_at, on_delay)
-    }
-
-    /// Not evaluated at this frame, or not active: the violation is not unbroken.
+    /// Not violated at this frame, not evaluated or not active: the violation is not unbroken.
     #[inline]
     pub(crate) fn interrupt(&mut self) {
         self.violated = false;

@@ -130,8 +130,17 @@ impl Billionth {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline)]
     fn times(self, n: u64, bias: u64) -> Option<i64> {
-        let (whole_high, whole) = mul(n, self.whole);
-        let (mut carry, fraction) = mul(n, self.part);
+        let (mut carry, fraction, whole_high, whole);
+        if (n | self.whole) >> 32 == 0 {
+            // Three products of 32 bits, of which a 32-bit core makes short work. Bounded because each sum is below 2⁶⁴.
+            let low = n.wrapping_mul(self.part & u64::from(u32::MAX));
+            let high = n.wrapping_mul(self.part >> 32).wrapping_add(low >> 32);
+            (carry, fraction) = (high >> 32, high << 32 | low & u64::from(u32::MAX));
+            (whole_high, whole) = (0, n.wrapping_mul(self.whole));
+        } else {
+            (whole_high, whole) = mul(n, self.whole);
+            (carry, fraction) = mul(n, self.part);
+        }
         let (_, overflow) = fraction.overflowing_add(bias);
         // Bounded because n × part < 2¹²⁸ − 2⁶⁴, so the high half has room for one more.
         carry = carry.wrapping_add(u64::from(overflow));
@@ -139,6 +148,14 @@ impl Billionth {
             return None;
         }
         i64::try_from(whole.checked_add(carry)?).ok()
+    }
+
+    /// Not less than any step of [`ceil`](Self::ceil) over 2 to the power of `log2` (1 to 24), and not much more: by shifting.
+    pub(crate) fn above_over(self, log2: u32) -> i64 {
+        // Bounded because the whole number is below 2⁶⁴/10⁹ < 2³⁵, so the sum is below 2⁶⁰.
+        let whole = self.whole.wrapping_shl(log2);
+        let part = self.part.wrapping_shr(64_u32.wrapping_sub(log2));
+        whole.wrapping_add(part).wrapping_add(1).cast_signed()
     }
 
     /// As [`nearest`](Self::nearest) for a result known to be below 2⁶³.
@@ -283,6 +300,25 @@ mod tests {
             let held = (u128::from(share.whole) << 64) | u128::from(share.part);
             assert!(held <= exact && exact - held <= 2, "{nanos}: {held} {exact}");
         }
+    }
+
+    #[test]
+    fn no_step_of_a_rounded_up_product_is_above_what_was_said_of_all() {
+        let mut numbers = numbers();
+        let mut near = 0;
+        while let (Some(k), Some(n)) = (numbers.next(), numbers.next()) {
+            let factor = Billionth::up(k);
+            for log2 in [1, 21, 24] {
+                let n = n >> 20;
+                let (Some(before), Some(after)) = (factor.ceil(n), factor.ceil(n + (1 << log2))) else {
+                    continue;
+                };
+                let above = factor.above_over(log2);
+                assert!(after - before <= above, "{k} {n} {log2}: {before} {after} {above}");
+                near += u32::from(above - (after - before) <= 1);
+            }
+        }
+        assert!(near > 100_000, "{near}");
     }
 
     #[test]

@@ -44,8 +44,8 @@ impl Row {
 /// What was measured on one target.
 struct Measured {
     rows: Vec<Row>,
-    /// Bytes of the state of the seven-rule axis.
-    state: u32,
+    /// Bytes of the state of the seven-rule axis, and how many more with one more stored reading on both channels, monitor and input.
+    state: [u32; 4],
 }
 
 /// Shows every axis its frames on a target and tells what they cost.
@@ -63,7 +63,8 @@ fn measure(target: &Target) -> Measured {
     let folder = scratch();
     fs::write(folder.join("script"), &script.bytes).expect("a script");
     let printed = target.run(&image, &folder, target.board.counting);
-    let state = printed.trim().parse().unwrap_or_else(|_| panic!("the size of a state: {printed}"));
+    let sizes: Vec<u32> = printed.split_whitespace().filter_map(|size| size.parse().ok()).collect();
+    let state = sizes.try_into().unwrap_or_else(|_| panic!("sizes of a state: {printed}"));
     let costs = fs::read(folder.join("costs")).expect("costs");
     let runs = usize::try_from(RUNS).expect("few");
     let each = 8 * (ORDINARY + runs * ADVERSARIAL);
@@ -149,8 +150,12 @@ fn table(boards: &[Target], measured: &[Measured]) -> String {
     line(
         &mut text,
         "RAM of the axis (its state; the setup can be in flash)",
-        measured.iter().map(|measured| measured.state),
+        measured.iter().map(|measured| measured.state[0]),
     );
+    for (i, part) in [(1, "stored reading, on both channels"), (2, "monitor"), (3, "input")] {
+        let name = format!("of that each {part}");
+        line(&mut text, &name, measured.iter().map(|measured| measured.state[i]));
+    }
     for (profile, level) in [("small", "s"), ("release", "3")] {
         let name = format!("flash of the core with the four designed monitors, `opt-level` {level}");
         line(&mut text, &name, boards.iter().map(|target| flash(target, profile, "step")));

@@ -59,6 +59,11 @@ impl Ramp {
         Speed::from_bits(self.margin)
     }
 
+    /// What a line that now is at `line` does not fall below for 2 to the power of `log2` nanoseconds (at most 2²⁴).
+    pub(crate) fn no_lower(&self, line: Speed, log2: u32) -> Speed {
+        Speed::from_bits(line.to_bits().saturating_sub(self.fall.above_over(log2)))
+    }
+
     /// The line so long after the demand; it never rises.
     #[inline]
     fn line(&self, height: i64, since_demand: Span) -> i64 {

@@ -11,7 +11,7 @@ mod stop;
 
 use crate::frame::Channel;
 use crate::scale::{Scale, WindowSpeed};
-use crate::source::{Mark, Source};
+use crate::source::Mark;
 use crate::units::{Instant, Position, Span, Speed};
 
 pub use envelope::Ramp;
@@ -109,18 +109,7 @@ pub struct Motion<'a> {
     pub(crate) limit_before: Speed,
 }
 
-impl<'a> Motion<'a> {
-    pub(crate) fn of<const POINTS: usize>(
-        now: Instant,
-        channel: Channel,
-        source: &mut Source<POINTS>,
-        scale: &'a Scale,
-        limit_before: Speed,
-    ) -> Self {
-        let (speed, here) = (source.look_at_speed(scale), source.mark());
-        Self { now, demanded_at: now, channel, speed, here, scale, limit_before }
-    }
-
+impl Motion<'_> {
     /// This evaluation instant.
     #[must_use]
     pub const fn now(&self) -> Instant {
@@ -218,11 +207,11 @@ pub enum Rule<Own = NoOwn> {
 
 /// How a monitor is calm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Lull {
+pub(crate) enum Lull<'a> {
     /// Its limits stay what they are.
     Constant,
-    /// Its limit on the speed falls.
-    Falling,
+    /// Its limit on the speed falls along a ramp to a target.
+    Falling { ramp: &'a Ramp, target: Speed },
 }
 
 /// The state of a [`Rule`].
@@ -278,13 +267,15 @@ impl<Own: Monitor> Rule<Own> {
 
     /// Whether only the motion, and a limit that falls, can change what it finds from now on, while it stays active. `check` is what
     /// it found at this frame, without a violation and without anything unknown.
-    pub(crate) fn calm(&self, state: &RuleState<Own::State>, check: &Check) -> Option<Lull> {
+    pub(crate) fn calm(&self, state: &RuleState<Own::State>, check: &Check) -> Option<Lull<'_>> {
         let is_calm = match (self, state) {
             (Self::TorqueOff, _) | (Self::Standstill(_), RuleState::Standstill(_)) => true,
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) if !rule.is_constant(state) => {
-                return Some(Lull::Falling);
+            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => {
+                return Some(match rule.falling(state) {
+                    Some(ramp) => Lull::Falling { ramp, target: rule.limit() },
+                    None => Lull::Constant,
+                });
             }
-            (Self::SpeedLimit(_), RuleState::SpeedLimit(_)) => true,
             (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
             // What a monitor of your own goes by is not known.
             _ => false,
@@ -314,8 +305,7 @@ impl<Own: Monitor> Rule<Own> {
     }
 
     /// Checks the motion of one channel.
-    #[cfg_attr(target_pointer_width = "32", inline(never))]
-    #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
+    #[inline(always)]
     pub(crate) fn check(&self, state: &mut RuleState<Own::State>, motion: &Motion<'_>) -> Check {
         match (self, state) {
             (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => rule.check(own, motion),

@@ -45,9 +45,9 @@ impl SpeedLimit {
         }
     }
 
-    /// Whether its limit stays what it is.
-    pub(crate) fn is_constant(&self, state: &SpeedLimitState) -> bool {
-        self.ramp.is_none() || state.envelope.has_landed()
+    /// The ramp along which its limit still falls.
+    pub(crate) fn falling(&self, state: &SpeedLimitState) -> Option<&Ramp> {
+        self.ramp.as_ref().filter(|_| !state.envelope.has_landed())
     }
 }
 

@@ -24,7 +24,13 @@ fn step(config: &Config, state: &mut State, frame: &Frame, outcome: &mut Outcome
 
 #[entry]
 fn main() -> ! {
-    semihosting::println!("{}", size_of::<State>());
+    // With another reading a channel (their number is odd), another monitor, another input.
+    let more = [
+        (size_of::<AxisState<19, 4, 1>>() - size_of::<State>()) / 2,
+        size_of::<AxisState<17, 5, 1>>() - size_of::<State>(),
+        size_of::<AxisState<17, 4, 2>>() - size_of::<State>(),
+    ];
+    semihosting::println!("{} {} {} {}", size_of::<State>(), more[0], more[1], more[2]);
     let counter = Counter::calibrate();
     let mut script = Script::open();
     let mut costs = Answers::create(c"costs");
