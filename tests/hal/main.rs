@@ -131,16 +131,62 @@ fn at(nanos: u64) -> Instant {
     Instant::from_nanos(nanos)
 }
 
+/// An output that has been seen low, set high at 1000 ns; its own wire and that of its read-back.
+fn set_high(settling: u64) -> (Permit<Output, Input>, Wire, Wire) {
+    let (wire, back) = (Wire::default(), Wire::default());
+    let output = Output { wire: wire.clone(), back: None };
+    let mut permit = Permit::new(output, Input(back.clone()), Span::from_nanos(settling));
+    assert_eq!(permit.set(false, at(1000 - settling)), Ok(false));
+    assert_eq!(permit.set(true, at(1000)), Ok(true));
+    (permit, wire, back)
+}
+
 #[test]
 fn a_read_back_counts_from_its_settling_time_on() {
     for (asked_after, fault) in
         [(99, None), (100, Some(PermitFault::StuckLow)), (101, Some(PermitFault::StuckLow))]
     {
-        let output = Output { wire: Wire::default(), back: None };
-        let mut permit = Permit::new(output, Input(Wire::default()), Span::from_nanos(100));
-        assert_eq!(permit.set(true, at(1000)), Ok(()));
+        let (mut permit, wire, _) = set_high(100);
         assert_eq!(permit.set(true, at(1000 + asked_after)).err(), fault, "{asked_after} ns");
-        assert_eq!(permit.output().wire.is_high(), fault.is_none());
+        assert_eq!(wire.is_high(), fault.is_none());
+    }
+}
+
+#[test]
+fn an_output_goes_high_only_after_it_was_seen_low_a_settling_time_after_it_was_set_low() {
+    let (mut permit, wire, back) = set_high(100);
+    back.put(true);
+    assert_eq!(permit.set(true, at(1100)), Ok(true));
+    // A short withdrawal: the read-back does not follow at once.
+    assert_eq!(permit.set(false, at(1200)), Ok(false));
+    assert_eq!(permit.set(true, at(1250)), Ok(false));
+    // What is seen before the settling time may be what was there before.
+    back.put(false);
+    assert_eq!(permit.set(true, at(1299)), Ok(false));
+    assert!(!wire.is_high());
+    assert_eq!(permit.set(true, at(1300)), Ok(true));
+    assert!(wire.is_high());
+}
+
+#[test]
+fn an_output_that_hangs_high_from_the_start_never_gets_a_permit_however_long_it_may_settle() {
+    for settling in [0, 1, 2, 5, 10, 50] {
+        for warm_up in [WarmUp::Withhold, WarmUp::Permit] {
+            let bench = Bench::default();
+            let source = *config().source(monitor_core::Channel::A);
+            let axis = AxisConfig::<17, 2, 1>::try_new(source, source, span(8), warm_up).expect("in range");
+            let mut safety: Loop = SafetyLoop::new(axis, bench.board(span(settling)));
+            let mut permitted = false;
+            let mut fault = None;
+            for k in 1..100 {
+                bench.back.put(true);
+                let turn = turn(&bench, &mut safety, k, 0);
+                permitted |= turn.permit || bench.permit.is_high();
+                fault = turn.pin_fault;
+            }
+            let stuck = Some(PinFault::Permit(PermitFault::StuckHigh));
+            assert_eq!((permitted, fault), (false, stuck), "{settling} ms, {warm_up:?}");
+        }
     }
 }
 
@@ -156,11 +202,9 @@ fn an_output_that_cannot_be_set_is_a_fault() {
 
 #[test]
 fn a_read_back_that_cannot_be_read_is_a_fault() {
-    let (wire, back) = (Wire::default(), Wire::default());
-    let mut permit = Permit::new(Output { wire: wire.clone(), back: None }, Input(back.clone()), Span::ZERO);
-    assert_eq!(permit.set(true, at(0)), Ok(()));
+    let (mut permit, wire, back) = set_high(0);
     back.cut();
-    assert_eq!(permit.set(true, at(1)), Err(PermitFault::Unreadable));
+    assert_eq!(permit.set(true, at(1001)), Err(PermitFault::Unreadable));
     assert!(!wire.is_high());
 }
 

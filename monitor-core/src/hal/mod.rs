@@ -51,7 +51,8 @@ pub struct Turn {
     pub outcome: Outcome,
     /// The first fault of the pins since the loop was made.
     pub pin_fault: Option<PinFault>,
-    /// What the output was set to: the axis's permit, as long as no pin is faulted.
+    /// What the output was set to: the axis's permit, as long as no pin is faulted. Without a fault it is withheld in spite of
+    /// `outcome.permit` only while the output has not been seen low, see [`Permit`].
     pub permit: bool,
 }
 
@@ -113,10 +114,11 @@ where
         let now = board.clock.now();
         let outcome = self.axis.step(&Frame { now, a, b, levels: self.levels });
         let wanted = outcome.permit && self.fault.is_none();
-        if let Err(fault) = board.permit.set(wanted, now) {
+        let set = board.permit.set(wanted, now);
+        if let Err(fault) = set {
             self.fault = self.fault.or(Some(PinFault::Permit(fault)));
         }
-        Turn { now, outcome, pin_fault: self.fault, permit: wanted && self.fault.is_none() }
+        Turn { now, outcome, pin_fault: self.fault, permit: set == Ok(true) }
     }
 
     /// The axis, for its trips and positions.

@@ -20,6 +20,9 @@ pub enum PermitFault {
 
 /// An output that permits torque while it is high, and an input that sees what became of it.
 ///
+/// It goes high only after it was read back low, at least `settling` after it was last set low: an output that hangs high is found
+/// before anything relies on it. A low phase lasts at least that long therefore.
+///
 /// A fault is latched: from then on the output is set low, whatever is asked for.
 #[derive(Clone, Debug)]
 pub struct Permit<Out, Back> {
@@ -28,6 +31,8 @@ pub struct Permit<Out, Back> {
     /// How long a change takes to be seen.
     settling: Span,
     set: Option<Set>,
+    /// Since it was last set low, it has been read back low.
+    was_low: bool,
     fault: Option<PermitFault>,
 }
 
@@ -41,19 +46,20 @@ struct Set {
 impl<Out: OutputPin, Back: InputPin> Permit<Out, Back> {
     /// An output whose changes can be read back after `settling` at the latest: the delay of the wire and of what filters it.
     pub const fn new(output: Out, back: Back, settling: Span) -> Self {
-        Self { output, back, settling, set: None, fault: None }
+        Self { output, back, settling, set: None, was_low: false, fault: None }
     }
 
-    /// Compares what is read back with what was set before, then sets the output.
+    /// Compares what is read back with what was set before, then sets the output: to high when that is wanted and the output has been
+    /// seen low. Tells what it was set to.
     ///
     /// # Errors
     ///
     /// The first [`PermitFault`] there was; the output is low, as far as it can be set.
-    pub fn set(&mut self, high: bool, now: Instant) -> Result<(), PermitFault> {
+    pub fn set(&mut self, wanted: bool, now: Instant) -> Result<bool, PermitFault> {
         if self.fault.is_none() {
             self.fault = self.check(now).err();
         }
-        let high = high && self.fault.is_none();
+        let high = wanted && self.was_low && self.fault.is_none();
         let written = if high { self.output.set_high() } else { self.output.set_low() };
         if written.is_err() && self.fault.is_none() {
             self.fault = Some(PermitFault::Unwritable);
@@ -62,8 +68,9 @@ impl<Out: OutputPin, Back: InputPin> Permit<Out, Back> {
         }
         if self.set.is_none_or(|set| set.high != high) {
             self.set = Some(Set { high, since: now });
+            self.was_low &= high;
         }
-        self.fault.map_or(Ok(()), Err)
+        self.fault.map_or(Ok(high), Err)
     }
 
     fn check(&mut self, now: Instant) -> Result<(), PermitFault> {
@@ -72,10 +79,13 @@ impl<Out: OutputPin, Back: InputPin> Permit<Out, Back> {
         // A clock that went back has not settled anything, and is the axis's fault to find.
         let settled = now.since(since).is_some_and(|span| span >= self.settling);
         match (high, is_high) {
-            (false, true) if settled => Err(PermitFault::StuckHigh),
-            (true, false) if settled => Err(PermitFault::StuckLow),
-            _ => Ok(()),
+            _ if !settled => {}
+            (false, true) => return Err(PermitFault::StuckHigh),
+            (true, false) => return Err(PermitFault::StuckLow),
+            (false, false) => self.was_low = true,
+            (true, true) => {}
         }
+        Ok(())
     }
 
     /// The first fault there was.
