@@ -8,14 +8,16 @@ use crate::monitor::Bound;
 use crate::scale::{Scale, WindowSpeed, WindowTravel};
 use crate::source::{Mark, SourceConfig};
 use crate::units::{Instant, NANOS_PER_SECOND, Position, Span, Speed};
-use crate::wide::Billionth;
+use crate::wide::{Billionth, over_span};
 
 /// How far the positions of the two channels may differ.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PositionDiscrepancy {
     tolerance: Position,
-    skew: Billionth,
+    /// In nanoseconds, and as a factor of a speed.
+    skew: u64,
+    skew_factor: Billionth,
     discrepancy_time: Span,
     align: bool,
 }
@@ -35,7 +37,8 @@ impl PositionDiscrepancy {
         if tolerance < Position::ZERO || skew_allowance > SourceConfig::MAX_TIMEOUT {
             return None;
         }
-        Some(Self { tolerance, skew: Billionth::down(skew_allowance.as_nanos()), discrepancy_time, align })
+        let skew = skew_allowance.as_nanos();
+        Some(Self { tolerance, skew, skew_factor: Billionth::down(skew), discrepancy_time, align })
     }
 
     /// What is tolerated at rest.
@@ -46,8 +49,8 @@ impl PositionDiscrepancy {
 
     /// What the two sources may be apart in time.
     #[must_use]
-    pub fn skew_allowance(&self) -> Span {
-        Span::from_nanos(self.skew.numerator())
+    pub const fn skew_allowance(&self) -> Span {
+        Span::from_nanos(self.skew)
     }
 
     /// How long more may last.
@@ -121,11 +124,10 @@ impl References {
     #[inline]
     fn difference(&self, (a, a_scale): (i64, &Scale), (b, b_scale): (i64, &Scale)) -> Option<i64> {
         let travel = |from: Mark, to: i64, scale: &Scale| {
-            // What does not fit counts as the farthest.
-            let counts = to.checked_sub(from.count());
-            counts.and_then(|counts| scale.travel(counts)).unwrap_or(Position::MAX).to_bits()
+            let travel = scale.travel(to.checked_sub(from.count())?)?;
+            Some(travel.to_bits())
         };
-        travel(self.a, a, a_scale).checked_sub(travel(self.b, b, b_scale))
+        travel(self.a, a, a_scale)?.checked_sub(travel(self.b, b, b_scale)?)
     }
 
     /// Its magnitude; what is beyond the range is as far as can be.
@@ -241,7 +243,8 @@ impl PositionDiscrepancy {
             let mut aligned = 0;
             if self.align {
                 let _ = (a.speed?, b.speed?);
-                aligned = a.lead(now).wrapping_sub(b.lead(now));
+                // Leads that are so far apart stay beyond any tolerance.
+                aligned = a.lead(now).saturating_sub(b.lead(now));
             }
             *references = References { a: a.mark, b: b.mark, aligned };
         }
@@ -262,8 +265,9 @@ impl PositionDiscrepancy {
         let (ours, theirs) = ((a.mark.count(), a.scale), (b.mark.count(), b.scale));
         let mut d = references.difference(ours, theirs);
         if self.align {
-            let moved = a.lead(now).wrapping_sub(b.lead(now)).wrapping_sub(references.aligned);
-            d = d.and_then(|d| d.checked_add(moved));
+            let moved = a.lead(now).checked_sub(b.lead(now));
+            let moved = moved.and_then(|moved| moved.checked_sub(references.aligned));
+            d = d.zip(moved).and_then(|(d, moved)| d.checked_add(moved));
         }
         // Beyond the range of a position is beyond any tolerance.
         let d = d.unwrap_or(i64::MAX);
@@ -271,7 +275,7 @@ impl PositionDiscrepancy {
             (Some(a), Some(b)) => a.magnitude_down().min(b.magnitude_down()).to_bits().cast_unsigned(),
             _ => 0,
         };
-        let allowance = self.skew.floor(v_min).unwrap_or(i64::MAX);
+        let allowance = self.skew_factor.floor(v_min, self.skew).unwrap_or(i64::MAX);
         let bound = Bound {
             observed: Position::from_bits(d.saturating_abs()),
             // A sum beyond the range allows everything, and so does its largest value.
@@ -296,7 +300,7 @@ impl View<'_> {
         let (Some(speed), Some(age)) = (self.speed, now.since(self.captured_at)) else { return 0 };
         let v = speed.signed().to_bits();
         // Bounded because a speed is below 2⁶¹ ULP/s and an age at most 4 s, so the product is below 2⁶³.
-        let moved = Billionth::of_nanos(age).nearest(v.unsigned_abs()).unwrap_or(i64::MAX);
+        let moved = over_span(v.unsigned_abs(), age).unwrap_or(i64::MAX);
         if v < 0 { moved.wrapping_neg() } else { moved }
     }
 }
@@ -333,6 +337,17 @@ mod tests {
             state ^= state << 17;
             state
         }
+    }
+
+    #[test]
+    fn travels_beyond_the_range_are_apart_whichever_way_they_went() {
+        let references = References { a: Mark::NEVER, b: Mark::NEVER, aligned: 0 };
+        let coarse = Scale::from_ratio(1000, 1).unwrap();
+        for (a, b) in [(1 << 40, -(1 << 40)), (1 << 40, 1 << 40), (1 << 40, 0)] {
+            assert_eq!(references.difference((a, &coarse), (b, &coarse)), None);
+            assert_eq!(references.distance((a, &coarse), (b, &coarse)), Position::MAX);
+        }
+        assert_eq!(references.difference((1 << 20, &coarse), (1 << 20, &coarse)), Some(0));
     }
 
     /// Counts of 32 bits on scales of any size and direction: their distance next to the tolerance, or anything under any tolerance.

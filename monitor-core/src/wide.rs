@@ -180,15 +180,26 @@ impl Billionth {
         self.times(n, 0_u64.wrapping_sub(BELOW_A_BILLIONTH))
     }
 
-    /// `n × k / 10⁹` rounded down, for a factor made by [`Billionth::down`]: never too large, at most one too small.
+    /// `n × k / 10⁹` rounded down, for the factor made of `k` by [`Billionth::down`], exactly; `None` beyond 63 bits.
     #[inline]
-    pub(crate) fn floor(self, n: u64) -> Option<i64> {
-        if self.whole == 0 {
-            let (high, _) = mul(n, self.part);
-            return i64::try_from(high).ok();
-        }
-        self.times(n, 0)
+    pub(crate) fn floor(self, n: u64, k: u64) -> Option<i64> {
+        let estimate = if self.whole == 0 { mul(n, self.part).0 } else { self.times(n, 0)?.unsigned_abs() };
+        whole_billions(estimate, n.wrapping_mul(k))
     }
+}
+
+/// `per_second × span / 1 s` to nearest, ties up, exactly, for spans of a few seconds; `None` beyond 63 bits.
+pub(crate) fn over_span(per_second: u64, span: Span) -> Option<i64> {
+    let estimate = Billionth::of_nanos(span).nearest(per_second)?.unsigned_abs();
+    let product = per_second.wrapping_mul(span.as_nanos());
+    whole_billions(estimate, product.wrapping_add(NANOS_PER_SECOND >> 1))
+}
+
+/// The whole billions in a product, told from an estimate that is right or one too small, and from the low half of the product.
+fn whole_billions(estimate: u64, product: u64) -> Option<i64> {
+    // The remainder is below 2·10⁹, so the low halves give it exactly.
+    let rest = product.wrapping_sub(estimate.wrapping_mul(NANOS_PER_SECOND));
+    i64::try_from(estimate.wrapping_add(u64::from(rest >= NANOS_PER_SECOND))).ok()
 }
 
 /// `floor(2⁶³ / e)` for a normalised `e` (top bit set), and the remainder: Newton's iteration from a straight line,
@@ -303,6 +314,24 @@ mod tests {
     }
 
     #[test]
+    fn whole_products_and_ties_are_met_exactly() {
+        let mut met = (0, 0);
+        let mut numbers = numbers();
+        while let (Some(k), Some(n)) = (numbers.next(), numbers.next()) {
+            // Of skew allowances and ages, and of speeds in round numbers.
+            let (k, n) = (1_000 * (k % 4_000_001), (n % (1 << 50)) * 500);
+            let product = u128::from(k) * u128::from(n);
+            let nano = u128::from(NANOS_PER_SECOND);
+            assert_eq!(Billionth::down(k).floor(n, k), i64::try_from(product / nano).ok(), "{k} {n}");
+            met.0 += u32::from(product.is_multiple_of(nano));
+            let nearest = i64::try_from((product + nano / 2) / nano).ok();
+            assert_eq!(over_span(n, Span::from_nanos(k)), nearest, "{k} {n}");
+            met.1 += u32::from(product % nano == nano / 2);
+        }
+        assert!(met.0 > 50 && met.1 > 50, "{met:?}");
+    }
+
+    #[test]
     fn no_step_of_a_rounded_up_product_is_above_what_was_said_of_all() {
         let mut numbers = numbers();
         let mut near = 0;
@@ -331,9 +360,7 @@ mod tests {
             if n < 1 << 34 {
                 assert_eq!(Billionth::up(k).ceil(n), fits(product.div_ceil(nano)), "ceil {k} {n}");
             }
-            let exact = fits(product / nano);
-            let floor = Billionth::down(k).floor(n);
-            assert!(floor == exact || floor == exact.map(|x| x - 1) || exact.is_none(), "floor {k} {n}");
+            assert_eq!(Billionth::down(k).floor(n, k), fits(product / nano), "floor {k} {n}");
             if u128::from(n) * nano < 1 << 63 {
                 assert_eq!(Billionth::up(k).nearest(n), fits((product + nano / 2) / nano), "nearest {k} {n}");
             }

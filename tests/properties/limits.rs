@@ -1,11 +1,14 @@
 //! Limits that are kept, and limits that are wider.
 
 use cowitness_tests::model::{Kind, Q, Setup, q, ulps};
-use monitor_core::{Axis, Demand, Position, Rule, Span, Speed, SpeedLimit, Standstill};
+use monitor_core::{
+    Axis, Bound, Demand, Frame, Position, PositionDiscrepancy, Rule, Scale, SourceConfig, Span, Speed,
+    SpeedLimit, Standstill, WarmUp,
+};
 use proptest::prelude::*;
 use quickcheck::{QuickCheck, TestResult};
 
-use crate::axis::{both, cases, config, fine_axis, first_trips, reading, when};
+use crate::axis::{Config, both, cases, config, fine_axis, first_trips, reading, when};
 
 const MS: u64 = 1_000_000;
 
@@ -157,4 +160,33 @@ proptest! {
             prop_assert!(when(loose.as_ref()) >= when(strict.as_ref()), "{:?} before {:?}", loose, strict);
         }
     }
+}
+
+/// Worked by hand: 2 mm and what 250 mm/s pass in 1 ms are 2.25 mm, a whole number of ULPs.
+#[test]
+fn channels_as_far_apart_as_tolerance_and_skew_allow_are_no_violation_and_one_count_more_is() {
+    let speed = |units| Speed::from_int(units).expect("in range");
+    let micron = Scale::from_ratio(1, 1000).expect("in range");
+    let source = SourceConfig::try_new(32, micron, speed(3000), Span::from_nanos(4 * MS)).expect("in range");
+    let (tolerance, skew) = (Position::from_int(2).expect("in range"), Span::from_nanos(MS));
+    let rule = PositionDiscrepancy::try_new(tolerance, skew, Span::ZERO, false).expect("in range");
+    let ahead = |counts: i64| {
+        let mut config =
+            Config::try_new(source, source, Span::from_nanos(8 * MS), WarmUp::Permit).expect("in range");
+        config.set_position_discrepancy(rule);
+        let mut axis = Axis::new(config);
+        // Both go at 250 mm/s; channel A gains on the way, and has gone as fast as B for a window at the end.
+        for k in 0..200_i64 {
+            let now = (k.unsigned_abs() + 1) * MS;
+            let b = 250 * k;
+            let a = b + counts * k.min(100) / 100;
+            let frame = both(now, reading(now, b));
+            let _ = axis.step(&Frame { a: reading(now, a), ..frame });
+        }
+        (axis.apart().expect("both are seen").bound, axis.state().trips().count())
+    };
+    let limit = Position::from_bits((9 << 24) / 4);
+    assert_eq!(ahead(2250), (Bound { observed: limit, limit }, 0));
+    let (above, trips) = ahead(2251);
+    assert!(above.is_exceeded() && above.limit == limit && trips == 1, "{above:?}, {trips}");
 }

@@ -43,14 +43,17 @@ impl DiscrepancySeen {
 struct Measured {
     exact: Q,
     held: Q,
-    /// How far the rounded magnitude may lie from the exact one, either way.
+    /// How far the rounded magnitude may lie from the exact one, either way; 0 where the documented rounding decides.
     error: Q,
 }
 
 /// `abs(difference) > limit` with the error of both sides.
 fn judged(measured: Measured, limit: Limit, judge: &mut Judge, question: Question) -> DiscrepancySeen {
     let magnitude = measured.exact.abs();
-    let verdict = if &magnitude - &measured.error > limit.exact {
+    let verdict = if measured.error.is_zero() {
+        // Every rounding is the documented one.
+        if measured.held.abs() > limit.held { Tri::Yes } else { Tri::No }
+    } else if &magnitude - &measured.error > limit.exact {
         Tri::Yes
     } else if &magnitude + &measured.error <= limit.low {
         Tri::No
@@ -148,8 +151,8 @@ impl PositionDiscrepancy {
         let anchors = self.anchors.as_ref()?;
         let mut exact = Vec::new();
         let mut held = Vec::new();
-        // Each bracket is rounded to nearest: half a ULP for each channel.
-        let mut error = ulp();
+        // Each bracket is rounded to nearest, and the limit down: as documented, and no other way.
+        let mut error = if self.setup.align { ulp() } else { Q::zero() };
         for (tracker, anchor) in trackers.iter().zip(anchors) {
             let travel = tracker.travel_since(anchor.place)?;
             let moved = self.moved(now, tracker);
