@@ -84,6 +84,8 @@ pub enum AxisError {
     Window(Span),
     /// Window, spacing of the history and the longest timeout together reach 2³² ns.
     WindowAndTimeout(Span),
+    /// Not a number of stored readings: odd, 3 to this.
+    Points(usize),
     /// More monitors than the axis has room for; this many fit.
     TooManyMonitors(usize),
     /// More inputs than the axis has room for; this many fit.
@@ -99,6 +101,7 @@ impl fmt::Display for AxisError {
             Self::WindowAndTimeout(sum) => {
                 write!(f, "window, spacing and timeout make {} ns; below 4294967296", sum.as_nanos())
             }
+            Self::Points(most) => write!(f, "not an odd number of stored readings from 3 to {most}"),
             Self::TooManyMonitors(room) => write!(f, "more than {room} monitors"),
             Self::TooManyInputs(room) => write!(f, "more than {room} inputs"),
             Self::UnknownDemand => f.write_str("a demand that no input makes"),
@@ -179,6 +182,22 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             close: None,
             speed_discrepancy: None,
         })
+    }
+
+    /// Takes speeds as an axis with only `points` stored readings per channel does (odd, 3 to `POINTS`): every outcome is then that of
+    /// such an axis. To tell on a large machine what a small one comes to; what is sealed does not depend on it.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::Points`] outside that range, [`AxisError::WindowAndTimeout`] when windowed times would not fit in 32 bits.
+    pub fn act_as(&mut self, points: usize) -> Result<(), AxisError> {
+        if !Spacing::has_points(points) || points > POINTS {
+            return Err(AxisError::Points(POINTS));
+        }
+        let spacing = Spacing::of_points(points, Span::from_nanos(self.spacing.window()));
+        check_times(&self.sources, spacing)?;
+        self.spacing = spacing;
+        Ok(())
     }
 
     /// Adds an input.

@@ -8,11 +8,12 @@ use std::sync::LazyLock;
 use cowitness_tests::model::{Fault, Model, Refusal, Reset, Seen};
 use host_harness::setup::{By, MonitorKind, Setting, Setup, Source, Until};
 use host_harness::vectors::columns::{COLUMNS, FAULTS, OUTCOMES, RESETS, numbers};
-use host_harness::vectors::{BUILT_IN_PATH, BUILT_IN_SETUP, Coverage, Vectors, variations};
+use host_harness::vectors::{BUILT_IN_PATH, BUILT_IN_SETUP, Coverage, Recorded, Vectors, variations};
 use monitor_core::Position;
 
-static BUILT_IN: LazyLock<Vectors> =
-    LazyLock::new(|| Vectors::generate(BUILT_IN_SETUP, BUILT_IN_PATH).expect("the built-in setup is good"));
+static BUILT_IN: LazyLock<Vectors> = LazyLock::new(|| {
+    Vectors::generate(BUILT_IN_SETUP, BUILT_IN_PATH, 129).expect("the built-in setup is good")
+});
 
 #[test]
 fn the_vectors_of_the_built_in_setup_leave_nothing_uncovered() {
@@ -95,7 +96,7 @@ fn without_effect(setup: &Setup, varied: &Setup) -> Option<&'static str> {
 fn every_setting_moved_by_its_smallest_step_changes_an_expected_outcome_or_provably_nothing() {
     let setup = &BUILT_IN.setup;
     let (mut noticed, mut refused) = (0, Vec::new());
-    for variation in variations(setup) {
+    for variation in variations(setup, 129) {
         let Some(axis) = &variation.axis else {
             refused.push(variation.what);
             continue;
@@ -188,7 +189,7 @@ fn the_exact_model_expects_the_same_for_other_counters_units_and_rules() {
         small("deg", positions, &positions.replace("5 ms", "2 ms"), turning),
         small("deg", positions, positions, torque_off),
     ] {
-        let vectors = Vectors::generate(&text, "small.toml").unwrap_or_else(|error| panic!("{error}"));
+        let vectors = Vectors::generate(&text, "small.toml", 129).unwrap_or_else(|error| panic!("{error}"));
         assert!(vectors.frames() > 1000, "{}", vectors.frames());
         agrees_with_the_model(&vectors);
         let coverage = Coverage::of(&vectors).expect("the core accepts it");
@@ -283,4 +284,26 @@ fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
         tripped(&seen.speed_discrepancy),
         reset(seen.reset),
     ]
+}
+
+#[test]
+fn vectors_for_fewer_stored_readings_are_what_an_axis_of_that_size_comes_to() {
+    let small = Vectors::generate(BUILT_IN_SETUP, BUILT_IN_PATH, 17).expect("the built-in setup is good");
+    let config = host_harness::replay::config::<17, 16, 16>(&small.setup).expect("the core takes it");
+    for (number, case) in small.cases.iter().enumerate() {
+        let mut axis = monitor_core::Axis::new(config.clone());
+        for (place, row) in case.rows.iter().enumerate() {
+            assert_eq!(axis.step(&row.frame), row.outcome, "case {number}, frame {place}: {}", case.about);
+        }
+    }
+    // The number matters, and it is told.
+    let large = host_harness::replay::axis(&small.setup).expect("the core takes it");
+    assert!(small.notice(&large).is_some());
+    let read = Recorded::parse(&small.to_csv(), "small.csv").unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(read.points, 17);
+    assert!(small.to_c().contains("#define COWITNESS_POINTS 17 "));
+    for points in [0, 2, 4, 131] {
+        let refused = Vectors::generate(BUILT_IN_SETUP, BUILT_IN_PATH, points).expect_err("no such number");
+        assert!(refused.to_string().contains("from 3 to 129"), "{refused}");
+    }
 }

@@ -133,6 +133,10 @@ pub(super) struct Vectors {
     /// Write them as a C99 header; `-` is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) c: Option<PathBuf>,
+    /// Stored readings per channel of the target: an odd number, 3 to 129. Outcomes depend on it through the effective window of the
+    /// speed
+    #[arg(long, value_name = "N", default_value_t = u16::try_from(HISTORY_POINTS).unwrap_or(u16::MAX))]
+    pub(super) points: u16,
     /// Print the setup that is used without --setup, and nothing else
     #[arg(long, conflicts_with_all = ["setup", "csv", "c"])]
     pub(super) print_setup: bool,

@@ -41,7 +41,7 @@ fn write(args: &args::Vectors) -> Result<bool, String> {
             (text, path.display().to_string())
         }
     };
-    let vectors = Vectors::generate(&text, &path).map_err(|error| error.to_string())?;
+    let vectors = Vectors::generate(&text, &path, args.points).map_err(|error| error.to_string())?;
     if let Some(path) = &args.csv {
         put(path, &vectors.to_csv(), "--csv")?;
     }

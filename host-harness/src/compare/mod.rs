@@ -10,7 +10,7 @@ mod text;
 
 use std::collections::{BTreeMap, HashMap};
 
-use crate::replay::{Refused, axis};
+use crate::replay::Refused;
 use crate::vectors::Recorded;
 use crate::vectors::columns::{COLUMNS, OUTCOMES};
 use evidence::Evidence;
@@ -147,7 +147,7 @@ impl Comparison {
         log: &Log,
         rows: &HashMap<(u64, u64), &LogRow>,
     ) -> Result<(), Refused> {
-        let fresh = axis(&vectors.setup)?;
+        let fresh = vectors.axis()?;
         let mut evidence = Evidence::new(&vectors.setup, log.has);
         for (number, case) in (0..).zip(&vectors.cases) {
             evidence.begin(&fresh);

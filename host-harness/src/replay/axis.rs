@@ -44,6 +44,17 @@ pub fn axis(setup: &Setup) -> Result<ReplayAxis, Refused> {
     config(setup).map(Axis::new)
 }
 
+/// As [`axis`], with the outcomes of a target that stores `points` readings per channel (odd, 3 to [`HISTORY_POINTS`]).
+///
+/// # Errors
+///
+/// As there.
+pub fn axis_of_points(setup: &Setup, points: u16) -> Result<ReplayAxis, Refused> {
+    let mut config = config(setup)?;
+    config.act_as(points.into()).map_err(|why| refused("points", why))?;
+    Ok(Axis::new(config))
+}
+
 /// The axis that a setup describes, with as much room as is asked for. The number of stored readings bounds how far the effective window
 /// may exceed the set one: another number may trip at another frame.
 ///

@@ -13,7 +13,7 @@ mod source;
 #[cfg(test)]
 mod tests;
 
-pub use axis::{Refused, ReplayAxis, axis, config, layout};
+pub use axis::{Refused, ReplayAxis, axis, axis_of_points, config, layout};
 pub use outcome::{
     Apart, Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts,
     Outcome, ResetFact, Rows, Stop, StopKind, Trip, TripRule, Verdict,

@@ -51,6 +51,7 @@ impl Vectors {
         out += " */\n#ifndef COWITNESS_VECTORS_H\n#define COWITNESS_VECTORS_H\n\n";
         out += "#include <stdbool.h>\n#include <stdint.h>\n\n";
         out += &format!("#define COWITNESS_SETUP_CHECKSUM UINT32_C(0x{:08x})\n", self.setup.checksum());
+        out += &format!("#define COWITNESS_POINTS {} /* stored readings per channel */\n", self.points);
         out += &format!(
             "#define COWITNESS_CASES {}\n#define COWITNESS_FRAMES {}\n\n",
             self.cases.len(),

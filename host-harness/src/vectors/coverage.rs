@@ -3,7 +3,7 @@
 use super::Vectors;
 use super::track::{Counts, Track};
 use super::transition::{Part, possible};
-use crate::replay::{Refused, axis};
+use crate::replay::{Refused, axis_of_points};
 use crate::setup::Setup;
 
 /// What became of a transition.
@@ -11,9 +11,9 @@ use crate::setup::Setup;
 pub enum State {
     /// At so many frames.
     Seen(u64),
-    /// It cannot occur with this setup, and why.
-    Impossible(String),
-    /// It can occur, and never did.
+    /// No case shows it, and why: mostly because it cannot occur with this setup.
+    LeftOut(String),
+    /// It is wanted, and never occurred.
     NotCovered,
 }
 
@@ -42,7 +42,7 @@ impl Coverage {
     ///
     /// [`Refused`] when the core does not accept the setup.
     pub fn of(vectors: &Vectors) -> Result<Self, Refused> {
-        let fresh = axis(&vectors.setup)?;
+        let fresh = axis_of_points(&vectors.setup, vectors.points)?;
         let mut counts = Counts::new();
         for case in &vectors.cases {
             let mut track = Track::new(&vectors.setup, &fresh, &mut counts);
@@ -53,9 +53,9 @@ impl Coverage {
         let transitions = possible(&vectors.setup).into_iter().map(|one| {
             let seen = counts.get(&(one.part, one.what)).copied().unwrap_or(0);
             let state = match (seen, one.not) {
-                (0, Some(why)) => State::Impossible(why),
+                (0, Some(why)) => State::LeftOut(why),
                 (0, None) => State::NotCovered,
-                // Even where it was thought to be impossible: what was seen was seen.
+                // Even where it was not wanted: what was seen was seen.
                 (seen, _) => State::Seen(seen),
             };
             Transition { part: part_name(&vectors.setup, one.part), what: one.what, state }
@@ -63,7 +63,7 @@ impl Coverage {
         Ok(Self { transitions: transitions.collect() })
     }
 
-    /// Those that can occur and never did.
+    /// Those that are wanted and never occurred.
     pub fn not_covered(&self) -> impl Iterator<Item = &Transition> {
         self.transitions.iter().filter(|one| one.state == State::NotCovered)
     }

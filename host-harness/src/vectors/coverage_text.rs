@@ -10,11 +10,11 @@ impl fmt::Display for Coverage {
         let of =
             |wanted: fn(&State) -> bool| self.transitions.iter().filter(|one| wanted(&one.state)).count();
         let seen = of(|state| matches!(state, State::Seen(_)));
-        let impossible = of(|state| matches!(state, State::Impossible(_)));
+        let left_out = of(|state| matches!(state, State::LeftOut(_)));
         let missing = of(|state| *state == State::NotCovered);
         writeln!(
             f,
-            "Coverage, counted from the frames: {} transitions, {seen} exercised, {impossible} cannot occur, {missing} NOT COVERED",
+            "Coverage, counted from the frames: {} transitions, {seen} exercised, {left_out} left out for the reason given, {missing} NOT COVERED",
             self.transitions.len()
         )?;
         let mut part = "";
@@ -25,7 +25,7 @@ impl fmt::Display for Coverage {
             }
             match &one.state {
                 State::Seen(frames) => writeln!(f, "  {frames:>8}  {}", one.what)?,
-                State::Impossible(why) => writeln!(f, "         -  {} (cannot occur: {why})", one.what)?,
+                State::LeftOut(why) => writeln!(f, "         -  {} (left out: {why})", one.what)?,
                 State::NotCovered => writeln!(f, "  NOT COVERED  {}", one.what)?,
             }
         }
@@ -34,6 +34,11 @@ impl fmt::Display for Coverage {
             for one in self.not_covered() {
                 writeln!(f, "  {}: {}", one.part, one.what)?;
             }
+            writeln!(
+                f,
+                "No case that was made for this setup comes to these: show them to the implementation by other means, or say why they\n\
+                 cannot occur. The vectors themselves are good."
+            )?;
         }
         Ok(())
     }
@@ -44,7 +49,7 @@ impl fmt::Display for Coverage {
 pub struct Statement {
     /// For people.
     pub text: String,
-    /// Nothing that can occur is left out.
+    /// Nothing that is wanted is missing.
     pub is_covered: bool,
 }
 
@@ -56,7 +61,7 @@ pub struct Statement {
 pub fn statement(vectors: &Vectors) -> Result<Statement, Refused> {
     let coverage = Coverage::of(vectors)?;
     let (mut moved, mut refused, mut unnoticed) = (0, 0, Vec::new());
-    for variation in variations(&vectors.setup) {
+    for variation in variations(&vectors.setup, vectors.points) {
         moved += 1;
         match &variation.axis {
             None => refused += 1,
@@ -65,11 +70,12 @@ pub fn statement(vectors: &Vectors) -> Result<Statement, Refused> {
         }
     }
     let mut text = format!(
-        "{} cases, {} frames for {}, checksum {:08x}\n\n{coverage}\n",
+        "{} cases, {} frames for {}, checksum {:08x}, {} stored readings per channel\n\n{coverage}\n",
         vectors.cases.len(),
         vectors.frames(),
         vectors.setup.title,
-        vectors.setup.checksum()
+        vectors.setup.checksum(),
+        vectors.points
     );
     text += &format!(
         "Settings moved by their smallest step: {moved}; {} change an expected outcome, {refused} cannot be set up, {} change none",

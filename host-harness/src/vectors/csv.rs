@@ -16,6 +16,9 @@ pub(super) const CHECKSUM: &str = "# checksum of the lines below: ";
 /// What comes before the checksum of the setup.
 pub(super) const SETUP: &str = "# setup checksum: ";
 
+/// What comes before the number of stored readings.
+pub(super) const POINTS: &str = "# stored readings per channel: ";
+
 /// What comes before each line of the setup.
 pub(super) const SETUP_LINE: &str = "# setup| ";
 
@@ -36,7 +39,7 @@ impl Vectors {
     }
 
     fn body(&self) -> String {
-        let mut out = format!("{SETUP}{:08x}\n", self.setup.checksum());
+        let mut out = format!("{SETUP}{:08x}\n{POINTS}{}\n", self.setup.checksum(), self.points);
         // Writing to a String does not fail.
         for line in self.legend() {
             let _ = writeln!(out, "# {line}");

@@ -31,7 +31,7 @@ pub use coverage_text::{Statement, statement};
 pub use read::{BadVectors, Recorded, RecordedCase};
 pub use variation::{Subject, Variation, variations};
 
-use monitor_core::{Frame, Outcome};
+use monitor_core::{Axis, AxisError, Frame, Outcome};
 
 use crate::replay::{Refused, ReplayAxis, axis};
 use crate::setup::{Setup, SetupError};
@@ -65,6 +65,8 @@ pub struct Case {
 pub struct Vectors {
     /// The setup.
     pub setup: Setup,
+    /// Stored readings per channel of the targets that it is for: outcomes depend on them through the effective window of the speed.
+    pub points: u16,
     /// Its text, which goes into the file so that a comparison can explain itself.
     pub setup_text: String,
     /// The cases; a file numbers them from 0.
@@ -80,18 +82,36 @@ pub enum Unusable {
     /// The core does not accept the setup.
     #[error(transparent)]
     Refused(#[from] Refused),
+    /// Nor with so many stored readings.
+    #[error("{path}: {points} stored readings per channel: {why}; choose another number of points")]
+    Points {
+        /// What messages call the setup.
+        path: String,
+        /// The number.
+        points: u16,
+        /// Why not.
+        why: AxisError,
+    },
 }
 
 impl Vectors {
-    /// The vectors of a setup; `text` is its TOML, `path` what messages call it. The same text gives the same vectors.
+    /// The vectors of a setup for targets with `points` stored readings per channel (odd, 3 to
+    /// [`HISTORY_POINTS`](crate::setup::HISTORY_POINTS)); `text` is its TOML, `path` what messages call it. The same text gives the same
+    /// vectors.
     ///
     /// # Errors
     ///
     /// [`Unusable`] when the setup is bad.
-    pub fn generate(text: &str, path: &str) -> Result<Self, Unusable> {
+    pub fn generate(text: &str, path: &str, points: u16) -> Result<Self, Unusable> {
         let setup = Setup::parse(text, path)?;
-        let cases = cases::all(&setup, &axis(&setup)?);
-        Ok(Self { setup, setup_text: text.to_owned(), cases })
+        let mut config = axis(&setup)?.config().clone();
+        config.act_as(points.into()).map_err(|why| Unusable::Points {
+            path: path.to_owned(),
+            points,
+            why,
+        })?;
+        let cases = cases::all(&setup, points, &Axis::new(config));
+        Ok(Self { setup, points, setup_text: text.to_owned(), cases })
     }
 
     /// How many frames there are over all cases.

@@ -3,8 +3,8 @@
 use monitor_core::Frame;
 
 use super::columns::{self, COLUMNS, OUTCOMES, STIMULUS, cells, numbers};
-use super::csv::{CASE, CHECKSUM, FIRST, SETUP, SETUP_LINE, checksum};
-use crate::replay::axis;
+use super::csv::{CASE, CHECKSUM, FIRST, POINTS, SETUP, SETUP_LINE, checksum};
+use crate::replay::{Refused, ReplayAxis, axis_of_points};
 use crate::setup::Setup;
 
 /// A vectors file that cannot be used. Its text says where, what, and what to do.
@@ -26,6 +26,8 @@ pub struct RecordedCase {
 pub struct Recorded {
     /// The setup that it was derived from.
     pub setup: Setup,
+    /// Stored readings per channel of the targets that it is for.
+    pub points: u16,
     /// Its cases.
     pub cases: Vec<RecordedCase>,
 }
@@ -71,14 +73,27 @@ impl Recorded {
             ));
         }
         let setup = read_setup(&file, body)?;
-        let recorded = Self { cases: read_cases(&file, body)?, setup };
+        let points = body.lines().find_map(|line| line.strip_prefix(POINTS)?.trim_end().parse().ok());
+        let points = points.ok_or_else(|| {
+            file.bad(format!("no line `{POINTS}...`; it was written by another version: write it again"))
+        })?;
+        let recorded = Self { cases: read_cases(&file, body)?, setup, points };
         recorded.agree_with_reference(&file)?;
         Ok(recorded)
     }
 
+    /// The reference, before its first frame.
+    ///
+    /// # Errors
+    ///
+    /// [`Refused`] when the core does not accept the setup.
+    pub fn axis(&self) -> Result<ReplayAxis, Refused> {
+        axis_of_points(&self.setup, self.points)
+    }
+
     /// The reference of this program comes to what the file expects.
     fn agree_with_reference(&self, file: &File<'_>) -> Result<(), BadVectors> {
-        let fresh = axis(&self.setup).map_err(|error| file.bad(error))?;
+        let fresh = self.axis().map_err(|error| file.bad(error))?;
         for (number, case) in self.cases.iter().enumerate() {
             let mut axis = fresh.clone();
             for (frame, (shown, expected)) in case.rows.iter().enumerate() {

@@ -2,7 +2,7 @@
 
 use monitor_core::{Acceleration, Position, Span, Speed};
 
-use crate::replay::{ReplayAxis, axis};
+use crate::replay::{ReplayAxis, axis_of_points};
 use crate::setup::{
     By, DemandLevel, DualSetup, InputLines, MonitorKind, OneSided, Pairing, RampSetup, Setting, Setup,
     Source, StandstillSetup, Until, WarmUp,
@@ -43,14 +43,15 @@ type Change = Box<dyn Fn(&mut Setup, i64) -> bool>;
 
 struct List<'a> {
     setup: &'a Setup,
+    points: u16,
     all: Vec<Variation>,
 }
 
 /// Every numeric setting up and down by one unit in the last place, one nanosecond, one bit or one step of its grid, and every
 /// other one to each of its other values, as far as it has the other parts that value needs.
 #[must_use]
-pub fn variations(setup: &Setup) -> Vec<Variation> {
-    let mut list = List { setup, all: Vec::new() };
+pub fn variations(setup: &Setup, points: u16) -> Vec<Variation> {
+    let mut list = List { setup, points, all: Vec::new() };
     list.axis();
     list.sources();
     list.apart();
@@ -95,7 +96,7 @@ impl List<'_> {
     fn add(&mut self, what: String, subject: Subject, change: impl FnOnce(&mut Setup) -> bool) {
         let mut setup = self.setup.clone();
         if change(&mut setup) {
-            let axis = axis(&setup).ok();
+            let axis = axis_of_points(&setup, self.points).ok();
             self.all.push(Variation { what, subject, axis, setup });
         }
     }

@@ -238,6 +238,10 @@ fn speeds_apart(book: &mut Book<'_>, rule: &SpeedDiscrepancySetup, side: Side, s
     for (part, what) in [(3, "together within"), (5, "together beyond")] {
         let mut play = book.play();
         play.both();
+        if book.setup.discrepancy.as_ref().is_some_and(|rule| rule.align) {
+            // Its references are taken once the speeds are known: here, so that home is no distance.
+            play.settle();
+        }
         let speed = tolerance * part / 8;
         let mut speeds = [-sign * speed; 2];
         speeds[side] = sign * speed;

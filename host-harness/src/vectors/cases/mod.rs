@@ -18,8 +18,8 @@ use crate::replay::ReplayAxis;
 use crate::setup::{By, MonitorKind, RampSetup, Setup, StandstillSetup, Until};
 
 /// All cases of a setup, in the order of its parts.
-pub(super) fn all(setup: &Setup, axis: &ReplayAxis) -> Vec<Case> {
-    let mut book = Book { setup, axis, cases: Vec::new() };
+pub(super) fn all(setup: &Setup, points: u16, axis: &ReplayAxis) -> Vec<Case> {
+    let mut book = Book { setup, points, axis, cases: Vec::new() };
     clock::cases(&mut book);
     source::cases(&mut book);
     input::cases(&mut book);
@@ -36,6 +36,7 @@ pub(super) fn all(setup: &Setup, axis: &ReplayAxis) -> Vec<Case> {
 /// The cases so far.
 struct Book<'a> {
     setup: &'a Setup,
+    points: u16,
     axis: &'a ReplayAxis,
     cases: Vec<Case>,
 }

@@ -19,7 +19,7 @@ const TRIES: u64 = 3000;
 const FAR: u64 = 1_000_000;
 
 pub(super) fn cases(book: &mut Book<'_>) {
-    for variation in variations(book.setup) {
+    for variation in variations(book.setup, book.points) {
         let Some(axis) = &variation.axis else { continue };
         if !book.cases.iter().any(|case| notices(case, axis)) {
             search(book, &variation);

@@ -21,6 +21,7 @@ pub(super) fn cases(book: &mut Book<'_>) {
                     book.keep(about, play);
                 }
                 within(book, number);
+                within_unseen(book, number);
                 released_early(book, number);
                 too_fast_again(book, number);
                 after(book, number);
@@ -123,6 +124,31 @@ fn within(book: &mut Book<'_>, monitor: usize) {
     play.switch(monitor, false, [0, 0]);
     play.settle();
     book.keep(format!("{}: complete by its time", book.name(monitor)), play);
+}
+
+/// Complete by time though a line is there that would be first: no speed is known to start it from.
+fn within_unseen(book: &mut Book<'_>, monitor: usize) {
+    let Some(within) = within_of(book, monitor) else { return };
+    for (side, name) in CHANNELS.into_iter().enumerate() {
+        let mut play = book.play();
+        let stride = (play.timeout() / 2).max(1);
+        play.demand_monitor(monitor, true);
+        let begin = play.now;
+        while play.now < begin + within - 1 {
+            let invalid = play.invalid();
+            play.show_one(side, invalid);
+            // Carried through: that it is complete shows in its end.
+            play.demand_monitor(monitor, false);
+            play.now = (play.now + stride).min(begin + within - 1);
+        }
+        play.both();
+        play.step(1);
+        play.step(1);
+        play.settle();
+        play.press_reset();
+        let name = format!("{}, channel {name}: complete by its time, not seen before", book.name(monitor));
+        book.keep(name, play);
+    }
 }
 
 /// The demand ends and comes again before the stop is complete: carried through, and no new stop.
