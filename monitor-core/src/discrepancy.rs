@@ -26,7 +26,8 @@ impl PositionDiscrepancy {
     /// Violated when `abs(d) > tolerance + skew_allowance × v_min`, for `discrepancy_time`.
     ///
     /// `tolerance` is 0 or more, `skew_allowance` below 4 s: what the two sources may be apart in time. With `align`, each
-    /// position is first moved to the evaluation instant by its own speed. `None` outside these ranges.
+    /// position is first moved to the evaluation instant by its own speed; then no frame is told to be within the tolerance at a glance,
+    /// and each costs two exact speeds. `None` outside these ranges.
     #[must_use]
     pub fn try_new(
         tolerance: Position,
@@ -296,6 +297,7 @@ pub(crate) struct View<'a> {
 
 impl View<'_> {
     /// How far the channel has moved on since its reading was captured, by its own speed; nothing while that is unknown.
+    #[cfg_attr(target_pointer_width = "32", inline(never))]
     fn lead(&self, now: Instant) -> i64 {
         let (Some(speed), Some(age)) = (self.speed, now.since(self.captured_at)) else { return 0 };
         let v = speed.signed().to_bits();

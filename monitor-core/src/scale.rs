@@ -3,7 +3,7 @@
 use core::fmt;
 
 use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Span, Speed};
-use crate::wide::{Billionth, divide_to_u64, mul, mul_shr_32, quotient_74};
+use crate::wide::{Billionth, divide, divide_to_u64, mul, mul_shr_32, quotient_74};
 use crate::widen::{u32_to_u64, u64_to_u128};
 
 /// How far one count is: the `unit_per_count` of a source.
@@ -180,7 +180,8 @@ impl Scale {
         Some(if self.reversed { nano.wrapping_neg() } else { nano })
     }
 
-    /// The speed of a travel over a window; `None` beyond the range of 2³⁷ units per second.
+    /// The speed of a travel over a window; `None` for a travel beyond the range, which ends between 5.6·10⁵ and 1.1·10⁶ units, at the
+    /// same number of counts for every window. So the largest speed, of the longest window, is above 10⁵ units per second.
     #[must_use]
     pub fn speed(&self, travel: WindowTravel) -> Option<WindowSpeed> {
         Rate::of(self, travel.elapsed).speed(self, travel.counts)
@@ -230,7 +231,14 @@ impl Scale {
         exact.and_then(|counts| i64::try_from(counts).ok()).unwrap_or(i64::MAX)
     }
 
-    /// Largest change in counts that `max_speed` allows per 2³² ns, rounded down; one count comes on top.
+    /// Largest change in counts that `max_speed` allows within `span`, rounded down; one count comes on top.
+    pub(crate) fn counts_within(&self, max_speed: Speed, span: Span) -> u128 {
+        // Bounded because 2⁶³ · 2⁶⁴ is.
+        let travel = u128::from(max_speed.to_bits().unsigned_abs()).wrapping_mul(u128::from(span.as_nanos()));
+        divide(travel, u128::from(self.nano)).0
+    }
+
+    /// The same per 2³² ns; the largest number where it is more than that.
     pub(crate) fn counts_per_span(&self, max_speed: Speed) -> u64 {
         // ULP/s · 2³² ns = ULP/s · 2³² · 10⁻⁹ s, over nano · 10⁻⁹ ULP.
         let speed = u128::from(max_speed.to_bits().unsigned_abs());

@@ -85,12 +85,13 @@ impl SourceConfig {
         if max_speed <= Speed::ZERO {
             return Err(SourceError::MaxSpeed(max_speed));
         }
-        let max_rate = scale.counts_per_span(max_speed);
-        let most = u128::from(max_rate).wrapping_mul(u128::from(timeout.as_nanos())) >> 32;
-        // One count of slack on top of the plausible change, and one more for the rounding.
+        let most = scale.counts_within(max_speed, timeout);
+        // One count of slack on top of the plausible change, and one more for the rounding. Bounded because a quotient is below 2¹²⁷.
         if most.wrapping_add(2) >> counter_bits.wrapping_sub(1) != 0 {
             return Err(SourceError::Ambiguous);
         }
+        // What is cut off is looked at closely.
+        let max_rate = scale.counts_per_span(max_speed);
         Ok(Self {
             scale,
             max_speed: max_speed.to_bits().unsigned_abs(),

@@ -106,25 +106,6 @@ impl Billionth {
         self.whole.wrapping_mul(NANOS_PER_SECOND).wrapping_add(high).wrapping_add(low >> 63)
     }
 
-    /// `span / 1 s`, without a division, for spans of a few seconds; at most 2⁻⁶³ too small.
-    #[inline]
-    pub(crate) fn of_nanos(span: Span) -> Self {
-        // 2⁶⁴ / 10⁹ = 18446744073.709551616, the fraction as a multiple of 2⁻⁶⁴.
-        const WHOLE: u64 = 18_446_744_073;
-        const PART: u64 = 13_088_917_067_439_035_463;
-        let mut nanos = span.as_nanos();
-        let mut whole = 0_u64;
-        for _ in 0..4 {
-            if nanos >= NANOS_PER_SECOND {
-                nanos = nanos.wrapping_sub(NANOS_PER_SECOND);
-                whole = whole.wrapping_add(1);
-            }
-        }
-        let (high, _) = mul(nanos, PART);
-        // Bounded because nanos < 10⁹ (a span below 5 s), so the sum is below 2⁶⁴.
-        Self { whole, part: nanos.wrapping_mul(WHOLE).wrapping_add(high) }
-    }
-
     /// `n × k / 10⁹` after adding `bias` in the 64th fractional bit and cutting the fraction off, or `None`
     /// beyond 63 bits.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -188,14 +169,25 @@ impl Billionth {
     }
 }
 
-/// `per_second × span / 1 s` to nearest, ties up, exactly, for spans of a few seconds; `None` beyond 63 bits.
+/// `per_second × span / 1 s` to nearest, ties up, exactly, for less than 2⁶¹ per second; `None` for a span of 2³² ns (4.29 s) or more.
 pub(crate) fn over_span(per_second: u64, span: Span) -> Option<i64> {
-    let estimate = Billionth::of_nanos(span).nearest(per_second)?.unsigned_abs();
+    // 2⁶¹ / 10⁹ = 2305843009.213693952, the fraction as a multiple of 2⁻⁶⁴.
+    const WHOLE: u64 = 2_305_843_009;
+    const PART: u64 = 3_941_957_642_643_573_384;
+    let nanos = u64::from(u32::try_from(span.as_nanos()).ok()?);
+    // Bounded because 2³² · 2³¹·¹⁰³ < 2⁶⁴. The share of a second is less than 2⁻⁶¹ too small, so the estimate is right or one too small.
+    let share = nanos.wrapping_mul(WHOLE).wrapping_add(mul(nanos, PART).0);
+    let (high, low) = mul(per_second, share);
+    let (low, carry) = low.overflowing_add(1 << 60);
+    // Bounded because 2⁶¹ · 4.295 < 2⁶⁴.
+    let estimate = high.wrapping_add(u64::from(carry)) << 3 | low >> 61;
     let product = per_second.wrapping_mul(span.as_nanos());
     whole_billions(estimate, product.wrapping_add(NANOS_PER_SECOND >> 1))
 }
 
 /// The whole billions in a product, told from an estimate that is right or one too small, and from the low half of the product.
+#[cfg_attr(target_pointer_width = "32", inline(never))]
+#[cfg_attr(not(target_pointer_width = "32"), inline)]
 fn whole_billions(estimate: u64, product: u64) -> Option<i64> {
     // The remainder is below 2·10⁹, so the low halves give it exactly.
     let rest = product.wrapping_sub(estimate.wrapping_mul(NANOS_PER_SECOND));
@@ -304,16 +296,6 @@ mod tests {
     }
 
     #[test]
-    fn a_share_of_a_second_is_right_in_its_63rd_bit() {
-        for nanos in [0, 1, 7, 1000, 250_000, 999_999_999, 1_000_000_000, 1_000_000_001, 3_999_999_999_u64] {
-            let share = Billionth::of_nanos(Span::from_nanos(nanos));
-            let exact = (u128::from(nanos) << 64) / u128::from(NANOS_PER_SECOND);
-            let held = (u128::from(share.whole) << 64) | u128::from(share.part);
-            assert!(held <= exact && exact - held <= 2, "{nanos}: {held} {exact}");
-        }
-    }
-
-    #[test]
     fn whole_products_and_ties_are_met_exactly() {
         let mut met = (0, 0);
         let mut numbers = numbers();
@@ -329,6 +311,9 @@ mod tests {
             met.1 += u32::from(product % nano == nano / 2);
         }
         assert!(met.0 > 50 && met.1 > 50, "{met:?}");
+        let (fastest, longest) = ((1 << 61) - 1, Span::from_nanos(4_000_000_000));
+        assert_eq!(over_span(fastest, longest), Some(4 * ((1 << 61) - 1)));
+        assert_eq!(over_span(1, Span::from_nanos(1 << 32)), None);
     }
 
     #[test]

@@ -80,15 +80,35 @@ pub fn seven() -> Config {
     config
 }
 
+/// As much as fits, each in its costliest form: a position that leaves its window, readings moved to the instant of the frame, a reset.
+fn everything() -> Config {
+    let narrow = Standstill::try_new(position(5), speed(300)).expect("in range");
+    let mut config = at_the_door(&[
+        limit(250, None),
+        limit(96, Some(ramp())),
+        Rule::Standstill(narrow),
+        stop(Until::Standstill(narrow)),
+    ]);
+    let aligned = PositionDiscrepancy::try_new(position(2), span(1), span(20), true);
+    config.set_position_discrepancy(aligned.expect("in range"));
+    config.set_speed_discrepancy(SpeedDiscrepancy::try_new(speed(20), span(20)).expect("in range"));
+    config.set_reset(InputConfig::single(2, true, Span::ZERO).expect("in range"));
+    config
+}
+
 /// Every axis that is measured, with its name in the table.
 pub fn axes() -> Vec<(&'static str, Config)> {
     let mut position_rule = bare();
     position_rule.set_position_discrepancy(discrepancy());
+    let mut aligned = bare();
+    let rule = PositionDiscrepancy::try_new(position(2), span(1), span(20), true).expect("in range");
+    aligned.set_position_discrepancy(rule);
     let mut speed_rule = bare();
     speed_rule.set_speed_discrepancy(SpeedDiscrepancy::try_new(speed(20), span(20)).expect("in range"));
     vec![
         ("two sources, no rule", bare()),
         ("position discrepancy", position_rule),
+        ("position discrepancy, aligned", aligned),
         ("speed discrepancy", speed_rule),
         ("dual input, torque off", at_the_door(&[Rule::TorqueOff])),
         ("standstill", at_the_door(&[Rule::Standstill(standstill())])),
@@ -96,6 +116,7 @@ pub fn axes() -> Vec<(&'static str, Config)> {
         ("speed limit with ramp", at_the_door(&[limit(96, Some(ramp()))])),
         ("stop, then torque off", at_the_door(&[stop(Until::TorqueOff)])),
         ("stop, then standstill", at_the_door(&[stop(Until::Standstill(standstill()))])),
+        ("everything at once", everything()),
         ("the seven-rule axis", seven()),
     ]
 }
@@ -125,8 +146,8 @@ pub fn ordinary(frames: usize) -> Vec<Frame> {
     all
 }
 
-/// An axis that does its worst: readings at times that never repeat, speeds about every limit, doors that chatter, readings that are
-/// invalid, late, missing or impossible.
+/// An axis that does its worst: readings at times that never repeat, speeds about every limit, doors that chatter, a reset that is pressed
+/// meanwhile, readings that are invalid, late, missing one by one or for as long as they may, or impossible.
 pub fn adversarial(seed: u64, frames: usize) -> Vec<Frame> {
     let mut rng = Rng::new(seed);
     let (mut now, mut captured) = (PERIOD_NS, [0_u64; 2]);
@@ -134,7 +155,7 @@ pub fn adversarial(seed: u64, frames: usize) -> Vec<Frame> {
     let chatter = rng.pick(&[5000, 1000, 100]);
     let trouble = rng.pick(&[3000, 500, 50, 0]);
     let jitter = rng.pick(&[0, 1, PERIOD_NS / 2]);
-    let mut levels = 0;
+    let (mut levels, mut silent) = (0, 0);
     let mut all = Vec::new();
     for _ in 0..frames {
         now += PERIOD_NS + rng.nanos(0, jitter);
@@ -143,9 +164,14 @@ pub fn adversarial(seed: u64, frames: usize) -> Vec<Frame> {
         }
         position += speed;
         if rng.once_in(chatter) {
-            levels = rng.range(0, 3) as u32;
+            levels = rng.range(0, 7) as u32;
         }
+        // Then several stored readings become a window old at once.
+        silent = if trouble > 0 && rng.once_in(100) { 3 } else { silent.max(1) - 1 };
         let mut source = |captured: &mut u64, count: i64, bits| {
+            if silent > 0 {
+                return None;
+            }
             let late = rng.nanos(0, jitter.max(1) - 1).min(PERIOD_NS / 2);
             if rng.once_in(trouble) {
                 return match rng.range(0, 3) {

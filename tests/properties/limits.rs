@@ -2,8 +2,8 @@
 
 use cowitness_tests::model::{Kind, Q, Setup, q, ulps};
 use monitor_core::{
-    Axis, Bound, Demand, Frame, Position, PositionDiscrepancy, Rule, Scale, SourceConfig, Span, Speed,
-    SpeedLimit, Standstill, WarmUp,
+    Axis, Bound, Demand, Frame, Position, PositionDiscrepancy, Rule, Scale, SourceConfig, SourceError, Span,
+    Speed, SpeedLimit, Standstill, WarmUp,
 };
 use proptest::prelude::*;
 use quickcheck::{QuickCheck, TestResult};
@@ -189,4 +189,16 @@ fn channels_as_far_apart_as_tolerance_and_skew_allow_are_no_violation_and_one_co
     assert_eq!(ahead(2250), (Bound { observed: limit, limit }, 0));
     let (above, trips) = ahead(2251);
     assert!(above.is_exceeded() && above.limit == limit && trips == 1, "{above:?}, {trips}");
+}
+
+#[test]
+fn a_counter_whose_half_passes_within_the_timeout_is_refused_however_fast_it_is() {
+    let fine = Scale::from_ratio(1, 1 << 33).expect("in range");
+    let source = |max_speed| SourceConfig::try_new(63, fine, max_speed, Span::from_nanos(500 * MS));
+    assert_eq!(source(Speed::MAX), Err(SourceError::Ambiguous));
+    // Half the range of 63 bits are 2⁶² counts or 2²⁹ units: in half a second at 2³⁰ units per second.
+    let half = Speed::from_int(1 << 30).expect("in range");
+    assert_eq!(source(half), Err(SourceError::Ambiguous));
+    // One ULP per second less is 256 counts less.
+    assert!(source(Speed::from_bits(half.to_bits() - 1)).is_ok());
 }

@@ -149,6 +149,10 @@ fn stack_pointer() -> usize {
 }
 
 /// Bytes of stack that a call uses, by painting what is below and looking how far down the paint was touched.
+///
+/// # Panics
+///
+/// When it may have been more than is looked at.
 #[inline(always)]
 pub fn stack(call: impl FnOnce()) -> u32 {
     let top = stack_pointer();
@@ -162,5 +166,6 @@ pub fn stack(call: impl FnOnce()) -> u32 {
     let is_painted =
         |at: &usize| unsafe { core::ptr::with_exposed_provenance::<u32>(*at).read_volatile() == PAINT };
     let untouched = (bottom..top).step_by(4).take_while(is_painted).count();
+    assert!(untouched > 0, "more stack was used than is looked at");
     u32::try_from(DEPTH - 4 * untouched).expect("below the depth")
 }
