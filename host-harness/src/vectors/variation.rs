@@ -1,6 +1,6 @@
 //! Every setting moved by its smallest step, to see whether the vectors notice.
 
-use monitor_core::{Acceleration, Position, Span, Speed};
+use monitor_core::{Acceleration, Levels, Position, Span, Speed};
 
 use crate::replay::{ReplayAxis, axis_of_points};
 use crate::setup::{
@@ -47,8 +47,9 @@ struct List<'a> {
     all: Vec<Variation>,
 }
 
-/// Every numeric setting up and down by one unit in the last place, one nanosecond, one bit or one step of its grid, and every
-/// other one to each of its other values, as far as it has the other parts that value needs.
+/// Every numeric setting up and down by one unit in the last place, one nanosecond, one bit or one step of its grid, every line to the
+/// next one, every demand left out or added, and every other setting to each of its other values, as far as it has the other parts that
+/// value needs.
 #[must_use]
 pub fn variations(setup: &Setup, points: u16) -> Vec<Variation> {
     let mut list = List { setup, points, all: Vec::new() };
@@ -121,6 +122,9 @@ impl List<'_> {
             true
         });
         self.add("no [reset]".into(), Subject::Reset, |setup| setup.reset.take().is_some());
+        self.add("the next line for [reset]".into(), Subject::Reset, |setup| {
+            setup.reset.as_mut().map(|reset| reset.line = next(reset.line)).is_some()
+        });
         self.both_ways(
             "filter of [reset]",
             Subject::Reset,
@@ -243,6 +247,16 @@ impl List<'_> {
                 };
                 dual(setup, i).map(|dual| dual.one_sided = other(dual.one_sided)).is_some()
             });
+            self.add(format!("the next line for the first {of}"), subject, |setup| {
+                let (InputLines::Single(first) | InputLines::Dual { first, .. }) = &mut setup.inputs[i].lines;
+                *first = next(*first);
+                true
+            });
+            self.add(format!("the next line for the second {of}"), subject, |setup| {
+                let InputLines::Dual { second, .. } = &mut setup.inputs[i].lines else { return false };
+                *second = next(*second);
+                true
+            });
             self.add(format!("only the first line {of}"), subject, |setup| {
                 let lines = &mut setup.inputs[i].lines;
                 let InputLines::Dual { first, .. } = lines else { return false };
@@ -327,11 +341,27 @@ impl List<'_> {
                 true
             });
         }
+        for input in 0..self.setup.inputs.len() {
+            let name = &self.setup.inputs[input].name;
+            self.add(format!("a demand by {name} {of}"), subject, |setup| {
+                let demand = &mut setup.monitors[i].demand;
+                let is_new = !demand.is_empty() && !demand.contains(&input);
+                if is_new {
+                    demand.push(input);
+                }
+                is_new
+            });
+        }
     }
 }
 
 fn channel(setup: &mut Setup, side: usize) -> &mut crate::setup::ChannelSetup {
     if side == 0 { &mut setup.a } else { &mut setup.b }
+}
+
+/// The next line, round about.
+fn next(line: u8) -> u8 {
+    (line + 1) % Levels::LINES
 }
 
 fn dual(setup: &mut Setup, input: usize) -> Option<&mut DualSetup> {
