@@ -7,6 +7,12 @@ use monitor_core::{Reading, Sample};
 use super::columns::{COLUMNS, FAULTS, Kind, RESETS, numbers};
 use super::{Row, Vectors};
 
+/// What a source delivered, by its number: those of `CW_SAMPLE_` in `cowitness.h`, because a program that shows these vectors to an axis
+/// copies one to the other, and no compiler tells numbers from numbers. None is 0, so that what was never filled in is no reading.
+const NOTHING: u8 = 1;
+const READING: u8 = 2;
+const INVALID: u8 = 3;
+
 /// What comes before the arrays, after the legend and the enumerations.
 const TYPES: &str = "
 /* What a source delivered at a frame. */
@@ -57,7 +63,11 @@ impl Vectors {
             self.cases.len(),
             self.frames()
         );
-        out += "enum cowitness_reading { COWITNESS_NOTHING = 0, COWITNESS_READING = 1, COWITNESS_INVALID = 2 };\n";
+        out += "/* All numbers are those of cowitness.h. */\n";
+        out += &format!(
+            "enum cowitness_reading {{ COWITNESS_NOTHING = {NOTHING}, COWITNESS_READING = {READING}, \
+             COWITNESS_INVALID = {INVALID} }};\n"
+        );
         out += &enumeration("fault", &FAULTS);
         out += &enumeration("reset", &RESETS);
         out += TYPES;
@@ -127,11 +137,11 @@ fn outcome() -> String {
 
 fn source(reading: Option<Reading>) -> String {
     match reading {
-        None => "{0, 0, 0}".to_owned(),
+        None => format!("{{{NOTHING}, 0, 0}}"),
         Some(Reading { captured_at, sample }) => {
             let (kind, raw) = match sample {
-                Sample::Count(raw) => (1, raw),
-                Sample::Invalid => (2, 0),
+                Sample::Count(raw) => (READING, raw),
+                Sample::Invalid => (INVALID, 0),
             };
             format!("{{{kind}, UINT64_C({}), UINT64_C({raw})}}", captured_at.as_nanos())
         }
