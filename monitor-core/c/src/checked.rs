@@ -39,7 +39,11 @@ pub(crate) unsafe fn write<T: Copy>(to: *mut T, value: T) -> Result<(), cw_statu
     usable
 }
 
-/// Whether two stretches of memory, each an address and a length in bytes, have a byte in common.
+/// Whether two stretches of memory, each an address and a length in bytes, have a byte in common. One without bytes has
+/// none, wherever it is.
 pub(crate) const fn overlap(one: (usize, usize), other: (usize, usize)) -> bool {
-    one.0 < other.0.saturating_add(other.1) && other.0 < one.0.saturating_add(one.1)
+    one.1 > 0
+        && other.1 > 0
+        && one.0 < other.0.saturating_add(other.1)
+        && other.0 < one.0.saturating_add(one.1)
 }

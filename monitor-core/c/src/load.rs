@@ -31,8 +31,7 @@ pub unsafe extern "C" fn cw_axis_load(
     length: usize,
     axis: *mut *mut cw_axis,
 ) -> cw_status {
-    let of_axis = (axis.addr(), size_of::<*mut cw_axis>());
-    if !axis.is_null() && checked::overlap((storage.addr(), CW_AXIS_SIZE), of_axis) {
+    if lies_in(storage, size, axis) {
         return CW_STATUS_OVERLAP;
     }
     // SAFETY: the caller says that a pointer can be written there.
@@ -44,6 +43,14 @@ pub unsafe extern "C" fn cw_axis_load(
     // SAFETY: as above.
     let loaded = loaded.and_then(|loaded| unsafe { checked::write(axis, loaded.cast_mut()) });
     loaded.err().unwrap_or(CW_OK)
+}
+
+/// Whether the axis pointer is part of the storage. No storage, and what is behind storage that is too small, is none: the pointer can be
+/// made null there, as the caller expects of every refusal.
+fn lies_in(storage: *mut c_void, size: usize, axis: *mut *mut cw_axis) -> bool {
+    let of_storage = (storage.addr(), size.min(CW_AXIS_SIZE));
+    let of_axis = (axis.addr(), size_of::<*mut cw_axis>());
+    !storage.is_null() && !axis.is_null() && checked::overlap(of_storage, of_axis)
 }
 
 /// # Safety
@@ -92,5 +99,31 @@ pub unsafe extern "C" fn cw_axis_unload(axis: *mut cw_axis) -> cw_status {
             CW_OK
         }
         Err(status) => status,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use core::ptr::{null_mut, without_provenance_mut as at};
+
+    use super::{CW_AXIS_SIZE, lies_in};
+
+    #[test]
+    fn an_axis_pointer_at_a_low_address_does_not_lie_in_storage_that_is_null() {
+        for address in [8, 4096, CW_AXIS_SIZE - 8] {
+            assert!(!lies_in(null_mut(), CW_AXIS_SIZE, at(address)));
+        }
+    }
+
+    #[test]
+    fn an_axis_pointer_lies_in_storage_when_a_byte_is_common_and_no_further_than_an_axis_needs() {
+        let pointer = size_of::<*mut u8>();
+        let storage = 0x10_0000;
+        for (size, counted) in [(0, 0), (8, 8), (CW_AXIS_SIZE, CW_AXIS_SIZE), (usize::MAX, CW_AXIS_SIZE)] {
+            let within = |address: usize| lies_in(at(storage), size, at(address));
+            assert!(!within(storage - pointer) && !within(storage + counted));
+            assert_eq!((within(storage), within(storage + counted - 1)), (counted > 0, counted > 0));
+        }
+        assert!(!lies_in(at(8), CW_AXIS_SIZE, null_mut()));
     }
 }

@@ -152,6 +152,20 @@ fn storage_of_another_size_than_that_of_an_axis_is_refused_when_it_is_smaller() 
 }
 
 #[test]
+fn an_axis_pointer_right_behind_storage_that_is_too_small_is_made_null() {
+    let image = image();
+    let room = Storage::new(CW_AXIS_SIZE / 8 + 1, u64::MAX);
+    for size in [0, 8, 64, CW_AXIS_SIZE - 8] {
+        let axis = room.at(size).cast::<*mut cw_axis>();
+        // SAFETY: there is room, and it is aligned.
+        unsafe { axis.write(ptr::dangling_mut()) };
+        assert_eq!(calls::load(room.at(0), size, image.as_ptr(), image.len(), axis), CW_STATUS_SIZE);
+        // SAFETY: the same place.
+        assert!(unsafe { axis.read() }.is_null(), "behind {size} bytes");
+    }
+}
+
+#[test]
 fn storage_in_which_nothing_was_loaded_is_no_axis() {
     for content in [0, 1, u64::MAX, 0xaaaa_aaaa_5555_5555, 0xdead_beef_dead_beef] {
         let storage = Storage::new(CW_AXIS_SIZE / 8 + 1, content);
