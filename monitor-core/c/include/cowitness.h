@@ -638,8 +638,12 @@ cw_status cw_axis_unload(cw_axis *axis);
  * permit elsewhere is handed a copy after the call.
  *
  * Refused: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_SAMPLE_KIND, CW_STATUS_NOT_LOADED, CW_STATUS_MOVED,
- * CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY; CW_STATUS_OVERLAP when `outcome` lies in the axis, which is then unloaded. A refused
- * frame was not evaluated: the axis is as if it had not been handed in, but there is no permit for it.
+ * CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY. A refused frame was not evaluated: the axis is as if it had not been handed in, but there is
+ * no permit for it.
+ *
+ * CW_STATUS_OVERLAP, before all others, when `outcome` lies in the axis, as the outcome of a function does whose stack has grown into
+ * the storage. It is written there all the same, because whoever holds the torque by `outcome->permit` must not read what the axis
+ * has there. That destroys the axis, so it is unloaded first: no later frame is evaluated with what is left of it.
  */
 CW_MUST_USE
 cw_status cw_axis_step(cw_axis *axis,

@@ -139,6 +139,40 @@ pub(crate) struct Claim<'a> {
     slot: &'a Slot,
 }
 
+/// The storage of the axis at this place.
+///
+/// # Safety
+///
+/// As of [`Claim::of`].
+unsafe fn loaded<'a>(axis: *const cw_axis) -> Result<&'a Slot, cw_status> {
+    let slot: *const Slot = axis.cast();
+    checked::pointer(slot)?;
+    // SAFETY: neither null nor misaligned, every pattern of bits is a slot, and the caller says that it can be used.
+    let slot = unsafe { &*slot };
+    if slot.head.load(Ordering::Acquire) != LOADED {
+        return Err(CW_STATUS_NOT_LOADED);
+    }
+    if slot.place.load(Ordering::Relaxed) != slot.address() {
+        return Err(CW_STATUS_MOVED);
+    }
+    if slot.end.load(Ordering::Relaxed) != END {
+        return Err(CW_STATUS_OVERWRITTEN);
+    }
+    Ok(slot)
+}
+
+/// Ends the axis at this place, if there is one, whoever has it: something is about to be written over it.
+///
+/// # Safety
+///
+/// As of [`Claim::of`].
+pub(crate) unsafe fn end(axis: *const cw_axis) {
+    // SAFETY: as the caller says.
+    if let Ok(slot) = unsafe { loaded(axis) } {
+        slot.head.store(0, Ordering::Release);
+    }
+}
+
 impl Claim<'_> {
     /// The axis at this place.
     ///
@@ -146,19 +180,8 @@ impl Claim<'_> {
     ///
     /// Null, or as many bytes as a slot has can be read and written there during the call, through other calls of this library only.
     pub(crate) unsafe fn of(axis: *const cw_axis) -> Result<Self, cw_status> {
-        let slot: *const Slot = axis.cast();
-        checked::pointer(slot)?;
-        // SAFETY: neither null nor misaligned, every pattern of bits is a slot, and the caller says that it can be used.
-        let slot = unsafe { &*slot };
-        if slot.head.load(Ordering::Acquire) != LOADED {
-            return Err(CW_STATUS_NOT_LOADED);
-        }
-        if slot.place.load(Ordering::Relaxed) != slot.address() {
-            return Err(CW_STATUS_MOVED);
-        }
-        if slot.end.load(Ordering::Relaxed) != END {
-            return Err(CW_STATUS_OVERWRITTEN);
-        }
+        // SAFETY: as the caller says.
+        let slot = unsafe { loaded(axis) }?;
         if slot.take() { Ok(Self { slot }) } else { Err(CW_STATUS_BUSY) }
     }
 

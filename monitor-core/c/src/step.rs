@@ -6,7 +6,7 @@ use crate::capacity::cw_axis;
 use crate::checked;
 use crate::frame::cw_frame;
 use crate::outcome::cw_outcome;
-use crate::slot::{Claim, Slot};
+use crate::slot::{self, Claim, Slot};
 use crate::status::{CW_OK, CW_STATUS_BUSY, CW_STATUS_OVERLAP, cw_status};
 
 /// Evaluates one frame. Bounded in time; it neither waits nor calls anything.
@@ -16,8 +16,12 @@ use crate::status::{CW_OK, CW_STATUS_BUSY, CW_STATUS_OVERLAP, cw_status};
 /// permit elsewhere is handed a copy after the call.
 ///
 /// Refused: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_SAMPLE_KIND, CW_STATUS_NOT_LOADED, CW_STATUS_MOVED,
-/// CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY; CW_STATUS_OVERLAP when `outcome` lies in the axis, which is then unloaded. A refused
-/// frame was not evaluated: the axis is as if it had not been handed in, but there is no permit for it.
+/// CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY. A refused frame was not evaluated: the axis is as if it had not been handed in, but there is
+/// no permit for it.
+///
+/// CW_STATUS_OVERLAP, before all others, when `outcome` lies in the axis, as the outcome of a function does whose stack has grown into
+/// the storage. It is written there all the same, because whoever holds the torque by `outcome->permit` must not read what the axis
+/// has there. That destroys the axis, so it is unloaded first: no later frame is evaluated with what is left of it.
 #[unsafe(no_mangle)]
 #[must_use]
 pub unsafe extern "C" fn cw_axis_step(
@@ -27,13 +31,18 @@ pub unsafe extern "C" fn cw_axis_step(
 ) -> cw_status {
     // SAFETY: the caller says that it is null or a frame. Read before the outcome is written, which may lie at the same place.
     let frame = unsafe { checked::read(frame) };
+    let apart = lie_apart(axis, outcome);
+    if apart.is_err() {
+        // SAFETY: the caller says that it is null or the axis of a load.
+        unsafe { slot::end(axis) };
+    }
     // SAFETY: the caller says that it is null or has room for an outcome.
     let room = unsafe { checked::write(outcome, cw_outcome::refused(CW_STATUS_BUSY)) };
     // Without this the compiler might leave out the write above, because another follows below.
     compiler_fence(Ordering::SeqCst);
-    let came_to = room.and(frame).and_then(|frame| {
+    let came_to = apart.and(room).and(frame).and_then(|frame| {
         // SAFETY: the caller says that it is null or the axis of a load.
-        unsafe { evaluate(axis, &frame, outcome.addr()) }
+        unsafe { evaluate(axis, &frame) }
     });
     let came_to = came_to.unwrap_or_else(cw_outcome::refused);
     // SAFETY: as above. It returns what it returned there.
@@ -41,17 +50,21 @@ pub unsafe extern "C" fn cw_axis_step(
     came_to.status
 }
 
+fn lie_apart(axis: *mut cw_axis, outcome: *mut cw_outcome) -> Result<(), cw_status> {
+    let (of_axis, of_outcome) = ((axis.addr(), size_of::<Slot>()), (outcome.addr(), size_of::<cw_outcome>()));
+    if axis.is_null() || outcome.is_null() || !checked::overlap(of_axis, of_outcome) {
+        Ok(())
+    } else {
+        Err(CW_STATUS_OVERLAP)
+    }
+}
+
 /// # Safety
 ///
 /// As of [`Claim::of`].
-unsafe fn evaluate(axis: *mut cw_axis, frame: &cw_frame, outcome: usize) -> Result<cw_outcome, cw_status> {
+unsafe fn evaluate(axis: *mut cw_axis, frame: &cw_frame) -> Result<cw_outcome, cw_status> {
     // SAFETY: as the caller says.
     let mut claim = unsafe { Claim::of(axis) }?;
-    if checked::overlap((axis.addr(), size_of::<Slot>()), (outcome, size_of::<cw_outcome>())) {
-        // Something of the axis was overwritten by the outcome.
-        claim.unload();
-        return Err(CW_STATUS_OVERLAP);
-    }
     let checked = frame.checked()?;
     let (config, state, _) = claim.parts();
     let outcome = config.step(state, &checked);
