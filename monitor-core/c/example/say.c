@@ -37,6 +37,18 @@ void say_number(int64_t number)
     say_digits(say_sign(number), 1u);
 }
 
+void say_checksum(uint32_t number)
+{
+    char text[9];
+
+    text[8] = '\0';
+    for (unsigned at = 8u; at > 0u; at -= 1u) {
+        text[at - 1u] = "0123456789abcdef"[number & 15u];
+        number >>= 4;
+    }
+    say(text);
+}
+
 void say_fixed(int64_t raw)
 {
     const uint64_t size = say_sign(raw);

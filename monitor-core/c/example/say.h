@@ -9,6 +9,8 @@ void platform_write(const char *text);
 
 void say(const char *text);
 void say_number(int64_t number);
+/* Eight hexadecimal digits. */
+void say_checksum(uint32_t number);
 /* A number of 2^-24 with six decimals, cut off. */
 void say_fixed(int64_t raw);
 

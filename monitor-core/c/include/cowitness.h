@@ -16,7 +16,7 @@
  *
  *     static cw_axis_storage storage;
  *     static cw_axis *axis;
- *     if (cw_interface_version() != CW_INTERFACE_VERSION ||
+ *     if (cw_interface_version() != CW_INTERFACE_VERSION || cw_axis_size() != CW_AXIS_SIZE ||
  *         cw_axis_load(&storage, sizeof storage, image, sizeof image, &axis) != CW_OK) { stay without torque }
  *
  * Then at every evaluation: fill in a cw_frame, call cw_axis_step, and let outcome.permit, nothing else, hold the torque. A
@@ -42,8 +42,8 @@
 #define CW_UNKNOWN INT64_MIN
 
 /**
- * Changes when the functions or structures of this header do. Compare it at start with cw_interface_version():
- * a difference means that header and library are not of one kind.
+ * Changes when the functions or structures of this header do. Compare it at start with cw_interface_version(), and
+ * CW_AXIS_SIZE with cw_axis_size(), which CW_SMALL changes: a difference means that header and library are not of one kind.
  */
 #define CW_INTERFACE_VERSION 1
 
@@ -585,7 +585,8 @@ const char *cw_status_text(cw_status status);
 uint32_t cw_interface_version(void);
 
 /**
- * CW_AXIS_SIZE of the library, in bytes. Differs from that of the header when only one of the two was made for a small axis.
+ * CW_AXIS_SIZE of the library, in bytes. Differs from that of the header when only one of the two was made for a small axis: then
+ * CW_POINTS, CW_MONITORS and CW_INPUTS of the header are not those of the library either.
  */
 size_t cw_axis_size(void);
 

@@ -2,8 +2,8 @@
 
 use crate::slot::Slot;
 
-/// Changes when the functions or structures of this header do. Compare it at start with cw_interface_version():
-/// a difference means that header and library are not of one kind.
+/// Changes when the functions or structures of this header do. Compare it at start with cw_interface_version(), and
+/// CW_AXIS_SIZE with cw_axis_size(), which CW_SMALL changes: a difference means that header and library are not of one kind.
 pub const CW_INTERFACE_VERSION: u32 = 1;
 
 /// Stored readings per channel. An image must have been sealed for exactly so many.
@@ -53,7 +53,8 @@ pub extern "C" fn cw_interface_version() -> u32 {
     CW_INTERFACE_VERSION
 }
 
-/// CW_AXIS_SIZE of the library, in bytes. Differs from that of the header when only one of the two was made for a small axis.
+/// CW_AXIS_SIZE of the library, in bytes. Differs from that of the header when only one of the two was made for a small axis: then
+/// CW_POINTS, CW_MONITORS and CW_INPUTS of the header are not those of the library either.
 #[unsafe(no_mangle)]
 pub extern "C" fn cw_axis_size() -> usize {
     CW_AXIS_SIZE

@@ -9,7 +9,7 @@ mod build;
 
 use std::fmt::Write as _;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use build::{Link, Profile, package, run};
@@ -158,7 +158,7 @@ fn expected() -> String {
     let bytes = image();
     let image = Image::open(&bytes).expect("an image");
     let mut axis = Axis::new(config().expect("the setup of the example"));
-    let mut text = format!("image {}, setup {SETUP}, monitors 1, inputs 1\n", image.checksum());
+    let mut text = format!("image {:08x}, setup {SETUP:08x}, monitors 1, inputs 1\n", image.checksum());
     let (mut at, mut permit) = (Moving::default(), false);
     while at.frame < 900 {
         let outcome = axis.step(&at.show());
@@ -189,16 +189,42 @@ fn the_motion_of_the_example_trips_on_both_channels_and_is_reset() {
     assert!(text.ends_with(": permit\nframe 823: reset accepted\n"), "{text}");
 }
 
+/// What the example is made of on this machine.
+const HOST: [&str; 4] = ["main.c", "motion.c", "say.c", "host.c"];
+
+fn example(files: [&str; 4]) -> [PathBuf; 4] {
+    files.map(|file| package().join("example").join(file))
+}
+
 #[test]
 fn on_this_machine_the_example_prints_what_the_core_comes_to() {
-    let archive = build::for_host();
+    let archive = build::for_host_with(&[]);
     let program = Path::new(env!("CARGO_TARGET_TMPDIR")).join("example-host");
-    let sources = ["main.c", "motion.c", "say.c", "host.c"].map(|file| package().join("example").join(file));
-    let mut compiler = Command::new("cc");
-    compiler.args(build::WARNINGS).args(["-O2", "-I"]).arg(package().join("include"));
-    compiler.args(&sources).arg(&archive).args(["-lpthread", "-ldl", "-lm", "-o"]).arg(&program);
-    run(&mut compiler);
+    run(build::host_compiler()
+        .args(example(HOST))
+        .arg(archive)
+        .args(build::HOST_LIBRARIES)
+        .arg("-o")
+        .arg(&program));
     assert_eq!(run(&mut Command::new(&program)), expected());
+}
+
+#[test]
+fn a_program_whose_header_and_library_are_not_both_for_a_small_axis_says_so_and_stays_without_torque() {
+    for (library, options) in [(&["--features", "small"][..], &[][..]), (&[], &["-DCW_SMALL"])] {
+        let archive = build::for_host_with(library);
+        let program = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("example-mixed-{}", options.len()));
+        run(build::host_compiler()
+            .args(options)
+            .args(example(HOST))
+            .arg(archive)
+            .args(build::HOST_LIBRARIES)
+            .arg("-o")
+            .arg(&program));
+        let ran = Command::new(&program).output().expect("it runs");
+        assert_eq!(String::from_utf8_lossy(&ran.stdout), "header and library are not of one kind\n");
+        assert_eq!(ran.status.code(), Some(1));
+    }
 }
 
 #[test]

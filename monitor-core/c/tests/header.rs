@@ -23,7 +23,7 @@ const USE: &str = "
  *
  *     static cw_axis_storage storage;
  *     static cw_axis *axis;
- *     if (cw_interface_version() != CW_INTERFACE_VERSION ||
+ *     if (cw_interface_version() != CW_INTERFACE_VERSION || cw_axis_size() != CW_AXIS_SIZE ||
  *         cw_axis_load(&storage, sizeof storage, image, sizeof image, &axis) != CW_OK) { stay without torque }
  *
  * Then at every evaluation: fill in a cw_frame, call cw_axis_step, and let outcome.permit, nothing else, hold the torque. A

@@ -38,11 +38,22 @@ fn archive(into: &str, path: &str) -> PathBuf {
     Path::new(env!("CARGO_TARGET_TMPDIR")).join(into).join(path).join("libmonitor_core_c.a")
 }
 
-/// The library for this machine.
-pub fn for_host() -> PathBuf {
+/// The library for this machine, with these arguments of its own. Each has its folder: tests that want different ones run at one time.
+pub fn for_host_with(arguments: &[&str]) -> PathBuf {
     let cargo = Toolchain::Rustup.cargo(board(TARGET));
-    run(&mut library(cargo, "c-host", &["--release"]));
-    archive("c-host", "release")
+    let into = format!("c-host{}", arguments.join(""));
+    run(library(cargo, &into, &["--release"]).args(arguments));
+    archive(&into, "release")
+}
+
+/// What a program of this machine with the library needs of the system.
+pub const HOST_LIBRARIES: [&str; 3] = ["-lpthread", "-ldl", "-lm"];
+
+/// The compiler of this machine for such a program.
+pub fn host_compiler() -> Command {
+    let mut compiler = Command::new("cc");
+    compiler.args(WARNINGS).args(["-O2", "-I"]).arg(package().join("include"));
+    compiler
 }
 
 /// How the library is built.
