@@ -203,6 +203,9 @@ fn no_file_that_is_read_is_overwritten_and_no_two_outputs_share_one() {
         &["seal", "axis.toml", "--out", "axis.toml"][..],
         &["seal", "axis.toml", "--out", "x.sealed", "--rust", "./axis.toml"],
         &["seal", "axis.toml", "--out", "x.sealed", "--rust", "./x.sealed"],
+        &["seal", "axis.toml", "--out", "x.sealed", "--c", "axis.toml"],
+        &["seal", "axis.toml", "--out", "x.sealed", "--c", "./x.sealed"],
+        &["seal", "axis.toml", "--out", "x.sealed", "--rust", "x.h", "--c", "x.h"],
         &["inspect", "axis.sealed", "--json", "axis.sealed"],
         &["inspect", "axis.sealed", "--setup", "axis.toml", "--json", "axis.toml"],
     ] {
@@ -253,6 +256,24 @@ fn names_are_left_out_on_request_and_the_points_are_those_that_were_asked_for() 
 }
 
 #[test]
+fn the_header_for_c_is_written_beside_the_image_and_told_when_the_library_has_other_points() {
+    let bench = Bench::new("c");
+    let args = ["seal", "axis.toml", "--out", "axis.sealed", "--c", "axis.h", "--points", "33"];
+    let output = bench.run(&args);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    assert!(!err(&output).contains("note: "), "{}", err(&output));
+    let header = String::from_utf8(bench.read("axis.h")).unwrap();
+    assert!(header.contains("#define AXIS_MONITOR_SLOW_WHILE_THE_DOOR_IS_OPEN 0u\n"), "{header}");
+    let output = bench.run(&args[..6]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    assert!(
+        err(&output).contains("note: sealed for 129 stored readings per channel; the library for C has 33"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
 fn the_commands_of_the_readme_run_as_they_are_printed() {
     let bench = Bench::new("readme");
     let workspace = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
@@ -263,7 +284,10 @@ fn the_commands_of_the_readme_run_as_they_are_printed() {
         "traces-demo/shuttle.toml",
         std::fs::read(workspace.join("traces-demo/shuttle.toml")).unwrap(),
     );
-    let readme = std::fs::read_to_string(workspace.join("README.md")).unwrap();
+    let readme: String = ["README.md", "monitor-core/README.md"]
+        .iter()
+        .map(|file| std::fs::read_to_string(workspace.join(file)).unwrap())
+        .collect();
     let commands =
         readme.lines().filter_map(|line| line.strip_prefix("$ cargo run --release --bin cowitness -- "));
     let mut run = 0;
@@ -273,5 +297,5 @@ fn the_commands_of_the_readme_run_as_they_are_printed() {
         assert_eq!(output.status.code(), Some(0), "{command}: {}", err(&output));
         run += 1;
     }
-    assert!(run >= 2 && bench.has("target/shuttle.rs"), "{run} commands");
+    assert!(run >= 3 && bench.has("target/shuttle.rs") && bench.has("target/shuttle.h"), "{run} commands");
 }

@@ -1,5 +1,6 @@
 //! Sealed setups: what was sealed is what is loaded, and nothing else is loaded at all.
 
+mod c;
 mod demos;
 mod firmware;
 

@@ -31,7 +31,8 @@ pub(super) enum Command {
     #[command(after_help = "Example:\n  cowitness seal axis.toml --out axis.sealed --rust axis.rs\n\n\
         Outcomes depend on --points through the effective window of the speed: with M = (points - 1)/2 it exceeds the\n\
         set one by at most 1/M while readings come at least every window/M, and by at most one reading interval\n\
-        otherwise. The default is what `cowitness replay` has; seal with what the axis on the target has.\n\n\
+        otherwise. The default is what `cowitness replay` has; seal with what the axis on the target has: in C that is\n\
+        CW_POINTS, 33 or for a small library 17.\n\n\
         The checksum finds damage; it is no protection against intent.")]
     Seal(Seal),
     /// Print the sheet that a second person reviews of a sealed setup
@@ -101,6 +102,9 @@ pub(super) struct Seal {
     /// Write the image as Rust source for a firmware, too
     #[arg(long, value_name = "FILE")]
     pub(super) rust: Option<PathBuf>,
+    /// Write the image as a C header for a firmware, too; its names begin with that of the file
+    #[arg(long, value_name = "FILE.h")]
+    pub(super) c: Option<PathBuf>,
     /// Leave names and texts out of the image; only the unit of the axis stays with the values
     #[arg(long)]
     pub(super) no_labels: bool,

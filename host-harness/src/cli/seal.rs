@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use super::{args, complain, keep_inputs, load_setup, write_to};
 use crate::exit;
-use crate::seal::{Review, rust_source, seal};
+use crate::seal::{Review, c_header, rust_source, seal};
 
 pub(super) fn run(args: &args::Seal) -> ExitCode {
     match write(args) {
@@ -39,16 +39,8 @@ impl From<String> for Wrong {
 }
 
 fn write(args: &args::Seal) -> Result<(), Wrong> {
-    let (out, rust) = (&args.out, args.rust.as_deref());
-    for written in std::iter::once(out.as_path()).chain(rust) {
-        keep_inputs(written, [&args.setup])?;
-    }
-    if let Some(rust) = rust
-        && is_same(out, rust)
-    {
-        let message = format!("{}: named with --out and with --rust; name two files", rust.display());
-        return Err(message.into());
-    }
+    let (out, rust, c) = (&args.out, args.rust.as_deref(), args.c.as_deref());
+    keep_apart(args)?;
     let setup = load_setup(&args.setup).map_err(Wrong::Setup)?;
     let path = args.setup.display();
     let image = seal(&setup, args.points, !args.no_labels).map_err(|error| format!("{path}: {error}"))?;
@@ -59,7 +51,12 @@ fn write(args: &args::Seal) -> Result<(), Wrong> {
     if let Some(rust) = rust {
         let source = rust_source(&review, &image);
         write_to(rust, source.text.as_bytes(), "--rust")?;
-        notes = source.notes;
+        notes.extend(source.notes);
+    }
+    if let Some(c) = c {
+        let header = c_header(&review, &image, c);
+        write_to(c, header.text.as_bytes(), "--c")?;
+        notes.extend(header.notes);
     }
     for note in notes {
         anstream::eprintln!("note: {note}");
@@ -70,9 +67,23 @@ fn write(args: &args::Seal) -> Result<(), Wrong> {
     Ok(())
 }
 
-fn is_same(out: &Path, rust: &Path) -> bool {
+/// Refuses to write to the setup, or two things to one file.
+fn keep_apart(args: &args::Seal) -> Result<(), String> {
+    let named = [("--out", Some(&args.out)), ("--rust", args.rust.as_ref()), ("--c", args.c.as_ref())];
+    let mut before: Vec<(&str, &Path)> = Vec::new();
+    for (option, path) in named.into_iter().filter_map(|(option, path)| Some((option, path?))) {
+        keep_inputs(path, [&args.setup])?;
+        if let Some((other, _)) = before.iter().find(|(_, other)| is_same(other, path)) {
+            return Err(format!("{}: named with {other} and with {option}; name two files", path.display()));
+        }
+        before.push((option, path));
+    }
+    Ok(())
+}
+
+fn is_same(one: &Path, other: &Path) -> bool {
     let place = |path: &Path| std::path::absolute(path).ok();
-    out == rust || place(out) == place(rust)
+    one == other || place(one) == place(other)
 }
 
 fn say(out: &Path, review: &Review) {

@@ -1,7 +1,8 @@
 //! A setup as a compact image for the target, and what a second person reviews of it.
 //!
 //! [`seal()`] makes the image ([`monitor_core::seal`] has its format) with labels, so that [`Review`] can show it without
-//! the setup file. [`sheet`] prints a review in pages, [`rust_source`] is the image as source of a firmware.
+//! the setup file. [`sheet`] prints a review in pages, [`rust_source`] and [`c_header`] are the image as source of a
+//! firmware.
 //!
 //! # Review as data
 //!
@@ -17,11 +18,13 @@
 //!
 //! Numbers are decimal strings with all digits that are held. `fit` is `exact`, `stricter-below`, `stricter-above`, `nearest` or `differs`.
 
+mod c;
 mod compare;
 mod held;
 mod labels;
 mod listing;
 mod page;
+mod places;
 mod printable;
 mod review;
 mod rust;
@@ -29,6 +32,7 @@ mod sheet;
 
 use monitor_core::seal::SealError;
 
+pub use c::{CHeader, c_header};
 pub use compare::{Comparison, Difference};
 pub use held::{Asked, Fit, Raw, Value};
 pub use page::{PAGE_LINES, PAGE_WIDTH};

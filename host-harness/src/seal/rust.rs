@@ -1,18 +1,16 @@
 //! The image as Rust source for a firmware.
 
-use std::collections::BTreeSet;
 use std::fmt::Write;
 
-use super::held::Value;
-use super::printable::{cut, quoted, wrap};
-use super::review::{Review, Section};
+use super::places::{Group, about, byte_lines, groups, whole};
+use super::printable::wrap;
+use super::review::Review;
 use crate::report::CAUTION;
 
 /// Columns of a comment.
 const COMMENT: usize = 90;
 /// The longest identifier.
 const IDENTIFIER: usize = 60;
-const BYTES_PER_LINE: usize = 16;
 /// More bytes than this are told of: a compiler checks them slowly, and they are nearly all labels.
 const MANY: usize = 1 << 16;
 
@@ -33,16 +31,8 @@ pub struct RustSource {
 pub fn rust_source(review: &Review, image: &[u8]) -> RustSource {
     let mut text = head(review) + &constants(review, image);
     let mut notes = Vec::new();
-    for (name, about, items) in [
-        (
-            "monitor",
-            "The place of each monitor: index, and bit in a set of monitors.",
-            owned(review, "monitor"),
-        ),
-        ("input", "The place of each input: index, and bit in a set of inputs.", owned(review, "input")),
-        ("line", "The line of each level in a frame.", lines(review)),
-    ] {
-        let (module, said) = module(name, about, &items);
+    for group in groups(review) {
+        let (module, said) = module(&group);
         text += &module;
         notes.extend(said);
     }
@@ -55,32 +45,13 @@ pub fn rust_source(review: &Review, image: &[u8]) -> RustSource {
     RustSource { text, notes }
 }
 
-/// What belongs to the axis as a whole, and what it does not have.
-fn whole(review: &Review) -> Vec<String> {
-    let is_owned =
-        |section: &&Section| !section.path.starts_with("monitor.") && !section.path.starts_with("input.");
-    let mut lines: Vec<String> = review.sections.iter().filter(is_owned).flat_map(titled).collect();
-    if !review.host.is_empty() {
-        lines.push("Not in the axis, for the firmware to provide for".to_owned());
-        lines.extend(review.host.iter().map(|item| format!("  {} = {}", item.path, quoted(&item.text))));
-    }
-    lines
-}
-
 fn head(review: &Review) -> String {
-    let image = &review.image;
-    let title = review.title.as_deref().map_or_else(|| "a setup".to_owned(), quoted);
-    let about = format!(
-        "{title}, sealed for the target: image CRC-32 {}, setup checksum {}. Written by `cowitness seal`; seal the setup again \
-         instead of editing.",
-        image.crc32, image.setup_checksum
-    );
     let mut text = String::new();
     for line in wrap("A sealed setup.", COMMENT) {
         let _ = writeln!(text, "//! {line}");
     }
     text += "//!\n//! ```text\n";
-    for line in wrap(&about, COMMENT).into_iter().chain(wrap(&CAUTION.replace('\n', " "), COMMENT)) {
+    for line in wrap(&about(review), COMMENT).into_iter().chain(wrap(&CAUTION.replace('\n', " "), COMMENT)) {
         let _ = writeln!(text, "//! {line}");
     }
     text += "//! ```\n";
@@ -117,66 +88,9 @@ fn constants(review: &Review, image: &[u8]) -> String {
     let _ = writeln!(text, "const _: () = assert!(VERSION == {}, \"another image format\");", facts.format);
     let _ =
         writeln!(text, "\n/// The image.\n#[rustfmt::skip]\npub const IMAGE: &[u8; {}] = &[", image.len());
-    for bytes in image.chunks(BYTES_PER_LINE) {
-        let bytes: Vec<_> = bytes.iter().map(|byte| format!("0x{byte:02x},")).collect();
-        let _ = writeln!(text, "    {}", bytes.join(" "));
-    }
+    text += &byte_lines(image);
     text += "];\n";
     text
-}
-
-/// Something with a place.
-struct Item {
-    /// What it is called, if it has a name.
-    name: Option<String>,
-    index: String,
-    about: Vec<String>,
-}
-
-/// Monitors or inputs.
-fn owned(review: &Review, kind: &str) -> Vec<Item> {
-    let of_kind = |section: &&Section| section.path.split('.').next() == Some(kind);
-    let item = |section: &Section| Item {
-        name: section.heading.split_once(": ").map(|(_, name)| name.to_owned()),
-        index: section.path.split('.').nth(1).unwrap_or_default().to_owned(),
-        about: titled(section),
-    };
-    review.sections.iter().filter(of_kind).map(item).collect()
-}
-
-/// Lines that inputs and the reset read.
-fn lines(review: &Review) -> Vec<Item> {
-    let mut seen = BTreeSet::new();
-    let mut items = Vec::new();
-    for value in review.values().filter(|value| value.key == "line" || value.key.ends_with("_line")) {
-        if seen.insert(value.raw.steps.clone()) {
-            let name = value.names.clone();
-            let about = vec![name.clone().unwrap_or_else(|| value.held.clone())];
-            items.push(Item { name, index: value.raw.steps.clone(), about });
-        }
-    }
-    items
-}
-
-fn titled(section: &Section) -> Vec<String> {
-    std::iter::once(section.heading.clone()).chain(values(section)).collect()
-}
-
-fn values(section: &Section) -> Vec<String> {
-    section.values.iter().map(line).collect()
-}
-
-fn line(value: &Value) -> String {
-    let unit = value.unit.as_deref().map_or_else(String::new, |unit| format!(" {unit}"));
-    let names = value.names.as_deref().map_or_else(String::new, |names| format!(" {names}"));
-    let raw = &value.raw;
-    let stored = if raw.step.is_empty() {
-        raw.hex.clone()
-    } else {
-        format!("{} {}, {}", raw.steps, raw.step, raw.hex)
-    };
-    let stored = if value.derived { format!("{} {}, not stored", raw.steps, raw.step) } else { stored };
-    format!("  {} = {}{unit}{names} ({stored})", value.key, value.held)
 }
 
 /// A documenting comment that shows text as it is.
@@ -189,47 +103,15 @@ fn comment(indent: &str, lines: &[String]) -> String {
     text
 }
 
-fn module(name: &str, about: &str, items: &[Item]) -> (String, Vec<String>) {
-    let mut text = format!("\n/// {about}\npub mod {name} {{");
-    let (mut taken, mut notes) = (BTreeSet::new(), Vec::new());
-    for item in items {
-        let wanted = item.name.as_deref().map_or_else(String::new, identifier);
-        let mut identifier = if wanted.is_empty() { numbered(name, &item.index) } else { wanted.clone() };
-        while !taken.insert(identifier.clone()) {
-            identifier = format!("{identifier}_{}", item.index);
-        }
-        if let Some(name_of) = item.name.as_deref().filter(|_| wanted != identifier) {
-            let why = if wanted.is_empty() { "has no letter or digit of ASCII" } else { "is like another" };
-            let name_of = cut(name_of, IDENTIFIER);
-            notes.push(format!("the name {name_of} {why}: it is {name}::{identifier} in the source"));
-        }
+fn module(group: &Group) -> (String, Vec<String>) {
+    let name = group.name;
+    let mut text = format!("\n/// {}\npub mod {name} {{", group.about);
+    let (identifiers, notes) =
+        group.identifiers(IDENTIFIER, |identifier| format!("{name}::{identifier} in the source"));
+    for (item, identifier) in group.items.iter().zip(identifiers) {
         let about = comment("    ", &item.about);
         let _ = write!(text, "\n{about}    pub const {identifier}: u8 = {};\n", item.index);
     }
     text += "}\n";
     (text, notes)
-}
-
-fn numbered(module: &str, index: &str) -> String {
-    format!("{}_{index}", module.to_ascii_uppercase())
-}
-
-/// A name as a constant: capital letters, digits, and one `_` for everything between. Empty when nothing is left.
-fn identifier(name: &str) -> String {
-    let mut identifier = String::new();
-    for character in name.chars() {
-        if character.is_ascii_alphanumeric() {
-            identifier.push(character.to_ascii_uppercase());
-        } else if !identifier.ends_with('_') {
-            identifier.push('_');
-        }
-    }
-    identifier.truncate(IDENTIFIER);
-    let identifier = identifier.trim_matches('_');
-    // No constant begins with a digit.
-    if identifier.starts_with(|first: char| first.is_ascii_digit()) {
-        format!("N_{identifier}")
-    } else {
-        identifier.to_owned()
-    }
 }

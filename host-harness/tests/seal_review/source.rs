@@ -1,6 +1,8 @@
-//! The Rust source of an image: its names and its comments. That it compiles and steps is proved elsewhere, by doing it.
+//! The Rust source and the C header of an image: their names and their comments. That it compiles and steps is proved elsewhere, by doing it.
 
-use host_harness::seal::{Review, RustSource, rust_source, seal};
+use std::path::Path;
+
+use host_harness::seal::{CHeader, Review, RustSource, c_header, rust_source, seal};
 
 use super::{FULL, full, parsed, sealed};
 
@@ -101,4 +103,79 @@ fn an_image_that_takes_long_to_compile_is_told_of() {
     let RustSource { notes, .. } = source(&FULL.replace("\"slow\"", &format!("\"{long}\"")));
     let [note] = &notes[..] else { panic!("{notes:?}") };
     assert!(note.contains("bytes of image take a compiler long to check; --no-labels"), "{note}");
+}
+
+fn header_in(text: &str, file: &str) -> CHeader {
+    let image = sealed(&parsed(text));
+    c_header(&Review::of(&image).expect("an image"), &image, Path::new(file))
+}
+
+#[test]
+fn in_c_every_monitor_input_and_line_has_its_place_by_name_behind_the_name_of_the_file() {
+    let CHeader { text, .. } = header_in(FULL, "out/kiln-2.h");
+    for constant in [
+        "KILN_2_MONITOR_HOLD 0u",
+        "KILN_2_MONITOR_SLOW 2u",
+        "KILN_2_MONITOR_STOP_IN_TIME 4u",
+        "KILN_2_INPUT_DOOR 0u",
+        "KILN_2_INPUT_OFF 1u",
+        "KILN_2_LINE_DOOR_2 1u",
+        "KILN_2_LINE_RESET 3u",
+        "KILN_2_IMAGE_POINTS 129",
+        "KILN_2_IMAGE_MONITORS 5",
+        "KILN_2_SEALED_H",
+    ] {
+        assert!(text.contains(&format!("#define {constant}\n")), "{constant}\n{text}");
+    }
+    assert!(text.contains(" * Monitor 2: \"slow\"\n") || text.contains("/* Monitor 2: \"slow\"\n"), "{text}");
+    assert!(
+        text.contains("limit = 250.099999964237213134765625 mm/s (4195981721 ULP, 0x00000000fa199999)"),
+        "{text}"
+    );
+    assert!(text.contains(" *   channel.b.latency = \"0.25 ms (250000 ns)\"\n"), "{text}");
+    let CHeader { text, .. } = header_in(FULL, "-");
+    assert!(text.contains("static const unsigned char axis_image["), "{text}");
+    let CHeader { text, .. } = header_in(FULL, "2 速度.h");
+    assert!(text.contains("static const unsigned char n_2_image["), "{text}");
+}
+
+#[test]
+fn in_c_names_that_clash_or_have_no_letter_get_their_number_and_are_told() {
+    let text = FULL.replace("\"hold\"", "\"slow!\"").replace("\"stand\"", "\"速度\"");
+    let CHeader { text, notes } = header_in(&text, "a.h");
+    for constant in ["A_MONITOR_SLOW 0u", "A_MONITOR_MONITOR_1 1u", "A_MONITOR_SLOW_2 2u"] {
+        assert!(text.contains(&format!("#define {constant}\n")), "{constant}\n{text}");
+    }
+    assert_eq!(
+        notes,
+        [
+            "the name \"速度\" has no letter or digit of ASCII: it is A_MONITOR_MONITOR_1 in the header",
+            "the name \"slow\" is like another: it is A_MONITOR_SLOW_2 in the header",
+            "sealed for 129 stored readings per channel; the library for C has 33, or 17 as `small`: seal with --points 33 or \
+             --points 17",
+        ]
+    );
+}
+
+#[test]
+fn in_c_no_name_breaks_out_of_its_comment_or_makes_a_compiler_warn() {
+    let name = "x */ int evil; /* \\n#error \\r\\u2028\\u202e ??/";
+    let image = seal(
+        &parsed(&FULL.replace("\"slow\"", &format!("\"{name}\"")).replace("Every part", name)),
+        33,
+        true,
+    );
+    let image = image.expect("sealed");
+    let CHeader { text, .. } = c_header(&Review::of(&image).expect("an image"), &image, Path::new("evil.h"));
+    assert!(!text.contains(['\u{2028}', '\u{202e}']), "{text}");
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("evil");
+    std::fs::create_dir_all(&folder).expect("a folder");
+    std::fs::write(folder.join("evil.h"), text).expect("a header");
+    let source = "#include \"evil.h\"\nint first(void);\nint first(void) { return evil_image[0]; }\n";
+    std::fs::write(folder.join("evil.c"), source).expect("a program");
+    let args = ["-std=c99", "-Wall", "-Wextra", "-pedantic", "-Werror", "-fsyntax-only", "evil.c"];
+    let output = std::process::Command::new("cc").args(args).current_dir(&folder).output();
+    let output =
+        output.unwrap_or_else(|error| panic!("no C compiler `cc` ({error}); install the package gcc"));
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
 }
