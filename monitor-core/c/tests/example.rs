@@ -1,5 +1,7 @@
 //! The example in C, on this machine and on an emulated Cortex-M: it prints what the core itself comes to on the same frames.
 //!
+//! The README says how to build and run it; here its lines are run as they are printed.
+//!
 //! `COWITNESS_WRITE=1 cargo test -p monitor-core-c --test example` seals its setup into `example/axis_image.h` again.
 
 // The image is one for the usual size.
@@ -13,6 +15,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use build::{Link, Profile, package, run};
+use cowitness_tests::on_target::{Toolchain, board};
 use monitor_core::seal::Image;
 use monitor_core::{
     Acceleration, Axis, AxisConfig, Channel, Demand, Evidence, Frame, InputConfig, InputSet, Instant, Levels,
@@ -239,6 +242,66 @@ fn on_a_cortex_m_the_example_prints_what_the_core_comes_to_and_no_panic_is_linke
     let stack: u32 = stack.unwrap_or_else(|| panic!("{said}\nbut expected\n{}", expected()));
     println!("stack {stack} bytes");
     assert!((1000..MOST_STACK).contains(&stack), "{stack} bytes of stack");
+}
+
+/// The commands of the README that build and run the example: those of the block with this one.
+fn printed(block_with: &str) -> Vec<String> {
+    let readme = fs::read_to_string(package().join("../README.md")).expect("the README is there");
+    let blocks = readme.split("```console\n").skip(1).filter_map(|rest| rest.split_once("```"));
+    let block =
+        blocks.map(|(block, _)| block).find(|block| block.contains(block_with)).expect("such a block");
+    let lines = block.replace("\\\n", "");
+    let commands = lines.lines().map(|line| line.strip_prefix("$ ").expect("a command and nothing else"));
+    commands.map(|command| command.split_whitespace().collect::<Vec<_>>().join(" ")).collect()
+}
+
+/// Runs a printed command where its paths are those of the repository, but for `target`, and returns what it says.
+fn run_printed(root: &Path, mut program: Command, command: &str, more: &[&str]) -> String {
+    program.args(command.split(' ').skip(1)).args(more);
+    run(program.current_dir(root).env_remove("CARGO_TARGET_DIR"))
+}
+
+/// The repository as its commands see it, with a `target` of its own.
+#[cfg(unix)]
+fn repository(name: &str) -> PathBuf {
+    let root = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
+    fs::create_dir_all(&root).expect("a folder");
+    let from = package().join("../..").canonicalize().expect("the repository");
+    for part in ["Cargo.toml", "Cargo.lock", "monitor-core", "host-harness", "tests", "traces-demo"] {
+        let _ = fs::remove_file(root.join(part));
+        std::os::unix::fs::symlink(from.join(part), root.join(part)).expect("a link");
+    }
+    root
+}
+
+#[cfg(unix)]
+#[test]
+fn the_lines_of_the_readme_build_and_run_the_example_on_this_machine() {
+    let root = repository("readme-host");
+    let commands = printed("-o target/example\n");
+    let [library, program, example] = &commands[..] else { panic!("{commands:?}") };
+    run_printed(&root, Toolchain::Rustup.cargo(board(build::TARGET)), library, &["--quiet"]);
+    run_printed(&root, Command::new("cc"), program, &[]);
+    assert!(program.starts_with("cc ") && library.starts_with("cargo "));
+    assert_eq!(run_printed(&root, Command::new(root.join(example)), example, &[]), expected());
+}
+
+#[cfg(unix)]
+#[test]
+fn the_lines_of_the_readme_build_and_run_the_example_on_a_cortex_m() {
+    let Some(toolchain) = build::tools_for_target() else { return };
+    let root = repository("readme-target");
+    let commands = printed("-o target/example.elf");
+    let [target, library, program, board_line] = &commands[..] else { panic!("{commands:?}") };
+    // Debian's toolchain takes the place of the target that this line installs, and builds `core` from its sources.
+    assert_eq!(*target, format!("rustup target add {}", build::TARGET));
+    let more = [&["--quiet"], toolchain.build_arguments()].concat();
+    assert!(library.starts_with("cargo rustc ") && program.starts_with("arm-none-eabi-gcc "));
+    run_printed(&root, toolchain.cargo(board(build::TARGET)), library, &more);
+    run_printed(&root, Command::new("arm-none-eabi-gcc"), program, &[]);
+    assert!(board_line.starts_with("qemu-system-arm "));
+    let said = run_printed(&root, Command::new("qemu-system-arm"), board_line, &[]);
+    assert!(said.strip_prefix(&expected()).is_some_and(|rest| rest.starts_with("stack ")), "{said}");
 }
 
 #[test]

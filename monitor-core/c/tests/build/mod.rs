@@ -7,7 +7,7 @@ use std::process::{Command, Output};
 use cowitness_tests::not_run;
 use cowitness_tests::on_target::{Toolchain, board, is_there};
 
-const TARGET: &str = "thumbv7m-none-eabi";
+pub const TARGET: &str = "thumbv7m-none-eabi";
 pub const WARNINGS: [&str; 5] = ["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror"];
 
 /// The package of the library.
@@ -63,9 +63,9 @@ pub enum Profile {
     Unoptimised,
 }
 
-/// The library for the target, such that it does not link where a panic can be reached. `None` where the tools are not here, after
-/// saying so: only continuous integration must have them.
-pub fn for_target(profile: Profile) -> Option<PathBuf> {
+/// The toolchain for the target, where everything is here that builds and runs a program for it. `None` where not, after saying so: only
+/// continuous integration must have it.
+pub fn tools_for_target() -> Option<Toolchain> {
     if !["arm-none-eabi-gcc", "qemu-system-arm"].into_iter().all(is_there) {
         not_run(
             "no arm-none-eabi-gcc or no qemu-system-arm; install them with\n  \
@@ -73,13 +73,12 @@ pub fn for_target(profile: Profile) -> Option<PathBuf> {
         );
         return None;
     }
-    let toolchain = match Toolchain::of(board(TARGET)) {
-        Ok(toolchain) => toolchain,
-        Err(missing) => {
-            not_run(&missing.to_string());
-            return None;
-        }
-    };
+    Toolchain::of(board(TARGET)).map_err(|missing| not_run(&missing.to_string())).ok()
+}
+
+/// The library for the target, such that it does not link where a panic can be reached. `None` as above.
+pub fn for_target(profile: Profile) -> Option<PathBuf> {
+    let toolchain = tools_for_target()?;
     let into = format!("c-{}", toolchain.folder());
     let mut build = library(toolchain.cargo(board(TARGET)), &into, toolchain.build_arguments());
     build.args(["--target", TARGET, "--features", "prove-no-panic"]);
