@@ -68,6 +68,14 @@ impl Bench {
     }
 }
 
+/// The program with this on its standard input.
+fn fed(bench: &Bench, args: &[&str], input: &[u8]) -> Output {
+    bench.write("input", input);
+    let input = std::fs::File::open(bench.0.join("input")).unwrap();
+    let mut program = Command::new(env!("CARGO_BIN_EXE_cowitness"));
+    program.args(args).current_dir(&bench.0).stdin(input).output().unwrap()
+}
+
 fn out(output: &Output) -> String {
     String::from_utf8(output.stdout.clone()).unwrap()
 }
@@ -168,6 +176,34 @@ fn an_altered_cut_or_foreign_image_is_refused_with_2_and_prints_no_sheet() {
             );
         }
     }
+}
+
+#[test]
+fn an_image_is_read_from_standard_input() {
+    let bench = Bench::new("stdin");
+    let image = bench.seal();
+    let from_file = bench.run(&["inspect", "axis.sealed", "--setup", "axis.toml"]);
+    let from_input = fed(&bench, &["inspect", "-", "--setup", "axis.toml"], &image);
+    assert_eq!((from_input.status.code(), err(&from_input)), (Some(0), String::new()));
+    assert_eq!(out(&from_input), out(&from_file));
+    let cut = fed(&bench, &["inspect", "-"], &image[..9]);
+    assert_eq!(cut.status.code(), Some(2));
+    assert!(err(&cut).starts_with("error: standard input: cut: 9 bytes"), "{}", err(&cut));
+}
+
+#[test]
+fn where_the_settings_of_the_host_are_listed_is_told_as_it_is() {
+    let bench = Bench::new("host-settings");
+    let listed = |sheet: &str| sheet.contains("channel.b.latency         0.25 ms (250000 ns)\n");
+    let said = err(&bench.run(&["seal", "axis.toml", "--out", "named.sealed"]));
+    assert!(said.ends_with("of the target; the review sheet lists them\n"), "{said}");
+    assert!(listed(&out(&bench.run(&["inspect", "named.sealed"]))));
+    let said = err(&bench.run(&["seal", "axis.toml", "--out", "bare.sealed", "--no-labels"]));
+    let told =
+        "sealed without names and texts, the image does not list them: `cowitness inspect --setup` does\n";
+    assert!(said.ends_with(told), "{said}");
+    assert!(!listed(&out(&bench.run(&["inspect", "bare.sealed"]))));
+    assert!(listed(&out(&bench.run(&["inspect", "bare.sealed", "--setup", "axis.toml"]))));
 }
 
 #[test]

@@ -115,7 +115,7 @@ pub(super) struct Seal {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Inspect {
-    /// The sealed setup
+    /// The sealed setup; `-` is standard input
     #[arg(value_name = "FILE")]
     pub(super) image: PathBuf,
     /// Hold it against this setup: is it the image of it?

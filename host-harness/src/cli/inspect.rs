@@ -17,7 +17,7 @@ pub(super) fn run(args: &args::Inspect) -> ExitCode {
             return ExitCode::from(exit::UNUSABLE);
         }
     };
-    let shown = args.image.display();
+    let shown = name(&args.image);
     let review = keep(args).and_then(|()| read(&args.image)).and_then(|bytes| {
         let review =
             setup.as_ref().map_or_else(|| Review::of(&bytes), |setup| Review::against(&bytes, setup));
@@ -38,16 +38,30 @@ fn keep(args: &args::Inspect) -> Result<(), String> {
         .map_or(Ok(()), |json| keep_inputs(json, [&args.image].into_iter().chain(&args.setup)))
 }
 
+fn is_stdin(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+/// What messages call the image.
+fn name(path: &Path) -> String {
+    if is_stdin(path) { "standard input".to_owned() } else { path.display().to_string() }
+}
+
 fn read(path: &Path) -> Result<Vec<u8>, String> {
-    let unreadable =
-        |error| format!("{}: cannot be read: {error}; check the path of the image", path.display());
+    let shown = name(path);
+    let unreadable = |error| {
+        format!("{shown}: cannot be read: {error}; check the path of the image (`-` is standard input)")
+    };
+    let from: &mut dyn Read = if is_stdin(path) {
+        &mut std::io::stdin().lock()
+    } else {
+        &mut File::open(path).map_err(unreadable)?
+    };
     let mut bytes = Vec::new();
-    let file = File::open(path).map_err(unreadable)?;
-    file.take(MAX_IMAGE_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    from.take(MAX_IMAGE_BYTES + 1).read_to_end(&mut bytes).map_err(unreadable)?;
     if bytes.len() as u64 > MAX_IMAGE_BYTES {
         return Err(format!(
-            "{}: more than {MAX_IMAGE_BYTES} bytes, so not a sealed setup; give a file that `cowitness seal` wrote",
-            path.display()
+            "{shown}: more than {MAX_IMAGE_BYTES} bytes, so not a sealed setup; give what `cowitness seal` wrote"
         ));
     }
     Ok(bytes)
@@ -70,7 +84,7 @@ fn verdict(args: &args::Inspect, review: &Review) -> u8 {
     if review.is_consistent() {
         return exit::CLEAR;
     }
-    let image = args.image.display();
+    let image = name(&args.image);
     if let Some(setup) = review.setup.as_ref().filter(|setup| !setup.same) {
         let (path, count) = (&setup.path, setup.differences.len());
         complain(&format!("{image}: not the image of {path}, {count} differences; the sheet lists them"));

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use super::{args, complain, keep_inputs, load_setup, write_to};
 use crate::exit;
-use crate::seal::{Review, c_header, rust_source, seal};
+use crate::seal::{LabelKind, Review, c_header, rust_source, seal};
 
 pub(super) fn run(args: &args::Seal) -> ExitCode {
     match write(args) {
@@ -106,8 +106,15 @@ fn say(out: &Path, review: &Review) {
         held("speed.effective_window"),
         held("speed.spacing")
     );
+    let where_listed = match image.labels {
+        LabelKind::Full => "the review sheet lists them",
+        // Not even by number: they are in no part of the image.
+        LabelKind::Unit | LabelKind::None => {
+            "sealed without names and texts, the image does not list them: `cowitness inspect --setup` does"
+        }
+    };
     anstream::eprintln!(
-        "  {} settings are kept on the host and are not in the axis of the target; the review sheet lists them",
+        "  {} settings are kept on the host and are not in the axis of the target; {where_listed}",
         review.host.len()
     );
 }
