@@ -158,9 +158,15 @@ fn an_altered_cut_or_foreign_image_is_refused_with_2_and_prints_no_sheet() {
     altered[100] ^= 1;
     let mut version = image.clone();
     version[4] = 9;
+    let mut damaged = image.clone();
+    damaged[5] ^= 1;
     for (bytes, cause) in [
         (altered, "altered: sealed with checksum"),
         (version, "sealed in version 9 of the format; this program reads version 1"),
+        (
+            damaged,
+            "sealed in version 257 of the format; this program reads version 1; either it is damaged, then fetch it again",
+        ),
         (image[..image.len() - 1].to_vec(), "bytes long, but sealed with"),
         (Vec::new(), "cut: 0 bytes are less than any sealed setup has"),
         (SETUP.as_bytes().to_vec(), "not a sealed setup"),

@@ -85,7 +85,8 @@ const fn way_out(error: SealError) -> &'static str {
     match error {
         SealError::NotAnImage => "give a file that `cowitness seal` wrote",
         SealError::Version(_) => {
-            "seal the setup again with this program, or inspect the image with the program that sealed it"
+            "either it is damaged, then fetch it again from where it was sealed; or another version of the program sealed it, \
+             then seal the setup again with this one, or inspect the image with that one"
         }
         SealError::Length(..) | SealError::Altered(..) => {
             "do not use it: fetch it again from where it was sealed, or seal the setup again"

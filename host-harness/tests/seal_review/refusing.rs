@@ -43,14 +43,15 @@ fn an_image_cut_at_any_byte_is_refused_as_cut() {
 }
 
 #[test]
-fn an_image_of_another_version_is_refused_by_its_number_and_with_a_way_out() {
+fn an_image_of_another_version_is_refused_by_its_number_and_with_a_way_out_for_either_cause() {
     let mut bytes = sealed(&full());
     bytes[4] = 2;
     let refusal = refusal(&with_its_checksum(bytes));
     assert_eq!(
         refusal,
-        "sealed in version 2 of the format; this program reads version 1; seal the setup again with this program, \
-         or inspect the image with the program that sealed it"
+        "sealed in version 2 of the format; this program reads version 1; either it is damaged, then fetch it again from where \
+         it was sealed; or another version of the program sealed it, then seal the setup again with this one, or inspect the image \
+         with that one"
     );
 }
 

@@ -521,7 +521,7 @@ typedef struct {
 #define CW_STATUS_NOT_AN_IMAGE 32
 
 /**
- * The image was sealed in a version of the format that this library does not read.
+ * The image was sealed in a version of the format that this library does not read, or its version is damaged.
  */
 #define CW_STATUS_VERSION 33
 

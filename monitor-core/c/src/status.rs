@@ -46,7 +46,7 @@ pub const CW_STATUS_UNKNOWN: cw_status = 16;
 
 /// The image does not begin as a sealed setup does.
 pub const CW_STATUS_NOT_AN_IMAGE: cw_status = 32;
-/// The image was sealed in a version of the format that this library does not read.
+/// The image was sealed in a version of the format that this library does not read, or its version is damaged.
 pub const CW_STATUS_VERSION: cw_status = 33;
 /// The image is cut, or something was appended.
 pub const CW_STATUS_LENGTH: cw_status = 34;
@@ -104,7 +104,7 @@ const fn text_of(status: cw_status) -> &'static CStr {
         CW_STATUS_NO_TRIP => c"no such trip is latched",
         CW_STATUS_UNKNOWN => c"not known at the last frame",
         CW_STATUS_NOT_AN_IMAGE => c"not a sealed setup: it does not begin with CWAX",
-        CW_STATUS_VERSION => c"sealed in a version of the format that is not read here",
+        CW_STATUS_VERSION => c"sealed in a version of the format that is not read here, or damaged",
         CW_STATUS_LENGTH => c"the image is cut, or something was appended",
         CW_STATUS_ALTERED => c"the image was altered: its checksum is not that of its content",
         CW_STATUS_POINTS => c"sealed for another number of stored readings than CW_POINTS",
