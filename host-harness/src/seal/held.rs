@@ -104,7 +104,8 @@ impl Number {
     /// Travel of a count, of either sign; stored as its size and its sign.
     pub(super) fn per_count(nano: u64, reversed: bool) -> Self {
         let steps = if reversed { -i128::from(nano) } else { nano.into() };
-        let hex = format!("0x{nano:016x}{}", if reversed { ", reversed 0x01" } else { ", reversed 0x00" });
+        let reversed = if reversed { "0x01 (yes)" } else { "0x00 (no)" };
+        let hex = format!("0x{nano:016x}, reversed {reversed}");
         Self { steps, hex, grid: Grid::NanoUlp, rounding: Rounding::Nearest }
     }
 }

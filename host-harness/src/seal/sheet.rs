@@ -14,7 +14,8 @@ const KEY: usize = 20;
 
 const HOW_TO_READ: &str = "Each value is shown as it is in force, with every decimal that is held, and below it as it is \
     stored: the whole number of steps, and its bits in hexadecimal (two's complement). ULP is 2^-24 of the axis unit, per second \
-    or per second squared; a distance per count is held in 1e-9 ULP. Values marked * follow from others and are not stored. \
+    or per second squared. A distance per count is held in 1e-9 ULP, as its size; reversed 0x01 beside it means that the position falls \
+    while the counter rises, 0x00 that both rise together. Values marked * follow from others and are not stored. \
     Tick a box when the value is what the document that asks for it says.";
 
 const NOT_ON_TARGET: &str = "The axis of the target knows nothing of these. Whoever writes the firmware provides for them: a latency \

@@ -206,6 +206,18 @@ fn a_value_that_is_no_whole_step_is_shown_with_its_rounding_and_the_side_it_went
 }
 
 #[test]
+fn the_direction_of_a_count_is_told_in_words() {
+    let sheet = sheet(&review(&full()));
+    assert!(sheet.contains("-5592405333333 1e-9 ULP = 0x0000051615555555, reversed 0x01 (yes)"), "{sheet}");
+    assert!(sheet.contains(", reversed 0x00 (no)"), "{sheet}");
+    let words = sheet.replace('\n', " ");
+    assert!(
+        words.contains("reversed 0x01 beside it means that the position falls while the counter rises"),
+        "{sheet}"
+    );
+}
+
+#[test]
 fn what_is_held_is_shown_with_every_decimal() {
     let review = review(&full());
     // 4195981721 / 2²⁴, by long division.
