@@ -6,7 +6,7 @@ use monitor_core::seal::Image;
 use serde::Serialize;
 
 use super::labels::Labels;
-use super::review::{InspectError, LabelKind, Review, kind_of};
+use super::review::{HostItem, InspectError, LabelKind, Review, kind_of};
 use super::seal_with;
 use crate::setup::Setup;
 
@@ -34,7 +34,7 @@ pub struct Difference {
 
 impl Review {
     /// Reads an image and holds it against a setup. Where it is the image of the setup and has no names, the review has those of the
-    /// setup.
+    /// setup. What is kept on the host is that of the setup too where the image does not say it, whether or not it is of that setup.
     ///
     /// # Errors
     ///
@@ -58,9 +58,18 @@ impl Review {
             review = Self::with(bytes, &image, Labels::of(setup, true))?;
         }
         let same = differences.is_empty();
+        if review.image.labels != LabelKind::Full {
+            review.host = host_of(setup);
+        }
         review.setup = Some(Comparison { path: setup.path.clone(), same, differences });
         Ok(review)
     }
+}
+
+fn host_of(setup: &Setup) -> Vec<HostItem> {
+    let all = Labels::of(setup, true).into_rest();
+    all.filter_map(|(path, text)| Some(HostItem { path: path.strip_prefix("host.")?.to_owned(), text }))
+        .collect()
 }
 
 fn differences(image: &[u8], review: &Review, again: &[u8], of_setup: &Review) -> Vec<Difference> {

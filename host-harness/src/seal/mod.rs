@@ -13,7 +13,7 @@
 //! | `image` | `bytes`, `format`, `crc32`, `setup_checksum` (eight hexadecimal digits each), `points`, `monitors`, `inputs`, `labels`: `"full"`, `"unit"` or `"none"` |
 //! | `title`, `unit` | `null` where the image does not say |
 //! | `sections` | of `path`, `heading`, `values`; each value has `path`, `key`, `held`, `unit`, `raw` (`steps`, `step`, `hex`), `derived`, `names`, `asked` (`text`, `default`, `fit`, `off_by`) |
-//! | `host` | of `path`, `text`: settings that are not in the axis of the target; empty where the image does not say |
+//! | `host` | of `path`, `text`: settings that are not in the axis of the target; where the image does not say, those of the setup, or none |
 //! | `setup` | `null`, or what the comparison with a setup found: `path`, `same`, `differences` of `path`, `image`, `setup` |
 //!
 //! Numbers are decimal strings with all digits that are held. `fit` is `exact`, `stricter-below`, `stricter-above`, `nearest` or `differs`.

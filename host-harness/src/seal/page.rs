@@ -16,16 +16,16 @@ pub(super) struct Block {
     pub(super) opens: bool,
 }
 
+/// So many blocks stay with their heading: with one alone, a page would end in a value that the rest is torn from.
+const TOGETHER: usize = 2;
+
 /// Lines for each page but header and footer.
 pub(super) fn pages(blocks: &[Block], room: usize) -> Vec<Vec<String>> {
     let mut pages = vec![Vec::new()];
     for (i, block) in blocks.iter().enumerate() {
-        // A heading does not stand alone at the end of a page.
-        let next = if block.opens { blocks.get(i + 1).filter(|next| !next.opens) } else { None };
-        let needed = block.lines.len() + next.map_or(0, |next| next.lines.len());
         let used = pages.last().map_or(0, Vec::len);
         let gap = usize::from(block.opens && used > 0);
-        if used > 0 && used + gap + needed > room {
+        if used > 0 && used + gap + needed(blocks.get(i..).unwrap_or_default(), room) > room {
             pages.push(again(block));
         } else if gap > 0 {
             push(&mut pages, room, block, String::new());
@@ -35,6 +35,22 @@ pub(super) fn pages(blocks: &[Block], room: usize) -> Vec<Vec<String>> {
         }
     }
     pages
+}
+
+/// How many lines the first block must have on its page: a heading those of the blocks that stay with it, unless no page has room for
+/// so many.
+fn needed(blocks: &[Block], room: usize) -> usize {
+    let Some((first, rest)) = blocks.split_first() else { return 0 };
+    let mut needed = first.lines.len();
+    if first.opens {
+        for next in rest.iter().take(TOGETHER).take_while(|next| !next.opens) {
+            if needed + next.lines.len() > room {
+                break;
+            }
+            needed += next.lines.len();
+        }
+    }
+    needed
 }
 
 /// What a page begins with that continues something.

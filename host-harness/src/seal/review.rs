@@ -45,7 +45,7 @@ pub struct Review {
     pub unit: Option<&'static str>,
     /// Every value, by what it belongs to.
     pub sections: Vec<Section>,
-    /// Settings that are not in the axis of the target.
+    /// Settings that are not in the axis of the target; where the image does not say, those of the setup it was held against.
     pub host: Vec<HostItem>,
     /// What holding it against a setup found.
     pub setup: Option<Comparison>,

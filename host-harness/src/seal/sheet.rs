@@ -62,12 +62,29 @@ fn header(review: &Review) -> Vec<String> {
     let image = &review.image;
     let title = review.title.as_deref().map_or_else(|| "(sealed without a title)".to_owned(), quoted);
     let sums = format!("image CRC-32 {}   setup checksum {}", image.crc32, image.setup_checksum);
-    vec![cut(&title, PAGE_WIDTH), line_of(&sums, &format!("points {}", image.points)), "-".repeat(PAGE_WIDTH)]
+    vec![
+        cut(&title, PAGE_WIDTH),
+        line_of(&sums, &format!("points {}", image.points)),
+        cut(&held_against(review), PAGE_WIDTH),
+        "-".repeat(PAGE_WIDTH),
+    ]
+}
+
+/// What came of the comparison, on every page: pages are signed and kept one by one.
+fn held_against(review: &Review) -> String {
+    match &review.setup {
+        None => "not held against a setup".to_owned(),
+        Some(setup) => {
+            let result = if setup.same { "the same" } else { "NOT THE SAME" };
+            format!("held against the setup: {result}, {}", quoted(&setup.path))
+        }
+    }
 }
 
 fn footer() -> Vec<String> {
     vec![
         "-".repeat(PAGE_WIDTH),
+        line_of("Accepted [ ]   Rejected [ ]", concat!("printed by cowitness ", env!("CARGO_PKG_VERSION"))),
         String::new(),
         "Reviewed by ____________________  Date ______________  Signature ______________".to_owned(),
     ]
@@ -158,10 +175,17 @@ impl Sheet {
     fn host(&mut self, review: &Review) {
         self.open("Kept on the host, not in the axis of the target");
         self.text(NOT_ON_TARGET);
-        if review.host.is_empty() {
-            self.text(
-                "Which they are is not in the image: it was sealed without names and texts. See the setup.",
-            );
+        if review.image.labels != LabelKind::Full {
+            self.text(match &review.setup {
+                None => "Which they are is not in the image: it was sealed without names and texts. See the setup.",
+                Some(setup) if setup.same => {
+                    "These are those of the setup it was held against; the image was sealed without names and texts."
+                }
+                Some(_) => {
+                    "These are those of the setup it was held against, WHICH IS NOT THAT OF THE IMAGE; the image was sealed without \
+                     names and texts."
+                }
+            });
         }
         for item in &review.host {
             self.block(hang(&format!("  [ ] {:<26}", item.path), &shown(&item.text)));

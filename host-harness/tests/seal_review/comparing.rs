@@ -32,6 +32,23 @@ fn an_image_without_names_is_shown_with_those_of_the_setup_that_it_is_the_image_
     assert!(sheet(&review).contains("they are those of the setup it was held against"));
 }
 
+#[test]
+fn what_is_kept_on_the_host_is_that_of_the_setup_where_the_image_does_not_say_and_told_to_be() {
+    let bare = seal(&full(), 129, false).expect("sealed");
+    let late = parsed(&FULL.replace("0.25 ms", "0.5 ms"));
+    for (setup, latency, told) in [
+        (full(), "0.25 ms (250000 ns)", "These are those of the setup it was held against;"),
+        (late, "0.5 ms (500000 ns)", "WHICH IS NOT THAT OF THE IMAGE"),
+    ] {
+        let sheet = sheet(&against(&bare, &setup).0);
+        let (_, kept) = sheet.split_once("Kept on the host").expect("a section");
+        assert!(kept.contains(&format!("  [ ] {:<26}{latency}\n", "channel.b.latency")), "{kept}");
+        assert!(kept.replace('\n', " ").contains(told), "{kept}");
+    }
+    let alone = sheet(&Review::of(&bare).expect("an image"));
+    assert!(alone.contains("Which they are is not in the image"), "{alone}");
+}
+
 /// Path, what the image says, what the setup says; the checksum aside, which always differs.
 fn differences(bytes: &[u8], setup: &Setup) -> Vec<(String, String, String)> {
     let (review, comparison) = against(bytes, setup);

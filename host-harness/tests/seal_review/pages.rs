@@ -27,6 +27,15 @@ fn check(review: &Review) -> Vec<String> {
             "{}",
             lines[2]
         );
+        let held = match &review.setup {
+            None => "not held against a setup",
+            Some(setup) if setup.same => "held against the setup: the same, \"axis.toml\"",
+            Some(_) => "held against the setup: NOT THE SAME, \"axis.toml\"",
+        };
+        assert_eq!(lines[3], held, "page {number}");
+        let result = lines[PAGE_LINES - 3];
+        assert!(result.starts_with("Accepted [ ]   Rejected [ ]"), "{result}");
+        assert!(result.ends_with(concat!("printed by cowitness ", env!("CARGO_PKG_VERSION"))), "{result}");
         let last = lines[PAGE_LINES - 1];
         assert!(["Reviewed by", "Date", "Signature"].iter().all(|place| last.contains(place)), "{last}");
     }
@@ -68,8 +77,9 @@ fn largest(length: usize) -> String {
 #[test]
 fn every_page_has_its_length_and_width_and_names_the_image() {
     assert!(check(&Review::of(&sealed(&full())).expect("an image")).len() > 1);
-    let compared = Review::against(&sealed(&full()), &parsed(&largest(1))).expect("an image");
-    check(&compared);
+    for setup in [full(), parsed(&largest(1))] {
+        check(&Review::against(&sealed(&full()), &setup).expect("an image"));
+    }
 }
 
 #[test]
@@ -112,13 +122,51 @@ fn an_axis_of_32_monitors_and_32_inputs_fits_its_pages() {
     assert!(pages.iter().any(|page| page.contains("Monitor 31\n")));
 }
 
+/// Title, facts and the line below them; the line above the signature, and what is below it.
+const HEAD: usize = 5;
+const FOOT: usize = 4;
+
+/// What a page has between head and foot.
+fn body(page: &str) -> Vec<&str> {
+    let body: Vec<&str> = page.lines().skip(HEAD).take(PAGE_LINES - HEAD - FOOT).collect();
+    let used = body.iter().rposition(|line| !line.is_empty()).expect("a page with something on it");
+    body[..=used].to_vec()
+}
+
 #[test]
 fn a_heading_is_never_the_last_of_a_page_and_is_said_again_where_a_page_continues() {
     let review = Review::of(&sealed(&parsed(&largest(1)))).expect("an image");
     for page in check(&review) {
-        let body: Vec<&str> = page.lines().skip(4).take(PAGE_LINES - 7).collect();
-        let last = body.iter().rfind(|line| !line.is_empty()).expect("a page with something on it");
+        let body = body(&page);
+        let last = body[body.len() - 1];
         assert!(last.starts_with(' ') || last.ends_with('.'), "{last:?} at the end of a page");
         assert!(!body[0].starts_with(' '), "{:?} at the beginning of a page", body[0]);
     }
+}
+
+#[test]
+fn no_group_is_torn_after_its_first_value() {
+    let mut ends = 0;
+    // Names of other lengths move the ends of the pages over all places of a group.
+    for length in 0..40 {
+        let text = largest(1).replace(NAMES[0], &format!("{}{}", NAMES[0], "x".repeat(4 * length)));
+        let review = Review::of(&sealed(&parsed(&text))).expect("an image");
+        let headings: Vec<String> =
+            review.sections.iter().map(|section| section.heading.chars().take(9).collect()).collect();
+        for page in check(&review) {
+            let body = body(&page);
+            let Some(heading) =
+                body.iter().rposition(|line| headings.iter().any(|start| line.starts_with(start.as_str())))
+            else {
+                continue;
+            };
+            let values = body[heading..].iter().filter(|line| line.starts_with("  [ ] ")).count();
+            let has_one = review.sections.iter().any(|section| {
+                section.values.len() == 1 && body[heading].starts_with(section.heading.as_str())
+            });
+            assert!(values >= 2 || has_one || body[heading].contains("(continued)"), "{length}: {page}");
+            ends += 1;
+        }
+    }
+    assert!(ends > 400, "{ends} pages");
 }
