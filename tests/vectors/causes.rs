@@ -4,8 +4,8 @@ use std::sync::LazyLock;
 
 use host_harness::compare::{Comparison, compare};
 use host_harness::replay::{ReplayAxis, axis};
-use host_harness::vectors::Recorded;
 use host_harness::vectors::columns::{COLUMNS, OUTCOMES, numbers};
+use host_harness::vectors::{BUILT_IN_SETUP, Recorded, Vectors};
 use monitor_core::{Channel, Check, Frame, Glimpse, Sample};
 
 use crate::BUILT_IN;
@@ -125,4 +125,33 @@ fn a_timeout_that_counts_as_exceeded_when_it_is_reached_is_told() {
         }
     });
     only(&comparison, "as old as its timeout counts as stale");
+}
+
+/// What is said of the first frame that waits for a speed while the permit is withheld, when its permit is logged the other way.
+fn told_of_a_permit_while_warming_up(setup: &str) -> String {
+    let written = Vectors::generate(setup, "warm.toml").unwrap_or_else(|error| panic!("{error}"));
+    let vectors = Recorded::parse(&written.to_csv(), "vectors.csv").expect("they were just written");
+    let (permit, warming_up) = (place("permit"), place("warming_up"));
+    let mut log = "case,frame,permit\n".to_owned();
+    let mut flipped = false;
+    for (number, case) in vectors.cases.iter().enumerate() {
+        for (index, (_, expected)) in case.rows.iter().enumerate() {
+            let flips = !flipped && index > 0 && expected[permit] == 0 && expected[warming_up] == 1;
+            log += &format!("{number},{index},{}\n", expected[permit] ^ u32::from(flips));
+            flipped |= flips;
+        }
+    }
+    assert!(flipped, "there is such a frame");
+    compare(&vectors, &log, "log.csv").expect("the log is good").first.expect("a difference")
+}
+
+#[test]
+fn warming_up_is_a_reason_for_no_permit_only_where_it_withholds_it() {
+    let waits = "something is warming up";
+    let withholds = told_of_a_permit_while_warming_up(BUILT_IN_SETUP);
+    assert!(withholds.contains(waits), "{withholds}");
+    let permits = BUILT_IN_SETUP.replacen("window = \"8 ms\"", "window = \"8 ms\"\nwarm_up = \"permit\"", 1);
+    assert!(permits.contains("warm_up"));
+    let permits = told_of_a_permit_while_warming_up(&permits);
+    assert!(!permits.contains(waits) && permits.contains("permit: the reference says 0"), "{permits}");
 }

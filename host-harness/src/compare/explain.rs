@@ -5,7 +5,7 @@ use std::fmt::Write;
 use monitor_core::{Channel, Check, Evidence, Frame, MonitorId, Outcome, Sample, SourceFault};
 
 use crate::replay::ReplayAxis;
-use crate::setup::Setup;
+use crate::setup::{Setup, WarmUp};
 use crate::vectors::Recorded;
 use crate::vectors::columns::{COLUMNS, Kind, OUTCOMES, numbers};
 
@@ -185,7 +185,8 @@ impl Story<'_> {
         for (number, _, _) in self.checks.iter().filter(|(_, _, check)| check.withdraws) {
             reasons.push(format!("\"{}\" withdraws it as planned", self.setup.monitors[*number].name));
         }
-        if self.outcome.warming_up {
+        // Otherwise what warms up only does without its monitors.
+        if self.outcome.warming_up && self.setup.speed.warm_up == WarmUp::Withhold {
             reasons.push("something is warming up".to_owned());
         }
         if self.outcome.permit {
