@@ -218,7 +218,7 @@ fn one_wrong_bit_is_explained_with_the_observed_value_and_the_limit_and_no_cause
     );
     assert_eq!(run.status.code(), Some(1), "{}", err(&run));
     let text = out(&run);
-    assert!(text.contains(" 1 differ\n"), "{text}");
+    assert!(text.contains(" 1 differs\n"), "{text}");
     assert!(text.contains(" mm/s, allowed ") || text.contains(" mm, allowed "), "{text}");
     assert!(text.contains("of an on-delay of "), "{text}");
     assert!(text.contains("No single kind of mistake"), "{text}");
@@ -239,9 +239,9 @@ fn missing_doubled_and_extra_frames_are_counted_and_the_first_is_named() {
     );
     assert_eq!(run.status.code(), Some(1), "{}", err(&run));
     let text = out(&run);
-    assert!(text.contains("1 frames missing, the first: case 0, frame 2"), "{text}");
-    assert!(text.contains("1 frames doubled, the first: case 0, frame 5 (lines 6 and "), "{text}");
-    assert!(text.contains("1 frames not in the vectors, the first: case 100000, frame 0"), "{text}");
+    assert!(text.contains("1 frame missing, the first: case 0, frame 2"), "{text}");
+    assert!(text.contains("1 frame doubled, the first: case 0, frame 5 (lines 6 and "), "{text}");
+    assert!(text.contains("1 frame not in the vectors, the first: case 100000, frame 0"), "{text}");
     assert!(text.contains(", 0 differ"), "{text}");
 }
 

@@ -1,7 +1,8 @@
 //! The log of somebody's own implementation against the vectors: where it first differs, and why the reference says otherwise.
 //!
 //! The log is a CSV file with the columns `case`, `frame`, `permit` and any others of an outcome ([`crate::vectors::columns`]), in
-//! any order. Frames that are missing, doubled or not in the vectors are counted, and the comparison goes on.
+//! any order. The order of the rows does not matter either: each names its frame. Rows that stand after one of a later frame are counted and
+//! told, and are no difference. Frames that are missing, doubled or not in the vectors are counted, and the comparison goes on.
 
 mod evidence;
 mod explain;
@@ -61,6 +62,8 @@ pub struct Comparison {
     pub doubled: Frames,
     /// Rows of the log that no frame of the vectors belongs to.
     pub extra: Frames,
+    /// Rows that stand after one of a later frame. Their order does not matter.
+    pub unordered: Frames,
     /// Outcome columns that the log does not have, so that they were not compared.
     pub not_compared: Vec<&'static str>,
     /// Columns of the log that mean nothing here.
@@ -105,6 +108,7 @@ pub fn compare(vectors: &Recorded, log: &str, path: &str) -> Result<Comparison, 
         missing: Frames::default(),
         doubled: Frames::default(),
         extra: Frames::default(),
+        unordered: Frames::default(),
         not_compared: COLUMNS
             .iter()
             .zip(log.has)
@@ -127,6 +131,7 @@ impl Comparison {
     /// The rows of the log by their case and frame.
     fn sort<'a>(&mut self, vectors: &Recorded, log: &'a Log) -> HashMap<(u64, u64), &'a LogRow> {
         let mut rows = HashMap::new();
+        let mut latest = (0, 0);
         for row in &log.rows {
             let place = (row.case, row.frame);
             let case = usize::try_from(row.case).ok().and_then(|case| vectors.cases.get(case));
@@ -136,6 +141,10 @@ impl Comparison {
                 self.doubled.add(row.case, row.frame, || format!("lines {first} and {}", row.line));
             } else {
                 rows.insert(place, row);
+                if place < latest {
+                    self.unordered.add(row.case, row.frame, || format!("line {}", row.line));
+                }
+                latest = latest.max(place);
             }
         }
         rows

@@ -8,20 +8,41 @@ use crate::vectors::columns::COLUMNS;
 /// How many cases are listed.
 const LISTED: usize = 10;
 
+/// A number of things in words.
+fn counted(count: u64, one: &str, several: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { several })
+}
+
 impl fmt::Display for Comparison {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let verdict = if self.is_same() { "SAME" } else { "DIFFERENT" };
+        let has = COLUMNS.len() - self.not_compared.len();
         writeln!(
             f,
-            "{verdict}  {} of {} frames compared, {} differ",
-            self.compared, self.expected, self.different
+            "{verdict}  {} of {} compared in {has} of {} columns, {} {}",
+            self.compared,
+            counted(self.expected, "frame", "frames"),
+            COLUMNS.len(),
+            self.different,
+            if self.different == 1 { "differs" } else { "differ" }
         )?;
         let kinds =
             [("missing", &self.missing), ("doubled", &self.doubled), ("not in the vectors", &self.extra)];
         for (what, Frames { count, first }) in kinds {
             if let Some((case, frame, note)) = first {
-                writeln!(f, "  {count} frames {what}, the first: case {case}, frame {frame} ({note})")?;
+                writeln!(
+                    f,
+                    "  {} {what}, the first: case {case}, frame {frame} ({note})",
+                    counted(*count, "frame", "frames")
+                )?;
             }
+        }
+        if let Frames { count, first: Some((case, frame, note)) } = &self.unordered {
+            let rows = counted(*count, "row stands", "rows stand");
+            writeln!(
+                f,
+                "  {rows} after a later frame, the first: case {case}, frame {frame} ({note}); their order does not matter"
+            )?;
         }
         if !self.not_compared.is_empty() {
             writeln!(f, "  not in the log, so not compared: {}", self.not_compared.join(", "))?;
@@ -48,7 +69,8 @@ impl fmt::Display for Comparison {
             writeln!(f, "  {count:>8}  case {case}: {about}")?;
         }
         if self.by_case.len() > LISTED {
-            writeln!(f, "  ... and {} more cases", self.by_case.len() - LISTED)?;
+            let more = self.by_case.len() - LISTED;
+            writeln!(f, "  ... and {more} more {}", if more == 1 { "case" } else { "cases" })?;
         }
         Ok(())
     }
