@@ -2,11 +2,12 @@
 
 use std::sync::LazyLock;
 
-use host_harness::compare::{Comparison, compare};
+use host_harness::compare::{Cause, Comparison, compare};
 use host_harness::replay::{ReplayAxis, axis};
+use host_harness::setup::Setup;
 use host_harness::vectors::columns::{COLUMNS, OUTCOMES, numbers};
 use host_harness::vectors::{BUILT_IN_SETUP, Recorded, Vectors};
-use monitor_core::{Channel, Check, Frame, Glimpse, Sample};
+use monitor_core::{Channel, Check, Frame, Glimpse, Outcome, Sample};
 
 use crate::BUILT_IN;
 
@@ -15,9 +16,12 @@ static RECORDED: LazyLock<Recorded> =
 
 /// What an implementation knows at a frame.
 struct At<'a> {
+    /// The first frame of a case.
+    first: bool,
     frame: &'a Frame,
     before: [Option<Glimpse>; 2],
     axis: &'a ReplayAxis,
+    outcome: Outcome,
     checks: &'a [(usize, Channel, Check)],
 }
 
@@ -29,10 +33,42 @@ fn violated(channel: Channel) -> usize {
     place(if channel == Channel::A { "a_violated" } else { "b_violated" })
 }
 
-/// Compares the log of an implementation that comes to what the reference does, but for `mistake`.
-fn compared(mistake: impl Fn(&At<'_>, &mut [u32; OUTCOMES])) -> Comparison {
+/// Compares a log with these rows: case, frame, outcome.
+fn compared_rows(rows: impl IntoIterator<Item = (usize, usize, [u32; OUTCOMES])>) -> Comparison {
     let names: Vec<&str> = COLUMNS.iter().map(|column| column.name).collect();
     let mut log = format!("case,frame,{}\n", names.join(","));
+    for (number, index, values) in rows {
+        let cells: Vec<String> = values.iter().map(ToString::to_string).collect();
+        log += &format!("{number},{index},{}\n", cells.join(","));
+    }
+    compare(&RECORDED, &log, "log.csv").expect("the log is good")
+}
+
+/// What is expected, in the form of [`compared_rows`].
+fn expected() -> Vec<(usize, usize, [u32; OUTCOMES])> {
+    let cases = RECORDED.cases.iter().enumerate();
+    cases
+        .flat_map(|(number, case)| {
+            case.rows.iter().enumerate().map(move |(index, (_, values))| (number, index, *values))
+        })
+        .collect()
+}
+
+/// What an axis comes to that is shown the frames after `change` has had its way with them.
+fn of_axis(fresh: &ReplayAxis, change: impl Fn(&Frame) -> Frame) -> Comparison {
+    let mut rows = Vec::new();
+    for (number, case) in RECORDED.cases.iter().enumerate() {
+        let mut axis = fresh.clone();
+        for (index, (frame, _)) in case.rows.iter().enumerate() {
+            rows.push((number, index, numbers(&axis.step(&change(frame)))));
+        }
+    }
+    compared_rows(rows)
+}
+
+/// Compares the log of an implementation that comes to what the reference does, but for `mistake`.
+fn compared(mut mistake: impl FnMut(&At<'_>, &mut [u32; OUTCOMES])) -> Comparison {
+    let mut rows = Vec::new();
     let fresh = axis(&RECORDED.setup).expect("the core accepts it");
     for (number, case) in RECORDED.cases.iter().enumerate() {
         let mut axis = fresh.clone();
@@ -44,19 +80,33 @@ fn compared(mistake: impl Fn(&At<'_>, &mut [u32; OUTCOMES])) -> Comparison {
             });
             let mut values = numbers(&outcome);
             if !outcome.clock_fault {
-                mistake(&At { frame, before, axis: &axis, checks: &checks }, &mut values);
+                let at = At { first: index == 0, frame, before, axis: &axis, outcome, checks: &checks };
+                mistake(&at, &mut values);
             }
-            let cells: Vec<String> = values.iter().map(ToString::to_string).collect();
-            log += &format!("{number},{index},{}\n", cells.join(","));
+            rows.push((number, index, values));
         }
     }
-    compare(&RECORDED, &log, "log.csv").expect("the log is good")
+    compared_rows(rows)
 }
 
-/// Exactly one cause is named, and says `wanted`.
+/// Exactly one cause is named, says `wanted`, and explains every difference.
 fn only(comparison: &Comparison, wanted: &str) {
     assert!(comparison.different > 0);
-    assert!(matches!(comparison.causes.as_slice(), [one] if one.contains(wanted)), "{comparison}");
+    let [cause] = comparison.causes.as_slice() else { panic!("{comparison}") };
+    assert!(cause.text.contains(wanted), "{comparison}");
+    assert_eq!((cause.explains, cause.of), (comparison.different, comparison.different), "{comparison}");
+    assert!(comparison.to_string().contains(&format!("explains all {} differing frames", cause.of)));
+}
+
+/// Exactly one cause is named, says `wanted`, and explains some of the differences only.
+fn partly(comparison: &Comparison, wanted: &str) {
+    let [cause] = comparison.causes.as_slice() else { panic!("{comparison}") };
+    assert!(cause.text.contains(wanted), "{comparison}");
+    let (explains, of) = (cause.explains, comparison.different);
+    assert!(explains < of, "{comparison}");
+    let told = format!("explains {explains} of {of} differing frames, not the others");
+    assert!(comparison.to_string().contains(&told), "{comparison}");
+    assert!(comparison.to_string().contains("No single kind of mistake explains the whole log."));
 }
 
 #[test]
@@ -127,9 +177,163 @@ fn a_timeout_that_counts_as_exceeded_when_it_is_reached_is_told() {
     only(&comparison, "as old as its timeout counts as stale");
 }
 
+/// The permit of an implementation that latches nothing.
+fn unlatched(at: &At<'_>) -> bool {
+    let outcome = at.outcome;
+    let faulted = outcome.faults.a.is_some() || outcome.faults.b.is_some();
+    let planned = at.checks.iter().any(|(_, _, check)| check.withdraws);
+    !(faulted || planned || outcome.warming_up || outcome.has_trip())
+}
+
+#[test]
+fn a_permit_that_is_not_latched_is_told() {
+    let comparison = compared(|at, values| values[place("permit")] = unlatched(at).into());
+    only(&comparison, "a trip or a fault is not latched");
+}
+
+#[test]
+fn what_follows_from_a_mistake_is_explained_by_it_too() {
+    let mut tripped = false;
+    let comparison = compared(|at, values| {
+        tripped &= !at.first;
+        for (number, channel, check) in at.checks {
+            let reached = check.speed.is_some_and(|bound| bound.observed >= bound.limit)
+                || check.position.is_some_and(|bound| bound.observed >= bound.limit);
+            values[violated(*channel)] |= u32::from(reached) << number;
+            // A trip that should not be, for the rest of the case.
+            tripped |= reached && !check.is_violated();
+        }
+        if tripped {
+            values[place("permit")] = 0;
+        }
+    });
+    only(&comparison, "`>=` where `>` is meant");
+}
+
+#[test]
+fn an_inverted_permit_is_told_and_nothing_else() {
+    let comparison = compared_rows(expected().into_iter().map(|(number, index, mut values)| {
+        values[place("permit")] ^= 1;
+        (number, index, values)
+    }));
+    assert_eq!(comparison.different, comparison.expected);
+    only(&comparison, "the permit is inverted");
+}
+
+#[test]
+fn an_inverted_permit_beside_another_mistake_is_told_with_its_share() {
+    let comparison = compared(|at, values| {
+        values[place("permit")] ^= 1;
+        for (number, channel, check) in at.checks.iter().filter(|(_, _, check)| check.is_violated()) {
+            // Violations of one monitor are not logged.
+            values[violated(*channel)] &= !(u32::from(*number == 0 && check.is_violated()) << number);
+        }
+    });
+    partly(&comparison, "the permit is inverted");
+}
+
+#[test]
+fn a_permit_that_is_always_the_same_is_not_taken_for_a_known_mistake() {
+    for constant in [0, 1] {
+        let comparison = compared_rows(expected().into_iter().map(|(number, index, mut values)| {
+            values[place("permit")] = constant;
+            (number, index, values)
+        }));
+        assert!(!comparison.causes.iter().any(Cause::is_whole), "{comparison}");
+    }
+    let zeros =
+        compared_rows(expected().into_iter().map(|(number, index, _)| (number, index, [0; OUTCOMES])));
+    assert!(zeros.causes.is_empty(), "{zeros}");
+}
+
+#[test]
+fn channels_that_are_swapped_in_the_log_are_told() {
+    let comparison = compared(|_, values| {
+        for pair in [["a_fault", "b_fault"], ["a_violated", "b_violated"], ["a_tripped", "b_tripped"]] {
+            let [a, b] = pair.map(place);
+            values.swap(a, b);
+        }
+    });
+    only(&comparison, "channels A and B are swapped in the log");
+}
+
+#[test]
+fn sources_that_are_swapped_at_the_inputs_are_told() {
+    let fresh = axis(&RECORDED.setup).expect("the core accepts it");
+    let comparison = of_axis(&fresh, |frame| Frame { a: frame.b, b: frame.a, ..*frame });
+    only(&comparison, "channels A and B are swapped at their inputs");
+}
+
+#[test]
+fn numbers_from_one_are_told_as_such_and_nothing_is_made_of_what_is_then_compared() {
+    for (case, frame, wanted) in [
+        (
+            0,
+            1,
+            "frames are numbered from 1, those of the vectors from 0: the log has no frame 0, and 660 frames beyond the last",
+        ),
+        (1, 0, "cases are numbered from 1, those of the vectors from 0: the log has no case 0, and "),
+        (
+            1,
+            1,
+            "cases and frames are numbered from 1, those of the vectors from 0: the log has no case or frame 0, and ",
+        ),
+    ] {
+        let rows =
+            expected().into_iter().map(|(number, index, values)| (number + case, index + frame, values));
+        let comparison = compared_rows(rows);
+        only(&comparison, wanted);
+        assert!(comparison.to_string().contains("with 1 taken off, 0 of "), "{comparison}");
+    }
+    // A mistake beside it stays.
+    let comparison = compared_rows(expected().into_iter().map(|(number, index, mut values)| {
+        values[place("permit")] ^= u32::from(number == 7);
+        (number, index + 1, values)
+    }));
+    partly(&comparison, "frames are numbered from 1");
+}
+
+#[test]
+fn a_frame_too_many_is_no_numbering_from_one() {
+    let mut rows = expected();
+    let (number, index, values) = rows[rows.len() - 1];
+    rows.push((number, index + 1, values));
+    let comparison = compared_rows(rows);
+    assert_eq!(comparison.extra.count, 1);
+    assert!(comparison.causes.is_empty() && !comparison.is_same(), "{comparison}");
+}
+
+/// What the built-in axis would log with these settings instead of its own.
+fn of_another_setup(other: &[(&str, &str)]) -> Comparison {
+    let text = other.iter().fold(BUILT_IN_SETUP.to_owned(), |text, (from, to)| {
+        assert!(text.contains(from), "{from}");
+        text.replacen(from, to, 1)
+    });
+    let setup = Setup::parse(&text, "other.toml").unwrap_or_else(|error| panic!("{error}"));
+    of_axis(&axis(&setup).expect("the core accepts it"), |frame| *frame)
+}
+
+#[test]
+fn the_log_of_another_setup_is_not_taken_for_a_mistake_and_a_way_to_see_it_is_told() {
+    let wider = ("counter_bits   = 20", "counter_bits   = 32");
+    let longer = ("unit_per_count = \"0.0005 mm\"", "unit_per_count = \"0.0011 mm\"");
+    let comparison = of_another_setup(&[wider, longer, ("window = \"8 ms\"", "window = \"6 ms\"")]);
+    assert!(comparison.causes.is_empty(), "{comparison}");
+    let told = format!("with the line `# setup checksum: {:08x}` in it", RECORDED.setup.checksum());
+    assert!(comparison.to_string().contains(&told), "{comparison}");
+}
+
+#[test]
+fn a_width_that_is_wrong_in_the_setup_is_told_as_what_it_does_and_how_much_that_explains() {
+    let wider = ("counter_bits   = 20", "counter_bits   = 32");
+    only(&of_another_setup(&[wider]), "a counter that wraps is not handled");
+    let slower = ("limit    = \"1.2 m/s\"", "limit    = \"0.7 m/s\"");
+    partly(&of_another_setup(&[wider, slower]), "a counter that wraps is not handled");
+}
+
 /// What is said of the first frame that waits for a speed while the permit is withheld, when its permit is logged the other way.
 fn told_of_a_permit_while_warming_up(setup: &str) -> String {
-    let written = Vectors::generate(setup, "warm.toml").unwrap_or_else(|error| panic!("{error}"));
+    let written = Vectors::generate(setup, "warm.toml", 129).unwrap_or_else(|error| panic!("{error}"));
     let vectors = Recorded::parse(&written.to_csv(), "vectors.csv").expect("they were just written");
     let (permit, warming_up) = (place("permit"), place("warming_up"));
     let mut log = "case,frame,permit\n".to_owned();

@@ -1,52 +1,40 @@
-//! What kind of mistake the differences come from, where the whole log supports it and nothing in it speaks against it.
+//! What speaks in a log for each kind of mistake, and which differing frames each would explain.
+//!
+//! Some mistakes say what a whole row holds (the permit inverted, channels swapped, a frame late): they explain the frames at which the
+//! row is that one. Of the others it is known where they begin to show; they explain those frames, and where the case was as expected up
+//! to there, the ones after as well: a trip that should not be, or is not, changes everything that follows.
+
+use std::collections::BTreeMap;
 
 use monitor_core::{Channel, Check, Frame, MonitorId, Sample};
 
 use super::OUTCOMES;
+use super::mistake::{Cause, MISTAKES, Mistake, Votes, named};
 use crate::replay::ReplayAxis;
 use crate::setup::{Setup, Source, WarmUp};
-use crate::vectors::columns::COLUMNS;
+use crate::vectors::columns::{COLUMNS, numbers};
 
-/// How often a mistake would have shown, and how often it did.
-#[derive(Clone, Copy, Default)]
-struct Votes {
-    shows: u64,
-    does_not: u64,
+/// One frame of a case.
+struct Row {
+    expected: [u32; OUTCOMES],
+    logged: Option<[u32; OUTCOMES]>,
+    /// What the reference comes to when each channel is shown the source of the other.
+    crossed: [u32; OUTCOMES],
+    /// Mistakes that begin to show here.
+    shows: u32,
 }
-
-impl Votes {
-    fn add(&mut self, shows: bool) {
-        if shows {
-            self.shows += 1;
-        } else {
-            self.does_not += 1;
-        }
-    }
-
-    /// It showed more than once, and wherever it would have.
-    fn is_certain(self) -> bool {
-        self.shows >= 2 && self.does_not == 0
-    }
-}
-
-type Row = ([u32; OUTCOMES], Option<[u32; OUTCOMES]>);
 
 pub(super) struct Evidence<'a> {
     setup: &'a Setup,
     has: [bool; OUTCOMES],
     axis: Option<ReplayAxis>,
-    /// The frames of this case: what is expected and what was logged.
+    /// An axis whose sources are swapped.
+    crossed: Option<ReplayAxis>,
+    /// The frames of this case.
     case: Vec<Row>,
-    at_limit: Votes,
-    forwards: Votes,
-    backwards: Votes,
-    latch: Votes,
-    wrap: Votes,
-    stale: Votes,
-    trip_late: Votes,
-    trip_early: Votes,
-    late: Votes,
-    early: Votes,
+    votes: [Votes; MISTAKES],
+    /// Differing frames by the set of mistakes that would each explain them.
+    sets: BTreeMap<u32, u64>,
 }
 
 /// The place of a column in [`COLUMNS`].
@@ -54,30 +42,52 @@ fn place(name: &str) -> usize {
     COLUMNS.iter().position(|column| column.name == name).unwrap_or(0)
 }
 
+/// Columns of channel A and of channel B that are alike.
+fn alike() -> [[usize; 2]; 3] {
+    [["a_fault", "b_fault"], ["a_violated", "b_violated"], ["a_tripped", "b_tripped"]]
+        .map(|names| names.map(place))
+}
+
+/// An outcome with the columns of A and B exchanged.
+fn with_names_swapped(mut values: [u32; OUTCOMES]) -> [u32; OUTCOMES] {
+    alike().into_iter().for_each(|[a, b]| values.swap(a, b));
+    values
+}
+
+fn with_permit_inverted(mut values: [u32; OUTCOMES]) -> [u32; OUTCOMES] {
+    values[place("permit")] ^= 1;
+    values
+}
+
 impl<'a> Evidence<'a> {
     pub(super) fn new(setup: &'a Setup, has: [bool; OUTCOMES]) -> Self {
-        let none = Votes::default();
         Self {
             setup,
             has,
             axis: None,
+            crossed: None,
             case: Vec::new(),
-            at_limit: none,
-            forwards: none,
-            backwards: none,
-            latch: none,
-            wrap: none,
-            stale: none,
-            trip_late: none,
-            trip_early: none,
-            late: none,
-            early: none,
+            votes: [Votes::default(); MISTAKES],
+            sets: BTreeMap::new(),
         }
     }
 
     pub(super) fn begin(&mut self, fresh: &ReplayAxis) {
         self.axis = Some(fresh.clone());
+        self.crossed = Some(fresh.clone());
         self.case.clear();
+    }
+
+    /// The mistake would show at the frame at hand; so it does, or does not.
+    fn add(&mut self, mistake: Mistake, shows: bool) {
+        self.add_at(self.case.len().saturating_sub(1), mistake, shows);
+    }
+
+    fn add_at(&mut self, frame: usize, mistake: Mistake, shows: bool) {
+        self.votes[mistake as usize].add(shows);
+        if let Some(row) = self.case.get_mut(frame).filter(|_| shows) {
+            row.shows |= mistake.bit();
+        }
     }
 
     /// One frame, in the order of the case.
@@ -87,7 +97,9 @@ impl<'a> Evidence<'a> {
         expected: &[u32; OUTCOMES],
         logged: Option<&[u32; OUTCOMES]>,
     ) {
-        self.case.push((*expected, logged.copied()));
+        let swapped = Frame { a: shown.b, b: shown.a, ..*shown };
+        let crossed = self.crossed.as_mut().map_or(*expected, |axis| numbers(&axis.step(&swapped)));
+        self.case.push(Row { expected: *expected, logged: logged.copied(), crossed, shows: 0 });
         let Some(mut axis) = self.axis.take() else { return };
         let before = Channel::BOTH.map(|channel| axis.state().glimpse(channel));
         let mut checks: Vec<(usize, Channel, Check)> = Vec::new();
@@ -102,7 +114,7 @@ impl<'a> Evidence<'a> {
             let faulted = outcome.faults.a.is_some() || outcome.faults.b.is_some();
             let planned = checks.iter().any(|(_, _, check)| check.withdraws);
             if !(outcome.permit || waits || faulted || planned || outcome.has_trip()) {
-                self.latch.add(logged[place("permit")] == 1);
+                self.add(Mistake::Latch, logged[place("permit")] == 1);
             }
             self.source(shown, expected, logged, before);
         }
@@ -127,12 +139,12 @@ impl<'a> Evidence<'a> {
         if check.is_violated() {
             let speed = axis.speed(channel).map_or(0, |speed| speed.signed().to_bits());
             match speed.signum() {
-                1 => self.forwards.add(!says),
-                -1 => self.backwards.add(!says),
+                1 => self.add(Mistake::Forwards, !says),
+                -1 => self.add(Mistake::Backwards, !says),
                 _ => {}
             }
         } else if at {
-            self.at_limit.add(says);
+            self.add(Mistake::AtLimit, says);
         }
     }
 
@@ -149,20 +161,20 @@ impl<'a> Evidence<'a> {
             let Some(before) = before.filter(|_| self.has[column] && expected[column] == 0) else { continue };
             let says = logged[column] != 0;
             let age = shown.now.since(before.captured_at);
-            if reading.is_none() && age == Some(channel.timeout.value) {
-                self.stale.add(says);
-            }
             let bits = match channel.source {
                 Source::Counter { bits, .. } => u32::from(bits),
                 Source::Position { .. } => 64,
             };
+            if reading.is_none() && age == Some(channel.timeout.value) {
+                self.add(Mistake::Stale, says);
+            }
             if let Some(Sample::Count(raw)) = reading.map(|reading| reading.sample)
                 && bits < 64
             {
                 let last = before.mark.count().cast_unsigned() & (u64::MAX >> (64 - bits));
                 // The plain difference is more than half the range.
                 if raw.abs_diff(last) >> (bits - 1) != 0 {
-                    self.wrap.add(says);
+                    self.add(Mistake::Wrap, says);
                 }
             }
         }
@@ -170,92 +182,98 @@ impl<'a> Evidence<'a> {
 
     /// After the last frame of a case.
     pub(super) fn end(&mut self) {
-        let case = std::mem::take(&mut self.case);
-        for column in ["a_tripped", "b_tripped"].map(place).into_iter().filter(|&column| self.has[column]) {
-            let logged = |frame: usize| case.get(frame).and_then(|(_, logged)| logged.map(|row| row[column]));
-            for (frame, (expected, _)) in case.iter().enumerate() {
-                for bit in (0..32).filter(|bit| expected[column] >> bit & 1 == 1) {
-                    let says = |frame: usize| logged(frame).map(|value| value >> bit & 1 == 1);
-                    let now = says(frame);
-                    // The last frame of a case cannot show that it comes later.
-                    if let (Some(now), Some(next)) = (now, says(frame + 1)) {
-                        self.trip_late.add(!now && next);
-                    }
-                    if let (Some(now), Some(last)) = (now, frame.checked_sub(1).and_then(says)) {
-                        self.trip_early.add(!now && last);
-                    }
+        for column in ["a_tripped", "b_tripped"].map(place) {
+            if self.has[column] {
+                self.trips(column);
+            }
+        }
+        // What has shown in this case, and what did not explain a difference before it did.
+        let (mut shown, mut came_later) = (0, 0);
+        for frame in 0..self.case.len() {
+            let foretold = self.foretold(frame);
+            let Some(row) = self.case.get(frame) else { continue };
+            shown |= row.shows;
+            if let Some(logged) = row.logged
+                && !self.same(&logged, &row.expected)
+            {
+                let set = shown & !came_later | row.shows | foretold;
+                came_later |= !set;
+                *self.sets.entry(set).or_insert(0) += 1;
+            }
+        }
+        self.case.clear();
+    }
+
+    /// Trips that come a frame earlier or later than expected.
+    fn trips(&mut self, column: usize) {
+        for frame in 0..self.case.len() {
+            let expected = self.case[frame].expected[column];
+            for bit in (0..32).filter(|bit| expected >> bit & 1 == 1) {
+                let says =
+                    |frame: usize| self.case.get(frame)?.logged.map(|logged| logged[column] >> bit & 1 == 1);
+                let (last, now, next) = (frame.checked_sub(1).and_then(says), says(frame), says(frame + 1));
+                let Some(now) = now else { continue };
+                // The last frame of a case cannot show that it comes later.
+                if let Some(next) = next {
+                    self.add_at(frame, Mistake::TripLate, !now && next);
+                }
+                if let Some(last) = last {
+                    self.add_at(frame - 1, Mistake::TripEarly, !now && last);
                 }
             }
         }
-        let same = |one: &[u32; OUTCOMES], other: &[u32; OUTCOMES]| {
-            (0..OUTCOMES).all(|i| !self.has[i] || one[i] == other[i])
+    }
+
+    /// The same as far as the log has it.
+    fn same(&self, one: &[u32; OUTCOMES], other: &[u32; OUTCOMES]) -> bool {
+        (0..OUTCOMES).all(|i| !self.has[i] || one[i] == other[i])
+    }
+
+    /// The mistakes that say what this row of the log holds and are right. Counts their votes.
+    fn foretold(&mut self, frame: usize) -> u32 {
+        let Some(Row { expected, logged: Some(logged), crossed, .. }) = self.case.get(frame) else {
+            return 0;
         };
-        for pair in case.windows(2) {
-            let [(first, logged_first), (second, logged_second)] = pair else { continue };
-            if same(first, second) {
-                continue;
-            }
-            if let Some(logged) = logged_second {
-                self.late.add(same(logged, first));
-            }
-            if let Some(logged) = logged_first {
-                self.early.add(same(logged, second));
-            }
-        }
-    }
-
-    /// In words.
-    pub(super) fn causes(&self) -> Vec<String> {
-        if self.late.is_certain() {
-            return vec![told(
-                "everything comes one frame late: outcomes are logged before the frame is evaluated",
-                self.late,
-            )];
-        }
-        if self.early.is_certain() {
-            return vec![told(
-                "everything comes one frame early: a row is logged with the frame before",
-                self.early,
-            )];
-        }
-        let mut causes = Vec::new();
-        let all = [
-            (self.at_limit, "reaching a limit counts as a violation: `>=` where `>` is meant"),
-            (self.stale, "a reading that is as old as its timeout counts as stale: `>=` where `>` is meant"),
-            (
-                self.latch,
-                "a trip or a fault is not latched: the permit comes back by itself once its cause is gone",
-            ),
-            (
-                self.wrap,
-                "a counter that wraps is not handled: its change is the two's-complement difference in its width",
-            ),
-            (
-                self.trip_late,
-                "every trip comes one frame late: the on-delay is compared with `>` where `>=` is meant, or counted in frames",
-            ),
-            (
-                self.trip_early,
-                "every trip comes one frame early: the on-delay is counted in frames, or begins a frame too early",
-            ),
+        let (expected, logged, crossed) = (*expected, *logged, *crossed);
+        let permit = place("permit");
+        let named_otherwise = with_names_swapped(expected);
+        let beside =
+            |frame: Option<usize>| frame.and_then(|frame| self.case.get(frame)).map(|row| row.expected);
+        let (last, next) = (beside(frame.checked_sub(1)), beside(Some(frame + 1)));
+        // A source that the channel cannot follow takes the permit, as much else does: only what is said of a channel tells that it
+        // was this.
+        let of_channel = alike()
+            .into_iter()
+            .flatten()
+            .any(|i| self.has[i] && crossed[i] != 0 && crossed[i] != expected[i]);
+        let differs = |row: [u32; OUTCOMES]| !self.same(&row, &expected);
+        // Of what a mistake makes of the first or the last frame of a case nothing is known, so it is not held against it.
+        let says = |row: Option<[u32; OUTCOMES]>| row.is_none_or(|row| self.same(&row, &logged));
+        let found = [
+            (Mistake::NamesSwapped, differs(named_otherwise), says(Some(named_otherwise))),
+            (Mistake::SourcesSwapped, of_channel, says(Some(crossed))),
+            (Mistake::Late, last.is_some_and(differs), says(last)),
+            (Mistake::Early, next.is_some_and(differs), says(next)),
         ];
-        causes.extend(
-            all.into_iter().filter(|(votes, _)| votes.is_certain()).map(|(votes, text)| told(text, votes)),
-        );
-        for (missed, other, way) in
-            [(self.backwards, self.forwards, "backwards"), (self.forwards, self.backwards, "forwards")]
-        {
-            if missed.is_certain() && other.shows == 0 && other.does_not > 0 {
-                causes.push(told(
-                    &format!("no violation {way} is seen, those the other way are: the sign of the speed is not taken off"),
-                    missed,
-                ));
+        // Its votes are those of the permit alone: with any other mistake beside it, it is inverted all the same.
+        self.votes[Mistake::PermitInverted as usize].add(logged[permit] != expected[permit]);
+        let mut right = 0;
+        if self.same(&with_permit_inverted(expected), &logged) {
+            right |= Mistake::PermitInverted.bit();
+        }
+        for (mistake, would_show, is_right) in found {
+            if would_show {
+                self.votes[mistake as usize].add(is_right);
+            }
+            if is_right {
+                right |= mistake.bit();
             }
         }
-        causes
+        right
     }
-}
 
-fn told(text: &str, votes: Votes) -> String {
-    format!("{text} (so at all {} frames at which it would show)", votes.shows)
+    /// The mistakes that are named.
+    pub(super) fn causes(&self) -> Vec<Cause> {
+        named(&self.votes, &self.sets)
+    }
 }

@@ -28,6 +28,9 @@ pub(super) struct Log {
 /// What a comment of a log may say.
 const SETUP: &str = "setup checksum:";
 
+/// The same as it stands in a log.
+pub(super) const SETUP_LINE: &str = "# setup checksum: ";
+
 /// Where the columns are.
 struct Places {
     case: usize,

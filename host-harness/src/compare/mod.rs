@@ -3,10 +3,20 @@
 //! The log is a CSV file with the columns `case`, `frame`, `permit` and any others of an outcome ([`crate::vectors::columns`]), in
 //! any order. The order of the rows does not matter either: each names its frame. Rows that stand after one of a later frame are counted and
 //! told, and are no difference. Frames that are missing, doubled or not in the vectors are counted, and the comparison goes on.
+//!
+//! # The kind of mistake
+//!
+//! A known kind of mistake is named only where the log shows it at every frame at which it would show. (For one that says what whole
+//! rows hold, nine in ten of those are enough.) It is called the explanation when it accounts for every differing frame: when the row is
+//! what the mistake makes of it, or the mistake shows at that frame, or it showed before in the same case, which was as expected up to
+//! there; for what follows a trip that should not be may be anything. Where none accounts for all, those are named that do so together,
+//! or that account for at least half by themselves, with how many differing frames each explains and that it does not explain the others.
 
 mod evidence;
 mod explain;
 mod log;
+mod mistake;
+mod numbering;
 mod text;
 
 use std::collections::{BTreeMap, HashMap};
@@ -16,6 +26,7 @@ use crate::vectors::Recorded;
 use crate::vectors::columns::{COLUMNS, OUTCOMES};
 use evidence::Evidence;
 use log::{Log, LogRow};
+pub use mistake::Cause;
 
 /// A log that cannot be used. Its text says where, what, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -77,7 +88,9 @@ pub struct Comparison {
     /// The first difference, explained.
     pub first: Option<String>,
     /// Mistakes that would do this, as far as the whole log shows it.
-    pub causes: Vec<String>,
+    pub causes: Vec<Cause>,
+    /// What to write into the log so that one of another setup is refused; `None` when it is there.
+    pub unnamed_setup: Option<String>,
 }
 
 impl Comparison {
@@ -121,6 +134,7 @@ pub fn compare(vectors: &Recorded, log: &str, path: &str) -> Result<Comparison, 
         by_case: BTreeMap::new(),
         first: None,
         causes: Vec::new(),
+        unnamed_setup: log.setup.is_none().then(|| format!("{}{ours}", log::SETUP_LINE)),
     };
     let rows = result.sort(vectors, &log);
     result.run(vectors, &log, &rows)?;
@@ -184,9 +198,12 @@ impl Comparison {
             }
             evidence.end();
         }
-        if self.different > 0 {
-            self.causes = evidence.causes();
-        }
+        // With the numbers off by one, every row was held against another frame: there is nothing to be learnt from that.
+        self.causes = match numbering::from_one(vectors, log, self.different) {
+            Some(cause) => vec![cause],
+            None if self.different > 0 => evidence.causes(),
+            None => Vec::new(),
+        };
         Ok(())
     }
 }

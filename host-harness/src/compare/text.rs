@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::{Comparison, Frames};
+use super::{Cause, Comparison, Frames};
 use crate::vectors::columns::COLUMNS;
 
 /// How many cases are listed.
@@ -50,15 +50,14 @@ impl fmt::Display for Comparison {
         if !self.ignored.is_empty() {
             writeln!(f, "  columns of the log that mean nothing here: {}", self.ignored.join(", "))?;
         }
-        let Some(first) = &self.first else { return Ok(()) };
-        writeln!(f, "\n{first}")?;
-        if self.causes.is_empty() {
-            writeln!(f, "No single kind of mistake explains the whole log.")?;
-        } else {
-            writeln!(f, "What would do this")?;
-            for cause in &self.causes {
-                writeln!(f, "  {cause}")?;
-            }
+        if let Some(first) = &self.first {
+            writeln!(f, "\n{first}")?;
+        } else if !self.causes.is_empty() {
+            writeln!(f)?;
+        }
+        self.write_causes(f)?;
+        if self.different == 0 {
+            return Ok(());
         }
         writeln!(f, "\nDifferences by column")?;
         for (column, count) in COLUMNS.iter().zip(self.by_column).filter(|(_, count)| *count > 0) {
@@ -71,6 +70,33 @@ impl fmt::Display for Comparison {
         if self.by_case.len() > LISTED {
             let more = self.by_case.len() - LISTED;
             writeln!(f, "  ... and {more} more {}", if more == 1 { "case" } else { "cases" })?;
+        }
+        Ok(())
+    }
+}
+
+impl Comparison {
+    fn write_causes(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.causes.is_empty() && self.different == 0 {
+            return Ok(());
+        }
+        if self.causes.is_empty() {
+            writeln!(f, "No single kind of mistake explains the whole log.")?;
+        } else if self.causes.iter().all(Cause::is_whole) {
+            writeln!(f, "What would do this")?;
+        } else if let [_] = self.causes.as_slice() {
+            writeln!(f, "No single kind of mistake explains the whole log. What would do part of it")?;
+        } else {
+            writeln!(f, "No single kind of mistake explains the whole log. What would do parts of it")?;
+        }
+        for cause in &self.causes {
+            writeln!(f, "  {cause}")?;
+        }
+        if let Some(line) = self.unnamed_setup.as_ref().filter(|_| !self.causes.iter().any(Cause::is_whole)) {
+            writeln!(
+                f,
+                "The log does not say which setup it is of; with the line `{line}` in it, one of another setup is refused."
+            )?;
         }
         Ok(())
     }
