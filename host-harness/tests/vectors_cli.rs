@@ -261,7 +261,7 @@ fn a_bad_log_is_refused_with_line_and_column_and_what_to_do() {
         (
             "short.csv",
             "case,frame,permit\n0,1\n",
-            "short.csv:2:3: 2 cells, but the header line has 3 columns",
+            "short.csv:2:3: 2 cells, but the header line has 3 columns, separated by comma",
         ),
         ("none.csv", "case,frame\n0,0\n", "none.csv:1: no column `permit`"),
         ("twice.csv", "case,frame,permit,permit\n", "twice.csv:1:19: column `permit` twice"),

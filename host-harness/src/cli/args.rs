@@ -46,7 +46,8 @@ pub(super) enum Command {
     Vectors(Vectors),
     /// Compare the log of an implementation with such vectors: the first difference, and why the reference says otherwise
     #[command(after_help = "Example:\n  cowitness compare log.csv --vectors vectors.csv\n\n\
-        The log has the columns case, frame, permit, and any others of an outcome.\n\n\
+        The log is text separated by comma, semicolon or tab, with the columns case, frame, permit, and any others of an\n\
+        outcome. Neither columns nor rows need an order.\n\n\
         Exit status: 0 the same, 1 different, 2 could not run.")]
     Compare(Compare),
     /// Print the JSON Schema of the replay report
@@ -148,7 +149,7 @@ pub(super) struct Vectors {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Compare {
-    /// What the implementation came to, as CSV; `-` is standard input
+    /// What the implementation came to, as delimited text; `-` is standard input
     #[arg(value_name = "LOG")]
     pub(super) log: PathBuf,
     /// The vectors, as `cowitness vectors --csv` wrote them

@@ -5,7 +5,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use super::{args, complain, print};
-use crate::compare::{Comparison, compare};
+use crate::compare::{Comparison, compare, decode};
 use crate::exit;
 use crate::setup::Setup;
 use crate::vectors::Recorded;
@@ -45,11 +45,14 @@ fn both(args: &args::Compare) -> Result<Comparison, String> {
 }
 
 fn read(path: &Path, way_out: &str) -> Result<String, String> {
-    let bad = |error: std::io::Error| format!("{}: cannot be read: {error}; {way_out}", path.display());
-    if path.as_os_str() != "-" {
-        return std::fs::read_to_string(path).map_err(bad);
-    }
-    let mut text = String::new();
-    std::io::stdin().lock().read_to_string(&mut text).map_err(bad)?;
-    Ok(text)
+    let name = path.display().to_string();
+    let bad = |error: std::io::Error| format!("{name}: cannot be read: {error}; {way_out}");
+    let bytes = if path.as_os_str() == "-" {
+        let mut bytes = Vec::new();
+        std::io::stdin().lock().read_to_end(&mut bytes).map_err(bad)?;
+        bytes
+    } else {
+        std::fs::read(path).map_err(bad)?
+    };
+    decode(bytes, &name).map_err(|error| error.to_string())
 }

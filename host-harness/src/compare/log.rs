@@ -1,7 +1,8 @@
 //! The log of an implementation: what it came to, frame by frame.
 
 use super::BadLog;
-use crate::vectors::columns::{COLUMNS, OUTCOMES, STIMULUS, cells, number};
+use crate::setup::nearest::nearest;
+use crate::vectors::columns::{COLUMNS, FAULTS, OUTCOMES, RESETS, STIMULUS, number};
 
 /// One row of a log.
 #[derive(Clone, Copy, Debug)]
@@ -31,12 +32,81 @@ const SETUP: &str = "setup checksum:";
 /// The same as it stands in a log.
 pub(super) const SETUP_LINE: &str = "# setup checksum: ";
 
+/// What may separate cells, and its name.
+const SEPARATORS: [(char, &str); 3] = [(',', "comma"), (';', "semicolon"), ('\t', "tab")];
+
+/// What is said of the first line of a log where it is not what it must be.
+const FIRST_LINE: &str = "the first line must name the columns, at least `case,frame,permit`";
+
+/// The cells of a line, without blanks around them; a cell in double quotes may hold the separator.
+fn cells(line: &str, separator: char) -> Vec<&str> {
+    let mut quoted = false;
+    let parts = line.split(|letter| {
+        quoted ^= letter == '"';
+        letter == separator && !quoted
+    });
+    parts.map(|cell| cell.trim().trim_matches('"').trim()).collect()
+}
+
+/// Whether a column of this name is needed, or is compared when it is there.
+fn is_known(name: &str) -> bool {
+    ["case", "frame"].contains(&name) || COLUMNS.iter().any(|column| column.name == name)
+}
+
+/// The separator under which a header line names most columns, and most of those that are known.
+fn separator(header: &str) -> char {
+    let mut best = (',', (0, 0));
+    for (letter, _) in SEPARATORS {
+        let names = cells(header, letter);
+        let rank = (names.iter().filter(|name| is_known(name)).count(), names.len());
+        if rank > best.1 {
+            best = (letter, rank);
+        }
+    }
+    best.0
+}
+
+/// Whether a cell of what should be names is a value.
+fn is_value(cell: &str) -> bool {
+    let word = |word: &&str| word.eq_ignore_ascii_case(cell);
+    (number(cell).is_some() && !cell.is_empty())
+        || FAULTS.iter().chain(&RESETS).any(word)
+        || ["true", "false"].iter().any(word)
+}
+
+/// The words of a name, in the order of the alphabet.
+fn words(name: &str) -> Vec<String> {
+    let lower = name.to_lowercase();
+    let mut words: Vec<String> = lower
+        .split(|letter: char| !letter.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_owned)
+        .collect();
+    words.sort();
+    words
+}
+
+/// Which of the columns that a log lacks one of an unknown name was probably meant to be: by its spelling, unless that is as near to
+/// one that the log has, or by its words in another order.
+fn meant<'a>(name: &str, missing: &[&'a str], present: &[&'a str]) -> Option<&'a str> {
+    let near = nearest(name, missing.iter().chain(present).copied()).filter(|near| missing.contains(near));
+    near.or_else(|| missing.iter().copied().find(|other| words(other) == words(name)))
+}
+
 /// Where the columns are.
 struct Places {
+    separator: char,
     case: usize,
     frame: usize,
     outcomes: [Option<usize>; OUTCOMES],
     names: Vec<String>,
+}
+
+/// A text that may be long, cut for a message.
+fn shortened(text: &str) -> String {
+    const LONGEST: usize = 100;
+    let cut: String = text.chars().take(LONGEST).collect();
+    if cut.len() == text.len() { cut } else { cut + "..." }
 }
 
 struct Reader<'a> {
@@ -52,12 +122,23 @@ impl Reader<'_> {
     }
 
     fn header(&self, line: usize, text: &str) -> Result<(Places, Vec<String>), BadLog> {
-        let names = cells(text);
-        let mut places = Places { case: 0, frame: 0, outcomes: [None; OUTCOMES], names: Vec::new() };
-        let (mut case, mut frame, mut ignored) = (None, None, Vec::new());
+        let separator = separator(text);
+        let names = cells(text, separator);
+        if names.iter().any(|name| is_value(name)) && !names.iter().any(|name| is_known(&name.to_lowercase()))
+        {
+            let message = "this line holds values and no names";
+            return Err(BadLog(format!("{}:{line}: {message}; {FIRST_LINE}", self.path)));
+        }
+        let mut places =
+            Places { separator, case: 0, frame: 0, outcomes: [None; OUTCOMES], names: Vec::new() };
+        let (mut case, mut frame, mut unknown) = (None, None, Vec::new());
         for (place, name) in names.iter().enumerate() {
             if names[..place].contains(name) {
-                return Err(self.bad(line, text, name, format!("column `{name}` twice; keep one of them")));
+                let message = match *name {
+                    "" => "a second column without a name; name it, or leave it out".to_owned(),
+                    name => format!("column `{name}` twice; keep one of them"),
+                };
+                return Err(self.bad(line, text, name, message));
             }
             match *name {
                 "case" => case = Some(place),
@@ -66,30 +147,50 @@ impl Reader<'_> {
                     Some(outcome) => places.outcomes[outcome] = Some(place),
                     // What was shown may be in the log as well.
                     None if STIMULUS.contains(&name) => {}
-                    None => ignored.push(name.to_owned()),
+                    None => unknown.push(name),
                 },
             }
         }
+        let (present, missing): (Vec<&str>, Vec<&str>) = STIMULUS
+            .into_iter()
+            .chain(COLUMNS.map(|column| column.name))
+            .partition(|&name| names.contains(&name) || !is_known(name));
+        for name in &unknown {
+            if let Some(meant) = meant(name, &missing, &present) {
+                let message = format!(
+                    "column `{name}` means nothing here, and there is no column `{meant}`; call it that if it is meant, else give it \
+                     another name"
+                );
+                return Err(self.bad(line, text, name, message));
+            }
+        }
         places.names = names.iter().map(|name| (*name).to_owned()).collect();
-        let missing = |name: &str| {
-            let message =
-                format!("no column `{name}`; the first line names the columns, at least `case,frame,permit`");
-            BadLog(format!("{}:{line}: {message}", self.path))
+        let lacks = |name: &str| {
+            let found = match names.as_slice() {
+                [one] => format!("no comma, semicolon or tab parts the line `{}`", shortened(one)),
+                _ => format!("the columns are `{}`", shortened(&names.join("`, `"))),
+            };
+            BadLog(format!("{}:{line}: no column `{name}`: {found}; {FIRST_LINE}", self.path))
         };
-        places.case = case.ok_or_else(|| missing("case"))?;
-        places.frame = frame.ok_or_else(|| missing("frame"))?;
-        places.outcomes[0].ok_or_else(|| missing("permit"))?;
-        Ok((places, ignored))
+        places.case = case.ok_or_else(|| lacks("case"))?;
+        places.frame = frame.ok_or_else(|| lacks("frame"))?;
+        places.outcomes[0].ok_or_else(|| lacks("permit"))?;
+        Ok((places, unknown.into_iter().map(str::to_owned).collect()))
     }
 
     fn row(&self, line: usize, text: &str, places: &Places) -> Result<LogRow, BadLog> {
-        let cells = cells(text);
+        let cells = cells(text, places.separator);
         if cells.len() != places.names.len() {
             let last = cells.last().copied().unwrap_or(text);
             let message = format!(
-                "{} cells, but the header line has {} columns; write a cell for each",
+                "{} {}, but the header line has {} columns, separated by {}; write a cell for each",
                 cells.len(),
-                places.names.len()
+                if cells.len() == 1 { "cell" } else { "cells" },
+                places.names.len(),
+                SEPARATORS
+                    .iter()
+                    .find(|(letter, _)| *letter == places.separator)
+                    .map_or("", |(_, name)| name)
             );
             return Err(self.bad(line, text, last, message));
         }
@@ -125,6 +226,12 @@ impl Log {
         let mut places = None;
         let mut log = Self { has: [false; OUTCOMES], ignored: Vec::new(), setup: None, rows: Vec::new() };
         for (line, text) in (1..).zip(text.lines()) {
+            if let Some(lone) = text.find('\r') {
+                let message =
+                    "a carriage return (CR) without a line feed (LF) after it; end lines with LF or CRLF"
+                        .to_owned();
+                return Err(reader.bad(line, text, &text[lone..], message));
+            }
             if let Some(comment) = text.strip_prefix('#') {
                 let named = comment.trim().strip_prefix(SETUP).map(|sum| (sum.trim().to_owned(), line));
                 setup = setup.or(named);
@@ -140,9 +247,7 @@ impl Log {
         }
         log.setup = setup;
         if places.is_none() {
-            return Err(BadLog(format!(
-                "{path}: empty; the first line names the columns, at least `case,frame,permit`"
-            )));
+            return Err(BadLog(format!("{path}: empty; {FIRST_LINE}")));
         }
         if log.rows.is_empty() {
             return Err(BadLog(format!("{path}: no rows; write one for each frame of the vectors")));

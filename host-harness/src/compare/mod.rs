@@ -1,8 +1,11 @@
 //! The log of somebody's own implementation against the vectors: where it first differs, and why the reference says otherwise.
 //!
-//! The log is a CSV file with the columns `case`, `frame`, `permit` and any others of an outcome ([`crate::vectors::columns`]), in
-//! any order. The order of the rows does not matter either: each names its frame. Rows that stand after one of a later frame are counted and
-//! told, and are no difference. Frames that are missing, doubled or not in the vectors are counted, and the comparison goes on.
+//! The log is delimited text in UTF-8 with the columns `case`, `frame`, `permit` and any others of an outcome
+//! ([`crate::vectors::columns`]), in any order. It is separated by comma, semicolon or tab, by the one under which the header line
+//! names most columns. Columns that mean nothing here are told and passed over, but not one whose name is nearly that of a column that
+//! the log does not have. The order of the rows does not matter, for each names its frame; rows that stand after one of a later frame
+//! are counted and told, and are no difference. Frames that are missing, doubled or not in the vectors are counted, and the comparison
+//! goes on.
 //!
 //! # The kind of mistake
 //!
@@ -14,6 +17,7 @@
 
 mod evidence;
 mod explain;
+mod file;
 mod log;
 mod mistake;
 mod numbering;
@@ -25,6 +29,7 @@ use crate::replay::Refused;
 use crate::vectors::Recorded;
 use crate::vectors::columns::{COLUMNS, OUTCOMES};
 use evidence::Evidence;
+pub use file::decode;
 use log::{Log, LogRow};
 pub use mistake::Cause;
 

@@ -80,7 +80,7 @@ mod file;
 mod input;
 mod model;
 mod monitor;
-mod nearest;
+pub(crate) mod nearest;
 mod read;
 mod section;
 mod value;

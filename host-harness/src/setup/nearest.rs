@@ -2,7 +2,7 @@
 
 /// The known name nearest to `name`, when one is near enough to be a slip of the pen: up to one change in a short name
 /// and up to one in three letters of a longer one, three at most; case does not count.
-pub(super) fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let folded = name.to_lowercase();
     let allowed = (folded.chars().count() / 3).clamp(1, 3);
     known

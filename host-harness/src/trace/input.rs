@@ -120,7 +120,7 @@ const fn place(path: Arc<str>) -> Place {
     Place { path, line: None, column: None }
 }
 
-fn compression(magic: &[u8]) -> Compression {
+pub(crate) fn compression(magic: &[u8]) -> Compression {
     match magic {
         [0x1f, 0x8b, ..] => Compression::Gzip,
         // A frame, or a skippable frame in front of the first one.
@@ -130,7 +130,7 @@ fn compression(magic: &[u8]) -> Compression {
 }
 
 /// Formats that are met where a table is expected, by their first bytes.
-const fn other_format(magic: &[u8]) -> Option<&'static str> {
+pub(crate) const fn other_format(magic: &[u8]) -> Option<&'static str> {
     match magic {
         [b'P', b'K', 3, 4, ..] => Some("a zip archive (or a spreadsheet)"),
         [b'B', b'Z', b'h', b'1'..=b'9', b'1', b'A'] => Some("a bzip2 file"),

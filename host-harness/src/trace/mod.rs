@@ -61,6 +61,7 @@ mod units;
 pub use error::{Place, Problem, Reason, TraceError};
 pub use header::Delimiter;
 pub use input::Compression;
+pub(crate) use input::{compression, other_format};
 pub use layout::{Layout, LayoutError, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
 pub use lines::MAX_LINE_BYTES;
 pub use prefetch::Prefetch;
