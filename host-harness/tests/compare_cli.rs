@@ -210,7 +210,7 @@ fn what_is_no_text_is_told_as_what_it_is_and_what_to_do() {
     refused(
         "packed.csv.gz",
         [0x1f, 0x8b, 8, 0, 0, 0, 0, 0, 0, 3],
-        ": this is a gzip file; unpack it first, or hand it in as `-`: `gzip -dc FILE |",
+        ": this is a gzip file; unpack it first: `gzip -d FILE`",
     );
     refused("packed.csv.zst", [0x28, 0xb5, 0x2f, 0xfd, 0], ": this is a zstd file; unpack it first");
     refused(

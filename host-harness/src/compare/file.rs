@@ -14,14 +14,10 @@ const MARK: usize = 6;
 pub fn decode(bytes: Vec<u8>, path: &str) -> Result<String, BadLog> {
     let mark = &bytes[..bytes.len().min(MARK)];
     let bad = |message: String| Err(BadLog(format!("{path}: {message}")));
-    let unpack = |name: &str, command: &str| {
-        bad(format!(
-            "this is {name} file; unpack it first, or hand it in as `-`: `{command} FILE | cowitness compare - --vectors VECTORS.csv`"
-        ))
-    };
+    let unpack = |name: &str| bad(format!("this is a {name} file; unpack it first: `{name} -d FILE`"));
     match compression(mark) {
-        Compression::Gzip => return unpack("a gzip", "gzip -dc"),
-        Compression::Zstd => return unpack("a zstd", "zstd -dc"),
+        Compression::Gzip => return unpack("gzip"),
+        Compression::Zstd => return unpack("zstd"),
         Compression::Plain => {}
     }
     if is_utf16(&bytes) {
