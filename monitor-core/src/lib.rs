@@ -30,6 +30,7 @@ mod outcome;
 mod scale;
 pub mod seal;
 mod source;
+mod state;
 mod step;
 mod trip;
 mod units;
@@ -39,7 +40,7 @@ mod widen;
 #[doc = include_str!("../RULES.md")]
 pub mod rules {}
 
-pub use axis::{Axis, AxisConfig, AxisError, AxisState, Demand, InputId, MonitorId, WarmUp};
+pub use axis::{Axis, AxisConfig, AxisError, Demand, InputId, MonitorId, WarmUp};
 pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
@@ -51,5 +52,6 @@ pub use monitor::{
 pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 pub use scale::{CountRate, Scale, ScaleError, WindowSpeed, WindowTravel};
 pub use source::{Mark, SourceConfig, SourceError, SourceFault};
+pub use state::AxisState;
 pub use trip::{Evidence, Trip, Tripped};
 pub use units::{Acceleration, FRACTION_BITS, Instant, NANOS_PER_SECOND, Position, Span, Speed};

@@ -2,7 +2,7 @@
 //!
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::axis::{AxisConfig, AxisState, Demand, Half, InputId, MonitorConfig, MonitorId, Side, WarmUp};
+use crate::axis::{AxisConfig, Demand, InputId, MonitorConfig, MonitorId, WarmUp};
 use crate::calm::{Calm, Falling, Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
@@ -11,6 +11,7 @@ use crate::monitor::{Check, Monitor, Motion, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 use crate::scale::WindowSpeed;
 use crate::source::SourceConfig;
+use crate::state::{AxisState, Half, Side};
 use crate::trip::Evidence;
 use crate::units::{Instant, Span, Speed};
 

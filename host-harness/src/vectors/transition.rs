@@ -1,4 +1,4 @@
-//! What can happen with a setup, part by part, and what cannot and why.
+//! What can happen with a setup, part by part, and what no case is to show and why.
 
 use super::edge;
 use super::play::Sensor;

@@ -1,0 +1,188 @@
+//! What an axis remembers from frame to frame.
+
+use crate::axis::{InputId, MonitorId};
+use crate::calm::{Calm, Last, Quiet};
+use crate::discrepancy::{Glimpse, References};
+use crate::frame::{Channel, Levels};
+use crate::input::{Button, Input};
+use crate::monitor::{Monitor, NoOwn, RuleState};
+use crate::outcome::{InputSet, MonitorSet, PerChannel};
+use crate::source::Source;
+use crate::trip::{Latch, Trip, Tripped};
+use crate::units::{Instant, Speed};
+
+/// One monitor on one channel.
+#[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Half<RuleState> {
+    pub(crate) state: RuleState,
+    pub(crate) latch: Latch,
+    /// When the monitor's demand became active.
+    pub(crate) demanded_at: Instant,
+}
+
+/// One channel: its source and its half of every monitor.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
+    pub(crate) source: Source<POINTS>,
+    /// A channel fault is latched.
+    pub(crate) lost: bool,
+    /// Monitors with a latched trip.
+    pub(crate) latched: MonitorSet,
+    /// The smallest limit on the speed at the frame before.
+    pub(crate) limit_before: Speed,
+    pub(crate) calm: Calm,
+    /// Those beyond the monitors of the setup are not used.
+    pub(crate) halves: [Half<RuleState>; MONITORS],
+}
+
+impl<const POINTS: usize, const MONITORS: usize, OwnState: Copy> Side<POINTS, MONITORS, RuleState<OwnState>> {
+    /// Of an axis that has not been shown a frame.
+    const NEW: Self = {
+        let never = Instant::from_nanos(0);
+        let half = Half { state: RuleState::None, latch: Latch::NEW, demanded_at: never };
+        Self {
+            source: Source::new(),
+            lost: false,
+            latched: MonitorSet::NONE,
+            limit_before: Speed::MAX,
+            calm: Calm::NONE,
+            halves: [half; MONITORS],
+        }
+    };
+}
+
+/// Everything about an axis that changes while it runs. Starts without permit and without knowing anything.
+#[derive(Clone, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AxisState<
+    const POINTS: usize = 33,
+    const MONITORS: usize = 16,
+    const INPUTS: usize = 16,
+    Own: Monitor = NoOwn,
+> {
+    /// The first frame has been evaluated.
+    pub(crate) started: bool,
+    /// The last evaluated frame; 0 before the first.
+    pub(crate) last_now: Instant,
+    pub(crate) clock_fault: bool,
+    pub(crate) quiet: Quiet,
+    pub(crate) last: Last,
+    /// Something is latched that only a reset clears: a clock fault, a channel fault or a trip.
+    pub(crate) locked: bool,
+    pub(crate) started_at: Instant,
+    pub(crate) sides: PerChannel<Side<POINTS, MONITORS, RuleState<Own::State>>>,
+    pub(crate) levels: Levels,
+    /// Inputs or carried monitors may change although no level does.
+    pub(crate) restless: bool,
+    /// No input changes while no level does.
+    pub(crate) settled: bool,
+    pub(crate) demanding: InputSet,
+    /// Those beyond the inputs of the setup stay as they are: at rest.
+    pub(crate) inputs: [Input; INPUTS],
+    pub(crate) button: Button,
+    pub(crate) active: MonitorSet,
+    /// Monitors that are active although nothing demands them.
+    pub(crate) carried: MonitorSet,
+    pub(crate) references: References,
+    pub(crate) position_discrepancy: Latch,
+    pub(crate) speed_discrepancy: Latch,
+}
+
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
+    AxisState<POINTS, MONITORS, INPUTS, Own>
+{
+    /// The state of an axis that has not been shown a frame, whatever its setup: can be made where it is to stay.
+    #[must_use]
+    pub const fn new() -> Self {
+        let zero = Instant::from_nanos(0);
+        Self {
+            started: false,
+            last_now: zero,
+            clock_fault: false,
+            quiet: Quiet::NOT,
+            last: Last::Blind,
+            locked: false,
+            started_at: zero,
+            sides: PerChannel { a: Side::NEW, b: Side::NEW },
+            levels: Levels::from_bits(0),
+            restless: true,
+            settled: false,
+            demanding: InputSet::NONE,
+            inputs: [Input::NEW; INPUTS],
+            button: Button::new(),
+            active: MonitorSet::NONE,
+            carried: MonitorSet::NONE,
+            references: References::NONE,
+            position_discrepancy: Latch::NEW,
+            speed_discrepancy: Latch::NEW,
+        }
+    }
+
+    /// Whether the last frame brought nothing but motion within all limits. The outcomes of such frames that follow one another are the
+    /// same: nothing is violated, faulted or warming up, and nothing changes but positions and speeds.
+    ///
+    /// Not every frame that is so is told to be.
+    #[inline]
+    #[must_use]
+    pub const fn was_quiet(&self) -> bool {
+        matches!(self.last, Last::Quiet)
+    }
+
+    /// Whether an input fault is latched.
+    #[must_use]
+    pub fn is_input_faulted(&self, input: InputId) -> bool {
+        self.inputs.get(usize::from(input.index())).is_some_and(Input::is_faulted)
+    }
+
+    /// Whether a channel fault is latched.
+    #[must_use]
+    pub const fn is_channel_faulted(&self, channel: Channel) -> bool {
+        self.sides.of(channel).lost
+    }
+
+    /// Whether a clock fault is latched.
+    #[must_use]
+    pub const fn is_clock_faulted(&self) -> bool {
+        self.clock_fault
+    }
+
+    /// Where a channel was at the last frame, and what it had travelled; `None` while its position is unknown.
+    #[inline]
+    #[must_use]
+    pub fn glimpse(&self, channel: Channel) -> Option<Glimpse> {
+        self.sides.of(channel).source.glimpse()
+    }
+
+    /// The latched trip of one rule, with its evidence.
+    #[must_use]
+    pub fn trip(&self, rule: Tripped) -> Option<Trip> {
+        let latch = match rule {
+            Tripped::Monitor(id, channel) => {
+                &self.sides.of(channel).halves.get(usize::from(id.index()))?.latch
+            }
+            Tripped::PositionDiscrepancy => &self.position_discrepancy,
+            Tripped::SpeedDiscrepancy => &self.speed_discrepancy,
+        };
+        latch.trip(rule)
+    }
+
+    /// All latched trips: monitors in the order of the setup, channel A first, then the discrepancies.
+    pub fn trips(&self) -> impl Iterator<Item = Trip> + '_ {
+        let monitors = (0..32_u8)
+            .map(MonitorId::at)
+            .flat_map(|id| Channel::BOTH.into_iter().map(move |channel| Tripped::Monitor(id, channel)));
+        monitors
+            .chain([Tripped::PositionDiscrepancy, Tripped::SpeedDiscrepancy])
+            .filter_map(|rule| self.trip(rule))
+    }
+}
+
+impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor> Default
+    for AxisState<POINTS, MONITORS, INPUTS, Own>
+{
+    fn default() -> Self {
+        Self::new()
+    }
+}
