@@ -162,10 +162,10 @@ fn an_altered_cut_or_foreign_image_is_refused_with_2_and_prints_no_sheet() {
     damaged[5] ^= 1;
     for (bytes, cause) in [
         (altered, "altered: sealed with checksum"),
-        (version, "sealed in version 9 of the format; this program reads version 1"),
+        (version, "sealed in version 9 of the format; this program reads version 2"),
         (
             damaged,
-            "sealed in version 257 of the format; this program reads version 1; either it is damaged, then fetch it again",
+            "sealed in version 258 of the format; this program reads version 2; either it is damaged, then fetch it again",
         ),
         (image[..image.len() - 1].to_vec(), "bytes long, but sealed with"),
         (Vec::new(), "cut: 0 bytes are less than any sealed setup has"),

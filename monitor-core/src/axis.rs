@@ -4,7 +4,7 @@ use core::fmt;
 
 use heapless::Vec;
 
-use crate::calm::Last;
+use crate::calm::{Last, Reach};
 use crate::discrepancy::{Apart, Close, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
@@ -14,6 +14,7 @@ use crate::outcome::{InputSet, Outcome, PerChannel};
 use crate::scale::WindowSpeed;
 use crate::source::{Mark, SourceConfig};
 use crate::state::AxisState;
+use crate::trip::Tolerated;
 use crate::units::{Instant, Position, Span, Speed};
 use crate::widen::u8_to_u32;
 
@@ -92,6 +93,10 @@ pub enum AxisError {
     TooManyInputs(usize),
     /// A monitor is demanded by nothing, or by an input that the axis does not have.
     UnknownDemand,
+    /// A rule needs the acceleration, and there are fewer than 7 stored readings.
+    PointsForAcceleration,
+    /// An allowed overrun that is out of range, or of a monitor that cannot have one.
+    Overrun,
 }
 
 impl fmt::Display for AxisError {
@@ -105,6 +110,8 @@ impl fmt::Display for AxisError {
             Self::TooManyMonitors(room) => write!(f, "more than {room} monitors"),
             Self::TooManyInputs(room) => write!(f, "more than {room} inputs"),
             Self::UnknownDemand => f.write_str("a demand that no input makes"),
+            Self::PointsForAcceleration => f.write_str("an acceleration needs 7 stored readings or more"),
+            Self::Overrun => f.write_str("an allowed overrun out of range, or where no speed is limited"),
         }
     }
 }
@@ -116,9 +123,9 @@ impl core::error::Error for AxisError {}
 pub(crate) struct MonitorConfig<Own> {
     pub(crate) rule: Rule<Own>,
     pub(crate) demand: Demand,
-    pub(crate) on_delay: Span,
-    /// How many counts of each channel its position window reaches to each side; 0 without one.
-    pub(crate) reach: PerChannel<i64>,
+    pub(crate) tolerated: Tolerated,
+    /// How far its position window goes, in counts of each channel; 0 without one.
+    pub(crate) reach: PerChannel<Reach>,
 }
 
 /// Everything about an axis that does not change while it runs.
@@ -135,6 +142,10 @@ pub struct AxisConfig<
 > {
     pub(crate) sources: PerChannel<SourceConfig>,
     pub(crate) spacing: Spacing,
+    /// The number of stored readings that it is for.
+    points: usize,
+    /// A rule needs the acceleration: the spacing is for two windows.
+    pub(crate) two_windows: bool,
     pub(crate) warm_up: WarmUp,
     pub(crate) inputs: Vec<InputConfig, INPUTS>,
     pub(crate) reset: Option<InputConfig>,
@@ -174,6 +185,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         Ok(Self {
             sources,
             spacing,
+            points: POINTS,
+            two_windows: false,
             warm_up,
             inputs: Vec::new(),
             reset: None,
@@ -194,10 +207,33 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if !Spacing::has_points(points) || points > POINTS {
             return Err(AxisError::Points(POINTS));
         }
-        let spacing = Spacing::of_points(points, Span::from_nanos(self.spacing.window()));
-        check_times(&self.sources, spacing)?;
-        self.spacing = spacing;
+        self.space(points, self.two_windows)
+    }
+
+    /// Spaces the stored readings, for one window or for two.
+    fn space(&mut self, points: usize, two_windows: bool) -> Result<(), AxisError> {
+        self.spacing = self.spacing_for(points, two_windows)?;
+        (self.points, self.two_windows) = (points, two_windows);
         Ok(())
+    }
+
+    /// The spacing with another number of stored readings, one that a history may have.
+    pub(crate) fn spacing_of(&self, points: usize) -> Result<Spacing, AxisError> {
+        self.spacing_for(points, self.two_windows)
+    }
+
+    fn spacing_for(&self, points: usize, two_windows: bool) -> Result<Spacing, AxisError> {
+        let window = self.window();
+        let spacing = if two_windows {
+            if !Spacing::has_points_for_two_windows(points) {
+                return Err(AxisError::PointsForAcceleration);
+            }
+            Spacing::for_two_windows(points, window)
+        } else {
+            Spacing::of_points(points, window)
+        };
+        check_times(&self.sources, spacing)?;
+        Ok(spacing)
     }
 
     /// Adds an input.
@@ -218,7 +254,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// # Errors
     ///
     /// [`AxisError::TooManyMonitors`] when there is no room, [`AxisError::UnknownDemand`] for an empty demand or one by
-    /// an input that was not added.
+    /// an input that was not added; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
+    /// [`AxisError::WindowAndTimeout`], because the stored readings are then spaced wider.
     pub fn add_monitor(
         &mut self,
         rule: Rule<Own>,
@@ -231,14 +268,33 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 return Err(AxisError::UnknownDemand);
             }
         }
+        if rule.needs_acceleration() && !self.two_windows {
+            self.space(self.points, true)?;
+        }
         let id = u8::try_from(self.monitors.len()).map(MonitorId::at);
-        let window = rule.position_window().unwrap_or(Position::ZERO);
         let reach =
-            PerChannel { a: self.sources.a.scale().reach(window), b: self.sources.b.scale().reach(window) };
-        match (id, self.monitors.push(MonitorConfig { rule, demand, on_delay, reach })) {
+            PerChannel { a: rule.reach(self.sources.a.scale()), b: rule.reach(self.sources.b.scale()) };
+        let tolerated = Tolerated { on_delay, overrun: None };
+        match (id, self.monitors.push(MonitorConfig { rule, demand, tolerated, reach })) {
             (Ok(id), Ok(())) => Ok(id),
             _ => Err(AxisError::TooManyMonitors(MONITORS)),
         }
+    }
+
+    /// Lets a monitor trip before its on-delay ends when its excess of speed has carried the axis further than `distance` (0 or more)
+    /// beyond what the limit would have.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::Overrun`] when the axis has no such monitor, it holds no speed against a limit, or the distance is negative or the
+    /// largest there is.
+    pub fn set_allowed_overrun(&mut self, of: MonitorId, distance: Position) -> Result<(), AxisError> {
+        let monitor = self.monitors.get_mut(usize::from(of.index())).ok_or(AxisError::Overrun)?;
+        if !monitor.rule.has_overrun() || !(Position::ZERO..Position::MAX).contains(&distance) {
+            return Err(AxisError::Overrun);
+        }
+        monitor.tolerated.overrun = Some(distance);
+        Ok(())
     }
 
     /// The source of a channel.
@@ -329,7 +385,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 }
 
 /// Windowed times fit in 32 bits.
-pub(crate) fn check_times(sources: &PerChannel<SourceConfig>, spacing: Spacing) -> Result<(), AxisError> {
+fn check_times(sources: &PerChannel<SourceConfig>, spacing: Spacing) -> Result<(), AxisError> {
     // Bounded because each is at most 4·10⁹.
     let longest = sources.a.timeout().max(sources.b.timeout()).as_nanos();
     let sum = spacing.window().wrapping_add(spacing.step().as_nanos()).wrapping_add(longest);

@@ -21,8 +21,10 @@ use crate::units::{Instant, Span, Speed};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Calm {
     pub(crate) monitors: MonitorSet,
-    /// The smallest of their limits on the speed.
+    /// A magnitude of the speed within all of their limits.
     pub(crate) limit: Speed,
+    /// The smallest limit that they put on the speed.
+    pub(crate) in_force: Speed,
     /// A speed in counts that is within it.
     pub(crate) rate: CountRate,
     /// The counts, from `low` to `high`, at which each of them is within its position window.
@@ -36,6 +38,16 @@ pub(crate) struct Calm {
     pub(crate) falls: bool,
     /// And only until this frame.
     pub(crate) until: Instant,
+}
+
+/// How many counts a position window goes to either side of its reference.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Reach {
+    /// Towards smaller counts.
+    pub(crate) down: i64,
+    /// Towards larger counts.
+    pub(crate) up: i64,
 }
 
 /// No calm count is further off to either side: the difference of two does not overflow.
@@ -70,6 +82,7 @@ impl Calm {
     pub(crate) const NONE: Self = Self {
         monitors: MonitorSet::NONE,
         limit: Speed::MAX,
+        in_force: Speed::MAX,
         rate: CountRate::ZERO,
         low: i64::MIN,
         high: i64::MAX,
@@ -110,18 +123,19 @@ impl Calm {
     }
 
     /// Takes in a monitor when it is calm, or hands it on to `falling` when its limit falls. `check` found neither a violation nor
-    /// anything unknown; `reach` is how many counts its position window is wide to each side.
+    /// anything unknown; `reach` is how far its position window goes. One that only the core itself can follow is left out with
+    /// `is_followed`.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     pub(crate) fn consider<Own: Monitor>(
         &mut self,
         id: MonitorId,
-        rule: &Rule<Own>,
-        state: &RuleState<Own::State>,
+        (rule, state): (&Rule<Own>, &RuleState<Own::State>),
         check: &Check,
-        reach: i64,
+        reach: Reach,
+        is_followed: bool,
         falling: &mut Falling,
     ) {
-        match rule.calm(state, check) {
+        let limit = match rule.calm(state, check) {
             None => return,
             Some(Lull::Falling { ramp, target }) => {
                 if let Some(bound) = check.speed {
@@ -129,15 +143,20 @@ impl Calm {
                 }
                 return;
             }
-            Some(Lull::Constant) => {}
-        }
+            Some(Lull::Within(_)) if is_followed => return,
+            Some(Lull::Within(limit)) => Some(limit),
+            Some(Lull::Constant) => check.speed.map(|bound| bound.limit),
+        };
         if check.position.is_some() {
             let Some(reference) = state.reference() else { return };
-            self.low = self.low.max(reference.count().saturating_sub(reach));
-            self.high = self.high.min(reference.count().saturating_add(reach));
+            self.low = self.low.max(reference.count().saturating_sub(reach.down));
+            self.high = self.high.min(reference.count().saturating_add(reach.up));
         }
-        if let Some(bound) = check.speed {
-            self.limit = self.limit.min(bound.limit);
+        if let Some(limit) = limit {
+            self.limit = self.limit.min(limit);
+        }
+        if let Some(in_force) = check.in_force {
+            self.in_force = self.in_force.min(in_force);
         }
         self.withdraws |= check.withdraws;
         self.monitors = self.monitors.with(id);
@@ -153,6 +172,7 @@ impl Calm {
         };
         if speed <= limit {
             self.limit = self.limit.min(limit);
+            self.in_force = self.in_force.min(limit);
             self.monitors = self.monitors.union(falling.monitors);
             self.falls = true;
             self.until = until;

@@ -98,7 +98,7 @@ impl SpeedDiscrepancy {
         let (a, b) = (a?.signed(), b?.signed());
         // Bounded because a speed is within ±2⁶¹.
         let apart = a.to_bits().wrapping_sub(b.to_bits()).wrapping_abs();
-        Some(Bound { observed: Speed::from_bits(apart), limit: self.tolerance })
+        Some(Bound::at_most(Speed::from_bits(apart), self.tolerance))
     }
 }
 
@@ -277,11 +277,9 @@ impl PositionDiscrepancy {
             _ => 0,
         };
         let allowance = self.skew_factor.floor(v_min, self.skew).unwrap_or(i64::MAX);
-        let bound = Bound {
-            observed: Position::from_bits(d.saturating_abs()),
-            // A sum beyond the range allows everything, and so does its largest value.
-            limit: Position::from_bits(self.tolerance.to_bits().checked_add(allowance).unwrap_or(i64::MAX)),
-        };
+        // A sum beyond the range allows everything, and so does its largest value.
+        let allowed = self.tolerance.to_bits().checked_add(allowance).unwrap_or(i64::MAX);
+        let bound = Bound::at_most(Position::from_bits(d.saturating_abs()), Position::from_bits(allowed));
         Some(Apart { d: Position::from_bits(d), bound })
     }
 }

@@ -37,8 +37,22 @@ impl Spacing {
 
     /// As [`new`](Self::new), for a number of points that [`has_points`](Self::has_points) lets through.
     pub(crate) const fn of_points(points: usize, window: Span) -> Self {
-        let m = usize_to_u64(points >> 1);
-        // `None` is not reached: there are at least three points.
+        Self::of_parts(usize_to_u64(points >> 1), window)
+    }
+
+    /// Whether so many points, of those that a history may have, last for [`for_two_windows`](Self::for_two_windows).
+    pub(crate) const fn has_points_for_two_windows(points: usize) -> bool {
+        points >= 7
+    }
+
+    /// Spacing for a history that also holds the window before the last one: with M = (points − 3)/4 there are at most 2 M + 1 points less
+    /// than a window old and as many less than a window older than the base, and then the one that is wanted: 4 M + 3.
+    pub(crate) const fn for_two_windows(points: usize, window: Span) -> Self {
+        Self::of_parts(usize_to_u64(points.saturating_sub(3) >> 2), window)
+    }
+
+    const fn of_parts(m: u64, window: Span) -> Self {
+        // `None` is not reached: m is not 0.
         let step = match divide_to_u64(u64_to_u128(window.as_nanos()), u64_to_u128(m)) {
             Some(step) => step,
             None => 0,
@@ -80,6 +94,8 @@ pub(crate) struct History<const POINTS: usize> {
     waiting: [Point; POINTS],
     next: usize,
     free: usize,
+    /// Points stored since the start, those that became the base included; not counted beyond POINTS. The ring still holds the last of them.
+    stored: usize,
 }
 
 /// Longer than any spacing, and with any time between two readings of one stretch far below 2⁶³.
@@ -115,6 +131,7 @@ impl<const POINTS: usize> History<POINTS> {
             waiting: [zero; POINTS],
             next: 0,
             free: 0,
+            stored: 0,
         }
     }
 
@@ -126,6 +143,7 @@ impl<const POINTS: usize> History<POINTS> {
         self.next_at = long_after(point.captured_at);
         self.next = 0;
         self.free = 0;
+        self.stored = 0;
     }
 
     #[inline(always)]
@@ -146,6 +164,10 @@ impl<const POINTS: usize> History<POINTS> {
                 *slot = self.newest;
             }
             self.free = Self::after(self.free);
+            if self.stored < POINTS {
+                // Bounded because it is below POINTS.
+                self.stored = self.stored.wrapping_add(1);
+            }
             self.last_at = self.newest.captured_at;
         }
         self.newest = point;
@@ -204,6 +226,37 @@ impl<const POINTS: usize> History<POINTS> {
         if self.has_base { Some(self.base) } else { None }
     }
 
+    #[inline(always)]
+    fn before(index: usize) -> usize {
+        match index.checked_sub(1) {
+            Some(before) => before,
+            // Bounded because POINTS is at least 3.
+            None => POINTS.wrapping_sub(1),
+        }
+    }
+
+    /// The newest stored point at least one window older than the base. For a spacing [`for_two_windows`](Spacing::for_two_windows).
+    #[inline(never)]
+    pub(crate) fn base_of_base(&self, spacing: Spacing) -> Option<Point> {
+        let base = self.base()?;
+        // Bounded because an index is below POINTS ≤ 1025.
+        let waiting = match self.free.checked_sub(self.next) {
+            Some(waiting) => waiting,
+            None => self.free.wrapping_add(POINTS).wrapping_sub(self.next),
+        };
+        // The last of those that do not wait is the base itself.
+        let older = self.stored.checked_sub(waiting)?.checked_sub(1)?;
+        let mut index = Self::before(self.next);
+        for _ in 0..older {
+            index = Self::before(index);
+            let point = *self.waiting.get(index)?;
+            if spacing.is_due(point.captured_at, base.captured_at) {
+                return Some(point);
+            }
+        }
+        None
+    }
+
     #[inline]
     pub(crate) const fn newest(&self) -> Point {
         self.newest
@@ -242,6 +295,42 @@ mod tests {
             }
         }
         ages
+    }
+
+    #[test]
+    fn the_base_of_the_base_is_the_newest_point_a_window_before_it_at_any_rate() {
+        for period in [20_u64, 77, 250, 499, 667, 1000, 1001, 1143, 3000, 7999, 9000] {
+            let times = (0..3000_u64).map(|i| i * period + ((i * i * 2_654_435_761) >> 7) % (period / 2 + 1));
+            let spacing = Spacing::for_two_windows(33, Span::from_nanos(8000));
+            let mut history = History::<33>::new();
+            // What is stored, told anew: the reading before one that is more than a step after the last stored one.
+            let mut stored: Vec<u64> = Vec::new();
+            let (mut newest, mut met) = (None, 0);
+            for (i, t) in times.enumerate() {
+                if i == 1500 {
+                    // A broken count.
+                    (stored, newest) = (Vec::new(), None);
+                }
+                match newest {
+                    None => history.start(point(t)),
+                    Some(before) => {
+                        if stored.last().is_none_or(|last| t - last > 8000 / 7) {
+                            stored.push(before);
+                        }
+                        history.push(spacing, point(t));
+                    }
+                }
+                newest = Some(t);
+                let base = stored.iter().rev().find(|&&at| t - at >= 8000);
+                let wanted = base.and_then(|base| stored.iter().rev().find(|&&at| at + 8000 <= *base));
+                let found = history.base_of_base(spacing).map(|point| point.captured_at.as_nanos());
+                assert_eq!(found, wanted.copied(), "period {period} at {t}");
+                met += u32::from(wanted.is_some());
+            }
+            // Two windows and what they are exceeded by, at either start.
+            let unknown = 2 * (2 * 9300 / period as u32 + 3);
+            assert!(met > 3000_u32.saturating_sub(unknown), "period {period}: {met}");
+        }
     }
 
     #[test]

@@ -25,7 +25,7 @@ pub mod hal;
 mod history;
 mod input;
 mod listing;
-mod monitor;
+pub mod monitor;
 mod outcome;
 mod scale;
 pub mod seal;
@@ -46,12 +46,13 @@ pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
 pub use listing::MonitorParts;
 pub use monitor::{
-    Bound, Check, Monitor, Motion, NoOwn, Ramp, Rule, RuleState, SpeedLimit, SpeedLimitState, Standstill,
-    StandstillState, Stop, StopState, Supervision, Until,
+    AccelerationLimit, AccelerationRange, Allowed, Bound, Braking, Check, Direction, DirectionState, Monitor,
+    Motion, NoOwn, Ramp, Rule, RuleState, Side, SpeedLimit, SpeedLimitState, SpeedRange, Standstill,
+    StandstillState, Stop, StopState, Supervision, TravelLimit, Until,
 };
 pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
-pub use scale::{CountRate, Scale, ScaleError, WindowSpeed, WindowTravel};
+pub use scale::{CountRate, Scale, ScaleError, WindowAcceleration, WindowSpeed, WindowTravel};
 pub use source::{Mark, SourceConfig, SourceError, SourceFault};
 pub use state::AxisState;
 pub use trip::{Evidence, Trip, Tripped};
-pub use units::{Acceleration, FRACTION_BITS, Instant, NANOS_PER_SECOND, Position, Span, Speed};
+pub use units::{Acceleration, FRACTION_BITS, Instant, Jerk, NANOS_PER_SECOND, Position, Span, Speed};

@@ -4,7 +4,7 @@ use crate::axis::{AxisConfig, Demand, WarmUp};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
 use crate::input::InputConfig;
 use crate::monitor::{Monitor, Rule};
-use crate::units::Span;
+use crate::units::{Position, Span};
 
 /// One monitor as it was added.
 #[derive(Clone, Copy, Debug)]
@@ -16,6 +16,8 @@ pub struct MonitorParts<'a, Own> {
     pub demand: Demand,
     /// How long a violation lasts before it trips.
     pub on_delay: Span,
+    /// How far the excess of a speed may carry meanwhile.
+    pub allowed_overrun: Option<Position>,
 }
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
@@ -25,6 +27,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub const fn window(&self) -> Span {
         Span::from_nanos(self.spacing.window())
+    }
+
+    /// How far neighbouring stored readings are apart, where the readings themselves are not further: what the effective window may exceed the
+    /// set one by.
+    #[must_use]
+    pub const fn spacing(&self) -> Span {
+        self.spacing.step()
     }
 
     /// Whether unknown speeds withhold the permit.
@@ -50,7 +59,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.monitors.iter().map(|monitor| MonitorParts {
             rule: &monitor.rule,
             demand: monitor.demand,
-            on_delay: monitor.on_delay,
+            on_delay: monitor.tolerated.on_delay,
+            allowed_overrun: monitor.tolerated.overrun,
         })
     }
 

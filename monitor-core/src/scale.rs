@@ -2,8 +2,8 @@
 
 use core::fmt;
 
-use crate::units::{FRACTION_BITS, NANOS_PER_SECOND, Position, Span, Speed};
-use crate::wide::{Billionth, divide, divide_to_u64, mul, mul_shr_32, quotient_74};
+use crate::units::{Acceleration, FRACTION_BITS, NANOS_PER_SECOND, Position, Span, Speed};
+use crate::wide::{Billionth, divide, divide_to_u64, mul, mul_shr_32, per_second, quotient_74};
 use crate::widen::{u32_to_u64, u64_to_u128};
 
 /// How far one count is: the `unit_per_count` of a source.
@@ -390,6 +390,29 @@ impl WindowSpeed {
         Speed::from_bits(self.down)
     }
 
+    /// Whether it is in the negative direction.
+    #[inline]
+    #[must_use]
+    pub const fn is_negative(&self) -> bool {
+        self.negative
+    }
+
+    /// The signed speed, rounded up.
+    #[inline]
+    #[must_use]
+    pub const fn upper(&self) -> Speed {
+        // Bounded because a magnitude is below 2⁶².
+        Speed::from_bits(if self.negative { self.down.wrapping_neg() } else { self.up })
+    }
+
+    /// The signed speed, rounded down.
+    #[inline]
+    #[must_use]
+    pub const fn lower(&self) -> Speed {
+        // Bounded because a magnitude is below 2⁶².
+        Speed::from_bits(if self.negative { self.up.wrapping_neg() } else { self.down })
+    }
+
     /// The signed speed, its magnitude rounded up.
     #[inline]
     #[must_use]
@@ -397,6 +420,73 @@ impl WindowSpeed {
         // Bounded because a magnitude is below 2⁶².
         Speed::from_bits(if self.negative { self.up.wrapping_neg() } else { self.up })
     }
+}
+
+/// How fast the speed of one channel changes: from the window before to the last one, over the time between their middles.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct WindowAcceleration {
+    upper: Acceleration,
+    lower: Acceleration,
+}
+
+impl WindowAcceleration {
+    /// From the speed `before` to the speed `now`, over windows of these lengths in nanoseconds.
+    pub(crate) fn between(before: (WindowSpeed, u32), now: (WindowSpeed, u32)) -> Self {
+        let apart = middles_apart(before.1, now.1);
+        // Bounded because a magnitude is below 2⁶².
+        let most = now.0.upper().to_bits().wrapping_sub(before.0.lower().to_bits());
+        let least = now.0.lower().to_bits().wrapping_sub(before.0.upper().to_bits());
+        Self { upper: rounded_up(most, apart), lower: opposite(rounded_up(least.wrapping_neg(), apart)) }
+    }
+
+    /// How fast the magnitude of the speed falls between the same, rounded down to a ULP.
+    pub(crate) fn deceleration(before: (WindowSpeed, u32), now: (WindowSpeed, u32)) -> Acceleration {
+        // Bounded because a magnitude is below 2⁶².
+        let gained = now.0.magnitude().to_bits().wrapping_sub(before.0.magnitude_down().to_bits());
+        opposite(rounded_up(gained, middles_apart(before.1, now.1)))
+    }
+
+    /// Rounded up to a ULP; beyond the range the largest there is.
+    #[must_use]
+    pub const fn upper(&self) -> Acceleration {
+        self.upper
+    }
+
+    /// Rounded down to a ULP; beyond the range the smallest there is but one.
+    #[must_use]
+    pub const fn lower(&self) -> Acceleration {
+        self.lower
+    }
+
+    /// The magnitude, rounded up to a ULP; beyond the range the largest there is.
+    #[must_use]
+    pub fn magnitude(&self) -> Acceleration {
+        self.upper.max(opposite(self.lower))
+    }
+}
+
+/// From the middle of a window to the middle of the one that follows, in whole nanoseconds, rounded down.
+fn middles_apart(before: u32, now: u32) -> u32 {
+    // Bounded because half of each is below 2³¹.
+    (before >> 1).wrapping_add(now >> 1).wrapping_add(before & now & 1)
+}
+
+/// The same the other way round.
+const fn opposite(acceleration: Acceleration) -> Acceleration {
+    // Bounded because the smallest is not reached.
+    Acceleration::from_bits(acceleration.to_bits().wrapping_neg())
+}
+
+/// A change of a speed over a time, rounded up.
+fn rounded_up(change: i64, span: u32) -> Acceleration {
+    let bits = match per_second(change.unsigned_abs(), span) {
+        Some((size, _)) if change < 0 => size.wrapping_neg(),
+        Some((size, is_whole)) => size.saturating_add(i64::from(!is_whole)),
+        None if change < 0 => i64::MAX.wrapping_neg(),
+        None => i64::MAX,
+    };
+    Acceleration::from_bits(bits)
 }
 
 #[cfg(test)]

@@ -488,6 +488,14 @@ impl<const POINTS: usize> Source<POINTS> {
         if self.has_position() { travel(self.history.base()?, self.history.newest()) } else { None }
     }
 
+    /// How long the window is, in nanoseconds, and the travel over the one before it; `None` while they are unknown. For a spacing for two windows.
+    #[inline(never)]
+    pub(crate) fn windows(&self, spacing: Spacing) -> Option<(u32, WindowTravel)> {
+        let now = self.window_travel()?;
+        let before = travel(self.history.base_of_base(spacing)?, self.history.base()?)?;
+        Some((now.elapsed, before))
+    }
+
     /// Whether a speed is known: that of a reading out of range was not taken, see [`advance`](Self::advance).
     #[inline]
     pub(crate) fn has_speed(&self) -> bool {

@@ -12,15 +12,15 @@ use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 use crate::scale::WindowSpeed;
 use crate::source::SourceConfig;
 use crate::state::{AxisState, Half, Side};
-use crate::trip::Evidence;
+use crate::trip::{Evidence, Moment, Tolerated};
 use crate::units::{Instant, Span, Speed};
 
 /// Whoever wants to see checks.
 trait Watch {
     /// Every check is wanted; otherwise calm monitors need none.
     const WATCHES: bool;
-    /// A monitor whose limit falls may be calm too.
-    const PASSES_FALLING: bool;
+    /// What calm monitors observe is told from the motion: then none is calm whose limit falls, or differs by direction.
+    const FOLLOWS: bool;
 
     fn see(&mut self, id: MonitorId, channel: Channel, check: &Check);
 }
@@ -29,7 +29,7 @@ struct Unwatched;
 
 impl Watch for Unwatched {
     const WATCHES: bool = false;
-    const PASSES_FALLING: bool = true;
+    const FOLLOWS: bool = false;
 
     fn see(&mut self, _: MonitorId, _: Channel, _: &Check) {}
 }
@@ -38,7 +38,7 @@ struct Noted<F>(F);
 
 impl<F: FnMut(MonitorId, Channel, &Check)> Watch for Noted<F> {
     const WATCHES: bool = false;
-    const PASSES_FALLING: bool = false;
+    const FOLLOWS: bool = true;
 
     fn see(&mut self, id: MonitorId, channel: Channel, check: &Check) {
         (self.0)(id, channel, check);
@@ -49,7 +49,7 @@ struct Watched<F>(F);
 
 impl<F: FnMut(MonitorId, Channel, &Check)> Watch for Watched<F> {
     const WATCHES: bool = true;
-    const PASSES_FALLING: bool = false;
+    const FOLLOWS: bool = true;
 
     fn see(&mut self, id: MonitorId, channel: Channel, check: &Check) {
         (self.0)(id, channel, check);
@@ -104,7 +104,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             && now > state.last_now
             && now <= state.quiet.until
             && frame.levels == state.levels
-            && (W::PASSES_FALLING || !state.quiet.falls);
+            && (!W::FOLLOWS || !state.quiet.falls);
         if !may_pass {
             return self.evaluate_fully(state, frame, PerChannel { a: false, b: false }, watch);
         }
@@ -249,8 +249,14 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
         let mut withdrawn = false;
         if !state.active.is_empty() {
-            let shared =
-                Shared { monitors: &self.monitors, spacing: self.spacing, now, active: state.active };
+            let shared = Shared {
+                monitors: &self.monitors,
+                spacing: self.spacing,
+                two_windows: self.two_windows,
+                now,
+                before,
+                active: state.active,
+            };
             let PerChannel { a, b } = &mut state.sides;
             let (visible_a, visible_b) = (outcome.faults.a.is_none(), outcome.faults.b.is_none());
             let ran_a = shared.run(a, &self.sources.a, Channel::A, speeds.a, visible_a, watch);
@@ -263,7 +269,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
         state.last = if visible { Last::Seen } else { Last::Blind };
         if has_discrepancy {
-            self.run_discrepancies(state, now, &speeds, &mut outcome);
+            self.run_discrepancies(state, (now, before), &speeds, &mut outcome);
         }
         state.locked |= outcome.has_trip();
         if released {
@@ -382,11 +388,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     fn run_discrepancies(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
-        now: Instant,
+        (now, before): (Instant, Instant),
         speeds: &PerChannel<Option<WindowSpeed>>,
         outcome: &mut Outcome,
     ) {
         let visible = state.last != Last::Blind;
+        let moment = Moment { now, before, demanded_at: state.started_at };
         if let Some(rule) = &self.position_discrepancy {
             // At a channel fault too: the reading that showed it may be a first one, and the new reference.
             let PerChannel { a, b } = &state.sides;
@@ -399,9 +406,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let latch = &mut state.position_discrepancy;
             match apart {
                 Some(Apart { bound, .. }) if visible && bound.is_exceeded() => {
-                    let (evidence, time) = (Evidence::Position(bound), rule.discrepancy_time());
+                    let tolerated = Tolerated { on_delay: rule.discrepancy_time(), overrun: None };
                     outcome.position_discrepancy_tripped =
-                        latch.violated(&evidence, now, state.started_at, time);
+                        latch.violated(&Evidence::Position(bound), &moment, &tolerated);
                 }
                 _ => latch.interrupt(),
             }
@@ -410,9 +417,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let latch = &mut state.speed_discrepancy;
             match rule.compare(speeds.a, speeds.b) {
                 Some(bound) if visible && bound.is_exceeded() => {
-                    let (evidence, time) = (Evidence::Speed(bound), rule.discrepancy_time());
+                    let tolerated = Tolerated { on_delay: rule.discrepancy_time(), overrun: None };
                     outcome.speed_discrepancy_tripped =
-                        latch.violated(&evidence, now, state.started_at, time);
+                        latch.violated(&Evidence::Speed(bound), &moment, &tolerated);
                 }
                 _ => latch.interrupt(),
             }
@@ -485,7 +492,11 @@ fn limit_at<Own: Monitor>(
 struct Shared<'a, Own: Monitor> {
     monitors: &'a [MonitorConfig<Own>],
     spacing: Spacing,
+    /// The spacing is for two windows.
+    two_windows: bool,
     now: Instant,
+    /// The frame evaluated before.
+    before: Instant,
     active: MonitorSet,
 }
 
@@ -515,18 +526,19 @@ impl<Own: Monitor> Shared<'_, Own> {
         if W::WATCHES || !lasts {
             *calm = Calm::NONE;
         }
-        let Self { monitors, now, active, .. } = *self;
+        let Self { monitors, now, before, active, .. } = *self;
         let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
         let mut motion = Motion {
             now,
             demanded_at: now,
             channel,
             speed,
+            windows: if self.two_windows { readings.windows(self.spacing) } else { None },
             here: readings.mark(),
             scale: source.scale(),
             limit_before: *limit_before,
         };
-        let mut limit = calm.limit;
+        let mut limit = calm.in_force;
         let mut restless = active.without(calm.monitors);
         let mut falling = Falling::NONE;
         while let Some(id) = restless.pop() {
@@ -537,7 +549,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             let check = config.rule.check(state, &motion);
             ran.withdraws |= check.withdraws;
             // A limit stays in force while the channel is faulted.
-            if let Some(in_force) = check.speed.map(|bound| bound.limit).or(check.unmet) {
+            if let Some(in_force) = check.in_force {
                 limit = limit.min(in_force);
             }
             if !visible {
@@ -550,16 +562,17 @@ impl<Own: Monitor> Shared<'_, Own> {
                 latch.interrupt();
                 if !W::WATCHES && !check.warming_up {
                     let reach = *config.reach.of(channel);
-                    calm.consider(id, &config.rule, state, &check, reach, &mut falling);
+                    calm.consider(id, (&config.rule, state), &check, reach, W::FOLLOWS, &mut falling);
                 }
                 continue;
             };
             ran.violated = ran.violated.with(id);
-            if latch.violated(&evidence, now, *demanded_at, config.on_delay) {
+            let moment = Moment { now, before, demanded_at: *demanded_at };
+            if latch.violated(&evidence, &moment, &config.tolerated) {
                 ran.tripped = ran.tripped.with(id);
             }
         }
-        if W::PASSES_FALLING
+        if !W::FOLLOWS
             && !falling.monitors.is_empty()
             && calm.monitors.union(falling.monitors) == active
             && let Some(speed) = speed

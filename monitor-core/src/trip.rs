@@ -4,8 +4,9 @@ use core::fmt;
 
 use crate::axis::MonitorId;
 use crate::frame::Channel;
-use crate::monitor::{Bound, Check};
-use crate::units::{Instant, Position, Span, Speed};
+use crate::monitor::{Bound, Check, Side};
+use crate::units::{Acceleration, Instant, Position, Span, Speed};
+use crate::wide::over_span_up;
 
 /// What was seen and what was allowed when a rule tripped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,15 +17,22 @@ pub enum Evidence {
     Position(Bound<Position>),
     /// A speed, in the axis unit per second.
     Speed(Bound<Speed>),
+    /// An acceleration, in the axis unit per second squared.
+    Acceleration(Bound<Acceleration>),
+    /// What was travelled beyond a limit on the speed while it was violated, against the allowed overrun, in the axis unit.
+    Overrun(Bound<Position>),
 }
 
 impl Evidence {
-    /// The bound that was exceeded; the position where both were.
+    /// The bound that was exceeded; the position where others were too.
     #[inline]
     pub(crate) fn of(check: &Check) -> Option<Self> {
-        match (check.position, check.speed) {
-            (Some(bound), _) if bound.is_exceeded() => Some(Self::Position(bound)),
-            (_, Some(bound)) if bound.is_exceeded() => Some(Self::Speed(bound)),
+        match check {
+            Check { position: Some(bound), .. } if bound.is_exceeded() => Some(Self::Position(*bound)),
+            Check { speed: Some(bound), .. } if bound.is_exceeded() => Some(Self::Speed(*bound)),
+            Check { acceleration: Some(bound), .. } if bound.is_exceeded() => {
+                Some(Self::Acceleration(*bound))
+            }
             _ => None,
         }
     }
@@ -32,9 +40,26 @@ impl Evidence {
 
 impl fmt::Display for Evidence {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (name, side) = match self {
+            Self::Position(bound) => ("travel", bound.side),
+            Self::Speed(bound) => ("speed", bound.side),
+            Self::Acceleration(bound) => ("acceleration", bound.side),
+            Self::Overrun(bound) => ("overrun", bound.side),
+        };
+        let side = match side {
+            Side::Above => "above",
+            Side::Below => "below",
+        };
         match self {
-            Self::Position(Bound { observed, limit }) => write!(f, "travel {observed:.6} above {limit:.6}"),
-            Self::Speed(Bound { observed, limit }) => write!(f, "speed {observed:.6} above {limit:.6}"),
+            Self::Position(Bound { observed, limit, .. }) | Self::Overrun(Bound { observed, limit, .. }) => {
+                write!(f, "{name} {observed:.6} {side} {limit:.6}")
+            }
+            Self::Speed(Bound { observed, limit, .. }) => {
+                write!(f, "{name} {observed:.6} {side} {limit:.6}")
+            }
+            Self::Acceleration(Bound { observed, limit, .. }) => {
+                write!(f, "{name} {observed:.6} {side} {limit:.6}")
+            }
         }
     }
 }
@@ -69,6 +94,41 @@ pub struct Trip {
     pub evidence: Evidence,
 }
 
+/// What kind of value an [`Evidence`] has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum Quantity {
+    Position,
+    Speed,
+    Acceleration,
+    Overrun,
+}
+
+/// The instants that a violation is timed by.
+#[derive(Clone, Copy)]
+pub(crate) struct Moment {
+    pub(crate) now: Instant,
+    /// The frame evaluated before.
+    pub(crate) before: Instant,
+    pub(crate) demanded_at: Instant,
+}
+
+impl Moment {
+    fn since_before(&self) -> Span {
+        // Bounded because frames go forward.
+        Span::from_nanos(self.now.as_nanos().wrapping_sub(self.before.as_nanos()))
+    }
+}
+
+/// How long a violation may last before it trips, and how far the excess of a speed may carry meanwhile.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Tolerated {
+    pub(crate) on_delay: Span,
+    /// Below the largest position.
+    pub(crate) overrun: Option<Position>,
+}
+
 /// The on-delay of one rule on one channel, and its latch: a trip as it is kept beside its rule.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -77,10 +137,11 @@ pub(crate) struct Latch {
     violated_since: Instant,
     demanded_at: Instant,
     tripped_at: Instant,
+    /// Before a trip, the overrun of the violation that lasts.
     observed: i64,
     limit: i64,
-    /// It is a speed that was observed.
-    is_speed: bool,
+    quantity: Quantity,
+    side: Side,
     violated: bool,
     tripped: bool,
 }
@@ -94,7 +155,8 @@ impl Latch {
             tripped_at: never,
             observed: 0,
             limit: 0,
-            is_speed: false,
+            quantity: Quantity::Position,
+            side: Side::Above,
             violated: false,
             tripped: false,
         }
@@ -103,31 +165,46 @@ impl Latch {
     /// Violated at this frame. True when the rule trips at it.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline)]
-    pub(crate) fn violated(
-        &mut self,
-        evidence: &Evidence,
-        now: Instant,
-        demanded_at: Instant,
-        on_delay: Span,
-    ) -> bool {
+    pub(crate) fn violated(&mut self, evidence: &Evidence, moment: &Moment, tolerated: &Tolerated) -> bool {
         let lasts = core::mem::replace(&mut self.violated, true);
         if self.tripped {
             return false;
         }
+        let now = moment.now;
         if !lasts {
             self.violated_since = now;
+            self.observed = 0;
         }
         // Bounded because frames go forward.
         let lasted = now.as_nanos().wrapping_sub(self.violated_since.as_nanos());
-        if lasted < on_delay.as_nanos() {
+        let over_delay = lasted >= tolerated.on_delay.as_nanos();
+        let mut evidence = *evidence;
+        if let (Some(allowed), Evidence::Speed(bound)) = (tolerated.overrun, evidence) {
+            self.observed = beyond(self.observed, &bound, moment.since_before());
+            let overrun = Position::from_bits(self.observed);
+            if !over_delay && overrun > allowed {
+                evidence = Evidence::Overrun(Bound::at_most(overrun, allowed));
+            }
+        }
+        if !over_delay && !matches!(evidence, Evidence::Overrun(_)) {
             return false;
         }
         self.tripped = true;
-        self.demanded_at = demanded_at;
+        self.demanded_at = moment.demanded_at;
         self.tripped_at = now;
-        (self.is_speed, self.observed, self.limit) = match evidence {
-            Evidence::Position(Bound { observed, limit }) => (false, observed.to_bits(), limit.to_bits()),
-            Evidence::Speed(Bound { observed, limit }) => (true, observed.to_bits(), limit.to_bits()),
+        (self.quantity, self.side, self.observed, self.limit) = match evidence {
+            Evidence::Position(bound) => {
+                (Quantity::Position, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
+            Evidence::Overrun(bound) => {
+                (Quantity::Overrun, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
+            Evidence::Speed(bound) => {
+                (Quantity::Speed, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
+            Evidence::Acceleration(bound) => {
+                (Quantity::Acceleration, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
         };
         true
     }
@@ -144,12 +221,22 @@ impl Latch {
     }
 
     pub(crate) fn trip(&self, rule: Tripped) -> Option<Trip> {
-        let (observed, limit) = (self.observed, self.limit);
-        let evidence = if self.is_speed {
-            Evidence::Speed(Bound { observed: Speed::from_bits(observed), limit: Speed::from_bits(limit) })
-        } else {
-            let (observed, limit) = (Position::from_bits(observed), Position::from_bits(limit));
-            Evidence::Position(Bound { observed, limit })
+        let (observed, limit, side) = (self.observed, self.limit, self.side);
+        let position =
+            Bound { observed: Position::from_bits(observed), limit: Position::from_bits(limit), side };
+        let evidence = match self.quantity {
+            Quantity::Position => Evidence::Position(position),
+            Quantity::Overrun => Evidence::Overrun(position),
+            Quantity::Speed => Evidence::Speed(Bound {
+                observed: Speed::from_bits(observed),
+                limit: Speed::from_bits(limit),
+                side,
+            }),
+            Quantity::Acceleration => Evidence::Acceleration(Bound {
+                observed: Acceleration::from_bits(observed),
+                limit: Acceleration::from_bits(limit),
+                side,
+            }),
         };
         self.tripped.then_some(Trip {
             rule,
@@ -164,4 +251,15 @@ impl Latch {
     pub(crate) fn reset(&mut self) {
         self.tripped = false;
     }
+}
+
+/// A sum of travel and what comes to it in `span` at the excess of a speed, rounded up; the largest there is stands for one beyond
+/// the range.
+fn beyond(sum: i64, bound: &Bound<Speed>, span: Span) -> i64 {
+    let excess = match bound.side {
+        Side::Above => bound.observed.to_bits().checked_sub(bound.limit.to_bits()),
+        Side::Below => bound.limit.to_bits().checked_sub(bound.observed.to_bits()),
+    };
+    let travel = excess.and_then(|excess| over_span_up(excess.unsigned_abs(), span));
+    travel.and_then(|travel| sum.checked_add(travel)).unwrap_or(i64::MAX)
 }

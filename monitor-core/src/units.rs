@@ -181,3 +181,7 @@ quantity! {
     /// An acceleration in the axis unit per second squared.
     Acceleration
 }
+quantity! {
+    /// A jerk in the axis unit per second cubed.
+    Jerk
+}

@@ -171,18 +171,37 @@ impl Billionth {
 
 /// `per_second × span / 1 s` to nearest, ties up, exactly, for less than 2⁶¹ per second; `None` for a span of 2³² ns (4.29 s) or more.
 pub(crate) fn over_span(per_second: u64, span: Span) -> Option<i64> {
-    // 2⁶¹ / 10⁹ = 2305843009.213693952, the fraction as a multiple of 2⁻⁶⁴.
-    const WHOLE: u64 = 2_305_843_009;
-    const PART: u64 = 3_941_957_642_643_573_384;
-    let nanos = u64::from(u32::try_from(span.as_nanos()).ok()?);
-    // Bounded because 2³² · 2³¹·¹⁰³ < 2⁶⁴. The share of a second is less than 2⁻⁶¹ too small, so the estimate is right or one too small.
-    let share = nanos.wrapping_mul(WHOLE).wrapping_add(mul(nanos, PART).0);
-    let (high, low) = mul(per_second, share);
+    let (high, low) = mul(per_second, share_of_a_second(span)?);
     let (low, carry) = low.overflowing_add(1 << 60);
     // Bounded because 2⁶¹ · 4.295 < 2⁶⁴.
     let estimate = high.wrapping_add(u64::from(carry)) << 3 | low >> 61;
     let product = per_second.wrapping_mul(span.as_nanos());
     whole_billions(estimate, product.wrapping_add(NANOS_PER_SECOND >> 1))
+}
+
+/// As [`over_span`], rounded up; `None` also for 2⁶¹ per second or more.
+pub(crate) fn over_span_up(per_second: u64, span: Span) -> Option<i64> {
+    if per_second >> 61 != 0 {
+        return None;
+    }
+    let (high, low) = mul(per_second, share_of_a_second(span)?);
+    let product = per_second.wrapping_mul(span.as_nanos());
+    // Bounded because 2⁶¹ · 4.295 < 2⁶⁴.
+    let down = whole_billions(high << 3 | low >> 61, product)?;
+    let is_whole = product == down.unsigned_abs().wrapping_mul(NANOS_PER_SECOND);
+    down.checked_add(i64::from(!is_whole))
+}
+
+/// How many seconds a span is, as a multiple of 2⁻⁶¹, less than one of those too small: a product with less than 2⁶¹ is right or one
+/// too small.
+#[inline(always)]
+fn share_of_a_second(span: Span) -> Option<u64> {
+    // 2⁶¹ / 10⁹ = 2305843009.213693952, the fraction as a multiple of 2⁻⁶⁴.
+    const WHOLE: u64 = 2_305_843_009;
+    const PART: u64 = 3_941_957_642_643_573_384;
+    let nanos = u64::from(u32::try_from(span.as_nanos()).ok()?);
+    // Bounded because 2³² · 2³¹·¹⁰³ < 2⁶⁴.
+    Some(nanos.wrapping_mul(WHOLE).wrapping_add(mul(nanos, PART).0))
 }
 
 /// The whole billions in a product, told from an estimate that is right or one too small, and from the low half of the product.
@@ -192,6 +211,97 @@ fn whole_billions(estimate: u64, product: u64) -> Option<i64> {
     // The remainder is below 2·10⁹, so the low halves give it exactly.
     let rest = product.wrapping_sub(estimate.wrapping_mul(NANOS_PER_SECOND));
     i64::try_from(estimate.wrapping_add(u64::from(rest >= NANOS_PER_SECOND))).ok()
+}
+
+/// As [`over_span`], rounded down.
+pub(crate) fn over_span_down(per_second: u64, span: Span) -> Option<i64> {
+    let (high, low) = mul(per_second, share_of_a_second(span)?);
+    // Bounded because 2⁶¹ · 4.295 < 2⁶⁴.
+    whole_billions(high << 3 | low >> 61, per_second.wrapping_mul(span.as_nanos()))
+}
+
+/// A factor `numerator / denominator` for exact products, rounded down, without a division. Who uses it knows what it was made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Share {
+    /// `numerator · 2^shift / denominator`, rounded down, its top bit set.
+    factor: u64,
+    shift: u32,
+}
+
+impl Share {
+    /// `None` unless the numerator is 1 to 2⁶⁰ and the denominator 1 to 2⁶¹. Divides: for set-up time only.
+    pub(crate) fn new(numerator: u64, denominator: u64) -> Option<Self> {
+        if numerator == 0 || numerator > 1 << 60 || denominator == 0 || denominator > 1 << 61 {
+            return None;
+        }
+        let up = u128::from(numerator).leading_zeros();
+        // At least 2¹²⁷ / 2⁶¹.
+        let (quotient, _) = divide(u128::from(numerator) << up, u128::from(denominator));
+        let drop = 64_u32.checked_sub(quotient.leading_zeros())?;
+        // Bounded because 67 ≤ up and drop ≤ 64.
+        Some(Self { factor: u128_to_u64(quotient >> drop)?, shift: up.wrapping_sub(drop) })
+    }
+
+    /// `n · numerator / denominator`, rounded down, exactly, for what it was made of; `None` beyond 64 bits.
+    #[inline(never)]
+    pub(crate) fn floor(self, n: u64, numerator: u64, denominator: u64) -> Option<u64> {
+        let (high, low) = mul(n, self.factor);
+        let mut quotient = match self.shift.checked_sub(64) {
+            Some(beyond) => high >> beyond,
+            None if high >> self.shift == 0 => {
+                high.wrapping_shl(64_u32.wrapping_sub(self.shift)) | low >> self.shift
+            }
+            None => return None,
+        };
+        // The factor is at least 2⁶³ and less than 1 too small, so this is less than 3 too small, and the remainder below 2⁶³: the
+        // low halves give it exactly.
+        let mut rest = n.wrapping_mul(numerator).wrapping_sub(quotient.wrapping_mul(denominator));
+        for _ in 0..3 {
+            if rest >= denominator {
+                rest = rest.wrapping_sub(denominator);
+                quotient = quotient.checked_add(1)?;
+            }
+        }
+        Some(quotient)
+    }
+}
+
+/// The square root, rounded down: bit by bit.
+pub(crate) fn square_root(n: u64) -> u64 {
+    let mut root = 0_u64;
+    for bit in (0..32_u32).rev() {
+        let candidate = root | 1_u64.wrapping_shl(bit);
+        // Bounded because it is below 2³².
+        if candidate.wrapping_mul(candidate) <= n {
+            root = candidate;
+        }
+    }
+    root
+}
+
+/// `n / span` per second, rounded down, exactly, and whether that is the whole; for a span of at least 2¹³ ns. `None` beyond 63 bits.
+#[inline(never)]
+pub(crate) fn per_second(n: u64, span: u32) -> Option<(i64, bool)> {
+    // What one is, 10⁹ / span, as a multiple of 2⁻⁴⁴ rounded down: below 2⁶¹.
+    let each = quotient_74(NANOS_PER_SECOND << 34, span);
+    let (high, low) = mul(n, each);
+    if high >> 43 != 0 {
+        return None;
+    }
+    let estimate = high << 20 | low >> 44;
+    // Less than n · 2⁻⁴⁴ + 1 ≤ 2²⁰ + 1 too small, so the remainder is below 2⁵³ and the low halves give it exactly.
+    let rest = n.wrapping_mul(NANOS_PER_SECOND).wrapping_sub(estimate.wrapping_mul(u64::from(span)));
+    let more = if rest < u64::from(span) { 0 } else { whole_quotient(rest, span) };
+    let is_whole = rest == more.wrapping_mul(u64::from(span));
+    i64::try_from(estimate.checked_add(more)?).ok().map(|quotient| (quotient, is_whole))
+}
+
+/// `floor(n / divisor)` for a number above 0 and a divisor of at least 2¹³.
+fn whole_quotient(n: u64, divisor: u32) -> u64 {
+    let zeros = n.leading_zeros();
+    // Cutting off what cutting off left is cutting off at once. Bounded because zeros ≤ 63, and a shift of 64 or more would leave nothing.
+    quotient_74(n.wrapping_shl(zeros), divisor).checked_shr(zeros.wrapping_add(10)).unwrap_or(0)
 }
 
 /// `floor(2⁶³ / e)` for a normalised `e` (top bit set), and the remainder: Newton's iteration from a straight line,
@@ -278,6 +388,57 @@ mod tests {
     }
 
     #[test]
+    fn a_rate_per_second_equals_the_long_division() {
+        let mut numbers = numbers();
+        let mut met = (0, 0);
+        while let (Some(n), Some(span)) = (numbers.next(), numbers.next()) {
+            let n = n >> 1;
+            let span = match n % 3 {
+                0 => (span as u32).max(1 << 13),
+                1 => (span as u32 % 10_000_000).max(10_000),
+                _ => 8_000_000,
+            };
+            let n = if n % 5 == 0 { n - n % u64::from(span) } else { n };
+            let (product, span_wide) = (u128::from(n) * u128::from(NANOS_PER_SECOND), u128::from(span));
+            let exact = i64::try_from(product / span_wide).ok();
+            assert_eq!(per_second(n, span), exact.map(|q| (q, product % span_wide == 0)), "{n} {span}");
+            met.0 += u32::from(exact.is_none());
+            met.1 += u32::from(product % span_wide == 0);
+        }
+        assert!(met.0 > 1000 && met.1 > 1000, "{met:?}");
+    }
+
+    #[test]
+    fn a_share_equals_the_long_division() {
+        let mut numbers = numbers();
+        let mut met = (0, 0);
+        while let (Some(n), Some(d)) = (numbers.next(), numbers.next()) {
+            for numerator in [NANOS_PER_SECOND, NANOS_PER_SECOND * NANOS_PER_SECOND, 1 << 60, 1] {
+                let denominator = (d >> 3).max(1);
+                let n = if n % 3 == 0 { n - n % denominator } else { n };
+                let product = u128::from(n) * u128::from(numerator);
+                let exact = u64::try_from(product / u128::from(denominator)).ok();
+                let share = Share::new(numerator, denominator).unwrap();
+                assert_eq!(share.floor(n, numerator, denominator), exact, "{n} {numerator} {denominator}");
+                met.0 += u32::from(exact.is_none());
+                met.1 += u32::from(product % u128::from(denominator) == 0);
+            }
+        }
+        assert!(met.0 > 10_000 && met.1 > 10_000, "{met:?}");
+        assert!(Share::new(0, 1).is_none() && Share::new(1, 0).is_none());
+        assert!(Share::new((1 << 60) + 1, 1).is_none() && Share::new(1, (1 << 61) + 1).is_none());
+    }
+
+    #[test]
+    fn a_square_root_is_the_largest_number_whose_square_is_not_more() {
+        for n in numbers().chain([0, 1, 2, 3, 4, u64::MAX, u64::MAX - 1, (1 << 62) - 1, 1 << 62]) {
+            assert_eq!(square_root(n), n.isqrt());
+            let square = (n >> 32) * (n >> 32);
+            assert_eq!(square_root(square), n >> 32);
+        }
+    }
+
+    #[test]
     fn dividing_by_shifting_equals_the_division() {
         let mut numbers = numbers();
         while let (Some(high), Some(low), Some(d)) = (numbers.next(), numbers.next(), numbers.next()) {
@@ -309,11 +470,18 @@ mod tests {
             let nearest = i64::try_from((product + nano / 2) / nano).ok();
             assert_eq!(over_span(n, Span::from_nanos(k)), nearest, "{k} {n}");
             met.1 += u32::from(product % nano == nano / 2);
+            let up = i64::try_from(product.div_ceil(nano)).ok().filter(|_| n < 1 << 61);
+            assert_eq!(over_span_up(n, Span::from_nanos(k)), up, "{k} {n}");
+            let down = i64::try_from(product / nano).ok();
+            assert_eq!(over_span_down(n, Span::from_nanos(k)), down, "{k} {n}");
         }
         assert!(met.0 > 50 && met.1 > 50, "{met:?}");
         let (fastest, longest) = ((1 << 61) - 1, Span::from_nanos(4_000_000_000));
         assert_eq!(over_span(fastest, longest), Some(4 * ((1 << 61) - 1)));
+        assert_eq!(over_span_up((1 << 61) - 1, longest), Some(4 * ((1 << 61) - 1)));
         assert_eq!(over_span(1, Span::from_nanos(1 << 32)), None);
+        assert_eq!(over_span_up(1, Span::from_nanos(1 << 32)), None);
+        assert_eq!(over_span_up(1 << 61, Span::from_nanos(1)), None);
     }
 
     #[test]

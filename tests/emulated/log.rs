@@ -86,7 +86,7 @@ fn the_trips_in_the_log_of_the_target_are_those_of_the_host() {
     let trips = trips();
     assert_eq!((logged.len(), trips.len()), (2, 2), "{text}");
     for (line, trip) in logged.iter().zip(trips) {
-        let Evidence::Speed(Bound { observed, limit }) = trip.evidence else { panic!("{trip:?}") };
+        let Evidence::Speed(Bound { observed, limit, .. }) = trip.evidence else { panic!("{trip:?}") };
         let instants = [trip.demanded_at, trip.violated_since, trip.tripped_at];
         let numbers = instants.map(|at| at.as_nanos().to_string());
         let bits = [observed, limit].map(|speed| format!("{} / 2^24", speed.to_bits()));

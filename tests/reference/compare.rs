@@ -287,6 +287,7 @@ fn compare_trip(judge: &mut Judge, trip: &Trip, facts: &TripFacts) {
             (model::Evidence::Position, bound.observed.to_bits(), bound.limit.to_bits())
         }
         Evidence::Speed(bound) => (model::Evidence::Speed, bound.observed.to_bits(), bound.limit.to_bits()),
+        Evidence::Acceleration(_) | Evidence::Overrun(_) => unreachable!("no setup has such a rule"),
     };
     judge.same("kind of the evidence", kind, facts.evidence);
     if facts.demanded_at.is_some() {

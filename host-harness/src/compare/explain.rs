@@ -168,11 +168,16 @@ impl Story<'_> {
                 monitor_core::Tripped::SpeedDiscrepancy => "the speed discrepancy".to_owned(),
             };
             let ago = millis(self.shown.now.as_nanos().saturating_sub(trip.tripped_at.as_nanos()));
-            let (what, unit) = match trip.evidence {
-                Evidence::Position(_) => (trip.evidence, self.setup.unit.symbol().to_owned()),
-                Evidence::Speed(_) => (trip.evidence, format!("{}/s", self.setup.unit.symbol())),
+            let per = match trip.evidence {
+                Evidence::Position(_) | Evidence::Overrun(_) => "",
+                Evidence::Speed(_) => "/s",
+                Evidence::Acceleration(_) => "/s^2",
             };
-            reasons.push(format!("{name} tripped {ago} ms before and is latched: {what} {unit}"));
+            let unit = self.setup.unit.symbol();
+            reasons.push(format!(
+                "{name} tripped {ago} ms before and is latched: {} {unit}{per}",
+                trip.evidence
+            ));
         }
         for (channel, letter) in Channel::BOTH.into_iter().zip(["a", "b"]) {
             if state.is_channel_faulted(channel) {

@@ -81,8 +81,8 @@ impl Lull {
         if let (Some(limit), Some((fastest, at))) = (bounds.speed, motion.fastest.speed())
             && let Some(observed) = seen.travel.and_then(of)
         {
-            speed.update(at, Bound { observed: fastest, limit });
-            speed.pass(last, Bound { observed: observed.magnitude(), limit });
+            speed.update(at, Bound::at_most(fastest, limit));
+            speed.pass(last, Bound::at_most(observed.magnitude(), limit));
         }
         if let Some((limit, from)) = bounds.position {
             // Beyond the range counts as the farthest; a calm monitor is within its window, so it is not reached.
@@ -91,8 +91,8 @@ impl Lull {
             let mut ends = [(travel(low.0), low.1), (travel(high.0), high.1)];
             // Of two that are as far, the earlier one is reported.
             ends.sort_by_key(|&(travel, at)| (std::cmp::Reverse(travel), at));
-            position.update(ends[0].1, Bound { observed: ends[0].0, limit });
-            position.pass(last, Bound { observed: travel(seen.mark), limit });
+            position.update(ends[0].1, Bound::at_most(ends[0].0, limit));
+            position.pass(last, Bound::at_most(travel(seen.mark), limit));
         }
     }
 }

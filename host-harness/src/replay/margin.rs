@@ -1,6 +1,6 @@
 //! How close one rule came to its limit, and when it crossed it.
 
-use monitor_core::{Bound, Instant, Position, Speed};
+use monitor_core::{Acceleration, Bound, Instant, Position, Side, Speed};
 
 /// A quantity that is held against a limit.
 pub(super) trait Raw: Copy {
@@ -20,10 +20,25 @@ impl Raw for Speed {
     }
 }
 
+impl Raw for Acceleration {
+    fn raw(self) -> i64 {
+        self.to_bits()
+    }
+}
+
+/// How far an observed value is beyond its limit, in ULPs; zero or less within it.
+pub(super) fn excess<T: Raw>(bound: Bound<T>) -> i64 {
+    // An observed value may be the largest there is, standing for "beyond any limit".
+    match bound.side {
+        Side::Above => bound.observed.raw().saturating_sub(bound.limit.raw()),
+        Side::Below => bound.limit.raw().saturating_sub(bound.observed.raw()),
+    }
+}
+
 /// One observed value against its limit, over a whole trace.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Margin {
-    /// The smallest limit − observed, in ULPs.
+    /// The smallest distance to the limit, in ULPs.
     pub(super) headroom: i64,
     /// The first frame at which it was so small.
     pub(super) at: Instant,
@@ -31,7 +46,7 @@ pub(super) struct Margin {
     pub(super) exceeded: u64,
     /// It was compared at least once.
     pub(super) seen: bool,
-    /// The frame before, when it was within its limit there: instant and observed − limit (zero or less).
+    /// The frame before, when it was within its limit there: instant and excess (zero or less).
     before: Option<(Instant, i64)>,
     /// When the violation that lasts began, interpolated.
     crossed: Option<Instant>,
@@ -50,8 +65,7 @@ impl Margin {
     /// Takes the comparison of one frame.
     #[inline]
     pub(super) fn update<T: Raw>(&mut self, now: Instant, bound: Bound<T>) {
-        // An observed value may be the largest there is, standing for "beyond any limit".
-        let excess = bound.observed.raw().saturating_sub(bound.limit.raw());
+        let excess = excess(bound);
         let headroom = excess.saturating_neg();
         self.seen = true;
         if headroom < self.headroom {
@@ -71,7 +85,7 @@ impl Margin {
 
     /// What was compared at the last frame before this, within its limit, and known to leave no smaller headroom.
     pub(super) fn pass<T: Raw>(&mut self, at: Instant, bound: Bound<T>) {
-        self.before = Some((at, bound.observed.raw().saturating_sub(bound.limit.raw())));
+        self.before = Some((at, excess(bound)));
         self.crossed = None;
     }
 
@@ -111,24 +125,35 @@ mod tests {
     fn a_crossing_lies_where_the_straight_line_meets_the_limit() {
         let mut margin = Margin::NEW;
         let at = |ms: u64| Instant::from_nanos(ms * 1_000_000);
-        margin.update(at(10), Bound { observed: speed(240), limit: speed(250) });
+        margin.update(at(10), Bound::at_most(speed(240), speed(250)));
         assert_eq!(margin.crossed(), None);
-        margin.update(at(11), Bound { observed: speed(280), limit: speed(250) });
+        margin.update(at(11), Bound::at_most(speed(280), speed(250)));
         assert_eq!(margin.crossed(), Some(Instant::from_nanos(10_250_000)));
         // The violation goes on: the crossing stays.
-        margin.update(at(12), Bound { observed: speed(300), limit: speed(250) });
+        margin.update(at(12), Bound::at_most(speed(300), speed(250)));
         assert_eq!(margin.crossed(), Some(Instant::from_nanos(10_250_000)));
         assert_eq!((margin.headroom, margin.at), (-(50 << 24), at(12)));
         // Exactly at the limit is within it.
-        margin.update(at(13), Bound { observed: speed(250), limit: speed(250) });
+        margin.update(at(13), Bound::at_most(speed(250), speed(250)));
         assert_eq!(margin.crossed(), None);
+    }
+
+    #[test]
+    fn a_value_below_its_limit_is_beyond_it_where_it_may_not_be_below() {
+        let mut margin = Margin::NEW;
+        let at = |ms: u64| Instant::from_nanos(ms * 1_000_000);
+        margin.update(at(10), Bound::at_least(speed(-240), speed(-250)));
+        assert_eq!((margin.headroom, margin.exceeded), (10 << 24, 0));
+        margin.update(at(11), Bound::at_least(speed(-280), speed(-250)));
+        assert_eq!((margin.headroom, margin.exceeded), (-(30 << 24), 1));
+        assert_eq!(margin.crossed(), Some(Instant::from_nanos(10_250_000)));
     }
 
     #[test]
     fn a_violation_from_the_first_frame_on_crosses_at_that_frame() {
         let mut margin = Margin::NEW;
         let now = Instant::from_nanos(7);
-        margin.update(now, Bound { observed: speed(2), limit: speed(1) });
+        margin.update(now, Bound::at_most(speed(2), speed(1)));
         assert_eq!(margin.crossed(), Some(now));
     }
 }

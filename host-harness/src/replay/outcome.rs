@@ -1,6 +1,8 @@
 //! What a replay found.
 
-use monitor_core::{Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span, Speed};
+use monitor_core::{
+    Acceleration, Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span, Speed,
+};
 
 /// How many entries of one list are kept; beyond, they are counted. A trace can be of any length.
 pub const KEPT: usize = 10_000;
@@ -174,6 +176,8 @@ pub enum Headroom {
     Position(Position),
     /// To a speed limit; negative when it was exceeded.
     Speed(Speed),
+    /// To a limit on the acceleration; negative when it was exceeded.
+    Acceleration(Acceleration),
 }
 
 /// How close one monitor came to its limit on one channel. A monitor with two limits has two of these.

@@ -1,8 +1,8 @@
 //! Collects, frame by frame, what an [`Outcome`] is made of.
 
 use monitor_core::{
-    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading, Sample, SourceFault,
-    Span, Speed, Tripped,
+    Acceleration, Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading, Sample,
+    SourceFault, Span, Speed, Tripped,
 };
 
 use super::apart::{Positions, Speeds};
@@ -21,6 +21,7 @@ use crate::setup::{MonitorKind, Setup, Source};
 struct Half {
     position: Margin,
     speed: Margin,
+    acceleration: Margin,
     /// What the motion was held against when the monitor was last shown.
     bounds: Bounds,
     /// Its stop was complete at the frame before.
@@ -31,9 +32,19 @@ impl Half {
     const NEW: Self = Self {
         position: Margin::NEW,
         speed: Margin::NEW,
+        acceleration: Margin::NEW,
         bounds: Bounds { position: None, speed: None },
         complete: false,
     };
+}
+
+impl Half {
+    /// Nothing is compared.
+    fn interrupt(&mut self) {
+        self.position.interrupt();
+        self.speed.interrupt();
+        self.acceleration.interrupt();
+    }
 }
 
 /// One monitor.
@@ -329,8 +340,7 @@ impl Recorder {
             if was && !is {
                 slot.active += now.since(slot.demanded_at).map_or(0, Span::as_nanos);
                 for half in &mut slot.halves {
-                    half.position.interrupt();
-                    half.speed.interrupt();
+                    half.interrupt();
                     half.complete = false;
                 }
             }
@@ -388,9 +398,7 @@ impl Recorder {
         fault: Option<SourceFault>,
     ) {
         for slot in &mut self.slots {
-            let half = &mut slot.halves[index(channel)];
-            half.position.interrupt();
-            half.speed.interrupt();
+            slot.halves[index(channel)].interrupt();
         }
         let open = &mut self.open_faults[index(channel)];
         match (fault, *open) {
@@ -458,8 +466,13 @@ impl Recorder {
             (TripRule::Monitor(i, channel), monitor_core::Evidence::Position(_)) => {
                 self.slots[i].halves[index(channel)].position.crossed()
             }
-            (TripRule::Monitor(i, channel), monitor_core::Evidence::Speed(_)) => {
-                self.slots[i].halves[index(channel)].speed.crossed()
+            // What is travelled beyond a limit on the speed begins with that.
+            (
+                TripRule::Monitor(i, channel),
+                monitor_core::Evidence::Speed(_) | monitor_core::Evidence::Overrun(_),
+            ) => self.slots[i].halves[index(channel)].speed.crossed(),
+            (TripRule::Monitor(i, channel), monitor_core::Evidence::Acceleration(_)) => {
+                self.slots[i].halves[index(channel)].acceleration.crossed()
             }
             (TripRule::PositionDiscrepancy, _) => self.positions.crossed(),
             (TripRule::SpeedDiscrepancy, _) => self.speeds.crossed(),
@@ -523,7 +536,13 @@ impl Recorder {
                     let headroom = Headroom::Speed(Speed::from_bits(speed.headroom));
                     self.outcome.monitors.push(facts(Some((headroom, speed.at)), speed.exceeded));
                 }
-                if !position.seen && !speed.seen {
+                let acceleration = &half.acceleration;
+                if acceleration.seen {
+                    let headroom = Headroom::Acceleration(Acceleration::from_bits(acceleration.headroom));
+                    let facts = facts(Some((headroom, acceleration.at)), acceleration.exceeded);
+                    self.outcome.monitors.push(facts);
+                }
+                if !position.seen && !speed.seen && !acceleration.seen {
                     self.outcome.monitors.push(facts(None, 0));
                 }
             }
@@ -552,6 +571,10 @@ impl Slot {
         match check.speed {
             Some(bound) => half.speed.update(now, bound),
             None => half.speed.interrupt(),
+        }
+        match check.acceleration {
+            Some(bound) => half.acceleration.update(now, bound),
+            None => half.acceleration.interrupt(),
         }
         half.bounds = Bounds {
             position: check.position.map(|bound| bound.limit).zip(check.from),

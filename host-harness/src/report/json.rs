@@ -1,10 +1,10 @@
 //! The report for programs. The names of its fields are an interface: see the schema beside the documentation.
 
-use monitor_core::{Evidence, Instant};
+use monitor_core::Instant;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::names::{self, Moved, Shown};
+use super::names::{self, Figures, Moved, Shown};
 use super::number::{Exact, Seconds};
 use crate::replay::{self, FaultKind, Headroom, Outcome, StopKind, TripRule};
 use crate::setup::Setup;
@@ -142,11 +142,15 @@ pub struct TripReport {
     pub crossed_s: Seconds,
     /// The frame of the trip.
     pub tripped_s: Seconds,
-    /// What was seen at that frame, a magnitude.
+    /// What was observed: `position`, `speed`, `acceleration`, or `overrun`, which is what was travelled beyond a limit on the speed.
+    pub quantity: String,
+    /// `above` the limit or `below` it.
+    pub beyond: String,
+    /// What was seen at that frame: a magnitude, unless the limits of the two directions differ.
     pub observed: Exact,
     /// What was allowed at that frame.
     pub limit: Exact,
-    /// Observed − limit.
+    /// How far the one was beyond the other.
     pub excess: Exact,
     /// The unit of the three.
     pub unit: String,
@@ -252,7 +256,7 @@ pub struct MonitorReport {
     pub channel: String,
     /// How long it was active.
     pub active_s: Seconds,
-    /// The smallest limit − observed; negative when the limit was exceeded; null when nothing was ever compared.
+    /// The smallest distance to the limit; negative when it was exceeded; null when nothing was ever compared.
     pub headroom: Option<Exact>,
     /// The first frame with that headroom.
     pub headroom_at_s: Option<Seconds>,
@@ -423,28 +427,11 @@ impl Report {
     }
 }
 
-/// Observed, limit and excess of a trip, with their unit.
-pub(super) fn evidence(setup: &Setup, evidence: &Evidence) -> (Exact, Exact, Exact, String) {
-    let unit = setup.unit.symbol();
-    match *evidence {
-        Evidence::Position(bound) => {
-            let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
-            let excess = monitor_core::Position::from_bits(excess);
-            (bound.observed.into(), bound.limit.into(), excess.into(), unit.to_owned())
-        }
-        Evidence::Speed(bound) => {
-            let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
-            let excess = monitor_core::Speed::from_bits(excess);
-            (bound.observed.into(), bound.limit.into(), excess.into(), format!("{unit}/s"))
-        }
-    }
-}
-
 impl TripReport {
     fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip) -> Self {
         let at = |instant| Seconds(outcome.time_ns(instant));
         let (monitor, kind, channel) = names::rule(setup, trip.rule);
-        let (observed, limit, excess, unit) = evidence(setup, &trip.evidence);
+        let figures = Figures::new(setup, &trip.evidence);
         Self {
             monitor,
             kind: kind.to_owned(),
@@ -453,10 +440,12 @@ impl TripReport {
             violated_since_s: at(trip.violated_since),
             crossed_s: at(trip.crossed_at),
             tripped_s: at(trip.tripped_at),
-            observed,
-            limit,
-            excess,
-            unit,
+            quantity: figures.quantity.to_owned(),
+            beyond: figures.side().to_owned(),
+            observed: figures.observed.into(),
+            limit: figures.limit.into(),
+            excess: figures.excess.into(),
+            unit: figures.unit,
             confirmed_by: trip.confirmed_by.map(|confirmation| ConfirmationReport {
                 channel: names::channel(confirmation.channel).to_owned(),
                 after_s: Seconds(confirmation.after_ns),
@@ -529,6 +518,9 @@ impl MonitorReport {
         let (headroom, unit) = match facts.headroom {
             Some((Headroom::Position(headroom), _)) => (Some(headroom.into()), Some(unit.to_owned())),
             Some((Headroom::Speed(headroom), _)) => (Some(headroom.into()), Some(format!("{unit}/s"))),
+            Some((Headroom::Acceleration(headroom), _)) => {
+                (Some(headroom.into()), Some(format!("{unit}/s^2")))
+            }
             None => (None, None),
         };
         let (_, _, channel) = names::rule(setup, TripRule::Monitor(facts.monitor, facts.channel));

@@ -1,6 +1,6 @@
 //! The words of both reports.
 
-use monitor_core::{Channel, Position, Reset, Sample, Speed};
+use monitor_core::{Channel, Evidence, Position, Reset, Sample, Side, Speed};
 
 use crate::replay::{Change, FaultKind, TripRule};
 use crate::setup::{ChannelSetup, Setup, Source};
@@ -51,6 +51,72 @@ pub(super) fn sample(setup: &Setup, channel: Channel, sample: Sample) -> Shown {
         (Sample::Count(steps), Source::Position { .. }) => {
             Shown::Position(Position::from_bits(steps.cast_signed()))
         }
+    }
+}
+
+/// What a trip was decided by.
+pub(crate) struct Figures {
+    /// `position`, `speed`, `acceleration` or `overrun`.
+    pub(crate) quantity: &'static str,
+    pub(crate) unit: String,
+    side: Side,
+    /// In steps of 2⁻²⁴ of the unit, whatever it is of.
+    pub(crate) observed: Position,
+    pub(crate) limit: Position,
+    /// How far the one is beyond the other.
+    pub(crate) excess: Position,
+}
+
+impl Figures {
+    pub(crate) fn new(setup: &Setup, evidence: &Evidence) -> Self {
+        let (quantity, per, observed, limit, side) = match *evidence {
+            Evidence::Position(bound) => {
+                ("position", "", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
+            }
+            Evidence::Overrun(bound) => {
+                ("overrun", "", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
+            }
+            Evidence::Speed(bound) => {
+                ("speed", "/s", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
+            }
+            Evidence::Acceleration(bound) => {
+                ("acceleration", "/s^2", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
+            }
+        };
+        let excess = match side {
+            Side::Above => observed.saturating_sub(limit),
+            Side::Below => limit.saturating_sub(observed),
+        };
+        Self {
+            quantity,
+            unit: format!("{}{per}", setup.unit.symbol()),
+            side,
+            observed: Position::from_bits(observed),
+            limit: Position::from_bits(limit),
+            excess: Position::from_bits(excess),
+        }
+    }
+
+    pub(super) const fn side(&self) -> &'static str {
+        match self.side {
+            Side::Above => "above",
+            Side::Below => "below",
+        }
+    }
+
+    /// In one line, for a rule of this kind.
+    pub(super) fn line(&self, kind: &str) -> String {
+        let Self { quantity, unit, side, observed, limit, excess } = self;
+        let (bound, beyond) = match (side, *quantity) {
+            (Side::Below, _) => ("at least ", "below"),
+            // Signed, and so neither fast nor slow.
+            (Side::Above, _) if kind.ends_with("-range") => ("at most ", "above"),
+            (Side::Above, "speed") => ("", "too fast"),
+            (Side::Above, "acceleration") => ("", "too much"),
+            (Side::Above, _) => ("", "too far"),
+        };
+        let what = if *quantity == "overrun" { " beyond the speed limit" } else { "" };
+        format!("{observed:.4} {unit}{what}, allowed {bound}{limit:.4} {unit}, {excess:.4} {unit} {beyond}")
     }
 }
 

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::fmt;
 
-use monitor_core::{Position, Speed};
+use monitor_core::{Acceleration, Position, Speed};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
@@ -32,6 +32,12 @@ impl From<Position> for Exact {
 
 impl From<Speed> for Exact {
     fn from(value: Speed) -> Self {
+        Self(value.value().to_string())
+    }
+}
+
+impl From<Acceleration> for Exact {
+    fn from(value: Acceleration) -> Self {
         Self(value.value().to_string())
     }
 }

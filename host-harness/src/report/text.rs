@@ -2,9 +2,9 @@
 
 use std::fmt::{self, Write};
 
-use monitor_core::{Channel, Evidence, Instant, Span, Speed};
+use monitor_core::{Channel, Instant, Span, Speed};
 
-use super::names::{self, Moved, Shown};
+use super::names::{self, Figures, Moved, Shown};
 use super::number::Seconds;
 use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, TripRule, Verdict};
 use crate::setup::{By, MonitorKind, Setup, Until};
@@ -122,27 +122,7 @@ impl Text<'_> {
     fn trip(&self, out: &mut String, trip: &Trip) -> fmt::Result {
         let (name, kind, channel) = names::rule(self.setup, trip.rule);
         writeln!(out, "  {} s  channel {channel}  {name} ({kind})", self.at(trip.tripped_at))?;
-        let unit = self.setup.unit.symbol();
-        match trip.evidence {
-            Evidence::Position(bound) => {
-                let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
-                let excess = monitor_core::Position::from_bits(excess);
-                writeln!(
-                    out,
-                    "      {:.4} {unit}, allowed {:.4} {unit}, {:.4} {unit} too far",
-                    bound.observed, bound.limit, excess
-                )?;
-            }
-            Evidence::Speed(bound) => {
-                let excess = bound.observed.to_bits().saturating_sub(bound.limit.to_bits());
-                let excess = monitor_core::Speed::from_bits(excess);
-                writeln!(
-                    out,
-                    "      {:.4} {unit}/s, allowed {:.4} {unit}/s, {:.4} {unit}/s too fast",
-                    bound.observed, bound.limit, excess
-                )?;
-            }
-        }
+        writeln!(out, "      {}", Figures::new(self.setup, &trip.evidence).line(kind))?;
         writeln!(
             out,
             "      demand {} s, crossed {} s, violated since {} s",
@@ -325,6 +305,9 @@ impl Text<'_> {
             let (headroom, at) = match facts.headroom {
                 Some((Headroom::Position(headroom), at)) => (format!("{headroom:.4} {unit}"), self.at(at)),
                 Some((Headroom::Speed(headroom), at)) => (format!("{headroom:.4} {unit}/s"), self.at(at)),
+                Some((Headroom::Acceleration(headroom), at)) => {
+                    (format!("{headroom:.4} {unit}/s^2"), self.at(at))
+                }
                 None => ("-".to_owned(), "-".to_owned()),
             };
             let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);

@@ -1,6 +1,6 @@
 //! One value: as it is held, in units and in raw steps, beside how it was written.
 
-use monitor_core::{Acceleration, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
 use num_traits::CheckedMul;
 use serde::Serialize;
 
@@ -136,6 +136,12 @@ impl From<Acceleration> for Number {
     }
 }
 
+impl From<Jerk> for Number {
+    fn from(value: Jerk) -> Self {
+        Self::ulps(value.to_bits(), 3)
+    }
+}
+
 impl Grid {
     /// Steps in one base of its dimension.
     const fn steps(self) -> u64 {
@@ -173,6 +179,7 @@ impl Value {
         let (held, of) = match grid {
             Grid::Ulp(1) => (grid.steps().into(), format!("{axis}/s")),
             Grid::Ulp(2) => (grid.steps().into(), format!("{axis}/s^2")),
+            Grid::Ulp(3) => (grid.steps().into(), format!("{axis}/s^3")),
             Grid::Ulp(_) | Grid::NanoUlp => (grid.steps().into(), axis.to_owned()),
             Grid::Nanosecond => (NANOS_PER_MS, "ms".to_owned()),
         };

@@ -2,8 +2,8 @@
 
 use monitor_core::seal::Image;
 use monitor_core::{
-    AxisConfig, Channel, Demand, InputConfig, InputSet, Lines, MonitorParts, NoOwn, OneSided, Pairing, Ramp,
-    Rule, Span, Standstill, Supervision, Until, WarmUp,
+    Allowed, AxisConfig, Channel, Demand, InputConfig, InputSet, Lines, MonitorParts, NoOwn, OneSided,
+    Pairing, Ramp, Rule, Span, Standstill, Supervision, Until, WarmUp,
 };
 
 use super::held::{Number, Value};
@@ -97,7 +97,7 @@ impl Listing {
         self.section("speed", "Speed".to_owned());
         self.number("speed.window".to_owned(), config.window());
         self.put(Value::word("speed.points".to_owned(), points.to_string(), points.into(), 2));
-        let (spacing, effective) = effective_window(config.window(), points);
+        let (spacing, effective) = effective_window(config, points);
         self.derived("speed.spacing", spacing);
         self.derived("speed.effective_window", effective);
         self.choice("speed.warm_up".to_owned(), config.warm_up() == WarmUp::Permit, ["withhold", "permit"]);
@@ -146,16 +146,31 @@ impl Listing {
             Rule::Standstill(_) => ("standstill", 1),
             Rule::SpeedLimit(_) => ("speed-limit", 2),
             Rule::Stop(_) => ("stop", 3),
+            Rule::SpeedRange(_) => ("speed-range", 4),
+            Rule::Direction(_) => ("direction", 5),
+            Rule::AccelerationLimit(_) => ("acceleration-limit", 6),
+            Rule::AccelerationRange(_) => ("acceleration-range", 7),
+            Rule::TravelLimit(_) => ("travel-limit", 8),
             Rule::Own(never) => match *never {},
         };
         self.put(Value::word(format!("{path}.kind"), kind, code, 1));
         self.put(demand(format!("{path}.demand"), monitor.demand, inputs));
         self.number(format!("{path}.on_delay"), monitor.on_delay);
+        match monitor.allowed_overrun {
+            Some(distance) => self.number(format!("{path}.allowed_overrun"), distance),
+            None => self.put(Value::word(format!("{path}.allowed_overrun"), "not bounded", 0, 1)),
+        }
         match monitor.rule {
             Rule::TorqueOff => {}
             Rule::Standstill(rule) => self.standstill(&path, rule),
             Rule::SpeedLimit(rule) => {
-                self.number(format!("{path}.limit"), rule.limit());
+                if rule.is_symmetric() {
+                    // Stored for each direction.
+                    self.number(format!("{path}.limit"), rule.positive());
+                } else {
+                    self.number(format!("{path}.positive"), rule.positive());
+                    self.number(format!("{path}.negative"), rule.negative());
+                }
                 if let Some(ramp) = rule.ramp() {
                     self.ramp(&path, &ramp);
                 }
@@ -171,16 +186,43 @@ impl Listing {
                     self.standstill(&path, standstill);
                 }
             }
+            Rule::SpeedRange(rule) => {
+                self.number(format!("{path}.low"), Number::from(rule.low()).up());
+                self.number(format!("{path}.high"), rule.high());
+            }
+            Rule::Direction(rule) => {
+                let is_negative = rule.allowed() == Allowed::Negative;
+                self.choice(format!("{path}.allowed"), is_negative, ["positive", "negative"]);
+                self.number(format!("{path}.tolerance"), rule.tolerance());
+            }
+            Rule::AccelerationLimit(rule) => self.number(format!("{path}.limit"), rule.limit()),
+            Rule::AccelerationRange(rule) => {
+                self.number(format!("{path}.low"), Number::from(rule.low()).up());
+                self.number(format!("{path}.high"), rule.high());
+            }
+            Rule::TravelLimit(rule) => self.number(format!("{path}.increment"), rule.increment()),
             Rule::Own(never) => match *never {},
         }
     }
 
     fn supervision(&mut self, path: &str, supervision: &Supervision) {
-        let is_by_time = matches!(supervision, Supervision::Time { .. });
-        self.choice(format!("{path}.by"), is_by_time, ["ramp", "time"]);
+        let (by, code) = match supervision {
+            Supervision::Ramp { .. } => ("ramp", 0),
+            Supervision::Time { .. } => ("time", 1),
+            Supervision::Deceleration { .. } => ("deceleration", 2),
+        };
+        self.put(Value::word(format!("{path}.by"), by, code, 1));
         let within = match supervision {
             Supervision::Ramp { ramp, standstill_speed, within } => {
                 self.ramp(path, ramp);
+                self.number(format!("{path}.standstill_speed"), *standstill_speed);
+                *within
+            }
+            Supervision::Deceleration { braking, standstill_speed, within } => {
+                self.number(format!("{path}.braking.delay"), braking.delay());
+                let deceleration = Number::from(braking.deceleration()).up();
+                self.number(format!("{path}.braking.deceleration"), deceleration);
+                self.number(format!("{path}.braking.margin"), braking.margin());
                 self.number(format!("{path}.standstill_speed"), *standstill_speed);
                 *within
             }
@@ -188,7 +230,13 @@ impl Listing {
         };
         match within {
             Some(within) => self.number(format!("{path}.within"), within),
-            None => self.put(Value::word(format!("{path}.within"), "no end but the ramp's", 0, 1)),
+            None => {
+                let end = match supervision {
+                    Supervision::Deceleration { .. } => "no end but standing",
+                    _ => "no end but the ramp's",
+                };
+                self.put(Value::word(format!("{path}.within"), end, 0, 1));
+            }
         }
     }
 
@@ -201,6 +249,10 @@ impl Listing {
         self.number(format!("{path}.ramp.delay"), ramp.delay());
         self.number(format!("{path}.ramp.deceleration"), Number::from(ramp.deceleration()).up());
         self.number(format!("{path}.ramp.margin"), ramp.margin());
+        match ramp.jerk() {
+            Some(jerk) => self.number(format!("{path}.ramp.jerk"), Number::from(jerk).up()),
+            None => self.put(Value::word(format!("{path}.ramp.jerk"), "corners not rounded", 0, 1)),
+        }
     }
 
     fn discrepancies(&mut self, config: &Config) {
@@ -225,11 +277,14 @@ impl Listing {
     }
 }
 
-/// How far stored readings are apart, and the longest window while readings come at least that often.
-pub(super) fn effective_window(window: Span, points: u16) -> (Span, Span) {
-    let halves = u64::from(points / 2).max(1);
-    let spacing = window.as_nanos() / halves;
-    (Span::from_nanos(spacing), Span::from_nanos(window.as_nanos() + spacing))
+/// How far stored readings are apart, and the longest window while readings come at least that often. An axis that watches accelerations
+/// keeps them for two windows.
+pub(super) fn effective_window(config: &Config, points: u16) -> (Span, Span) {
+    let mut held = config.clone();
+    // Cannot fail: the image was checked for it.
+    let _ = held.act_as(points.into());
+    let (window, spacing) = (held.window(), held.spacing());
+    (spacing, Span::from_nanos(window.as_nanos() + spacing.as_nanos()))
 }
 
 fn heading(what: &str, i: usize, name: Option<&str>) -> String {

@@ -188,7 +188,7 @@ impl Track<'_> {
         if check.complete && windows_of(seen.kind).is_some() && check.position.is_some() {
             return;
         }
-        let unknown = check.speed.is_none() && check.unmet.is_none();
+        let unknown = check.speed.is_none() && check.in_force.is_none();
         self.count(part, "line: waits for a speed", check.warming_up && unknown);
         let Some(bound) = check.speed else { return };
         let limit = bound.limit.to_bits();

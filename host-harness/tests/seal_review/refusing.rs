@@ -20,7 +20,7 @@ fn an_image_with_any_bit_flipped_is_refused_with_its_cause() {
         altered[bit / 8] ^= 1 << (bit % 8);
         let cause = match bit / 8 {
             0..4 => "not a sealed setup",
-            4..6 => "of the format; this program reads version 1",
+            4..6 => "of the format; this program reads version 2",
             12..16 => "bytes long, but sealed with",
             _ => "altered: sealed with checksum",
         };
@@ -45,11 +45,11 @@ fn an_image_cut_at_any_byte_is_refused_as_cut() {
 #[test]
 fn an_image_of_another_version_is_refused_by_its_number_and_with_a_way_out_for_either_cause() {
     let mut bytes = sealed(&full());
-    bytes[4] = 2;
+    bytes[4] = 3;
     let refusal = refusal(&with_its_checksum(bytes));
     assert_eq!(
         refusal,
-        "sealed in version 2 of the format; this program reads version 1; either it is damaged, then fetch it again from where \
+        "sealed in version 3 of the format; this program reads version 2; either it is damaged, then fetch it again from where \
          it was sealed; or another version of the program sealed it, then seal the setup again with this one, or inspect the image \
          with that one"
     );

@@ -45,7 +45,7 @@
  * Changes when the functions or structures of this header do. Compare it at start with cw_interface_version(), and
  * CW_AXIS_SIZE with cw_axis_size(), which CW_SMALL changes: a difference means that header and library are not of one kind.
  */
-#define CW_INTERFACE_VERSION 1
+#define CW_INTERFACE_VERSION 2
 
 #if !defined(CW_SMALL)
 /**
@@ -93,14 +93,14 @@
 /**
  * How many words of 64 bits of storage an axis takes, the same on every target.
  */
-#define CW_AXIS_WORDS 1280
+#define CW_AXIS_WORDS 1536
 #endif
 
 #if defined(CW_SMALL)
 /**
  * How many words of 64 bits of storage an axis takes, the same on every target.
  */
-#define CW_AXIS_WORDS 512
+#define CW_AXIS_WORDS 640
 #endif
 
 /**
@@ -194,8 +194,8 @@
 #define CW_RESET_INPUT_FAULTED 5
 
 /**
- * Positions, travels and speeds are counted in 2^-24 of the axis unit (mm or deg; of that unit per second): so many bits are
- * behind the binary point.
+ * Positions, travels, speeds and accelerations are counted in 2^-24 of the axis unit (mm or deg; of that unit per second, per second
+ * squared): so many bits are behind the binary point.
  */
 #define CW_FRACTION_BITS 24
 
@@ -223,6 +223,26 @@
  * The evidence is a speed, in 2^-24 of the axis unit per second.
  */
 #define CW_QUANTITY_SPEED 1
+
+/**
+ * The evidence is an acceleration, in 2^-24 of the axis unit per second squared.
+ */
+#define CW_QUANTITY_ACCELERATION 2
+
+/**
+ * The evidence is what was travelled beyond a limit on the speed, in 2^-24 of the axis unit.
+ */
+#define CW_QUANTITY_OVERRUN 3
+
+/**
+ * What was observed may not be above the limit.
+ */
+#define CW_SIDE_ABOVE 0
+
+/**
+ * What was observed may not be below the limit.
+ */
+#define CW_SIDE_BELOW 1
 
 /**
  * A loaded axis. It lives in the storage it was loaded in, which must not be moved, copied, written to or given up meanwhile.
@@ -391,7 +411,8 @@ typedef struct {
    */
   uint64_t tripped_at;
   /**
-   * What was seen at that frame: a magnitude, rounded up to 2^-24 of the unit of `quantity`.
+   * What was seen at that frame, rounded towards the violation to 2^-24 of the unit of `quantity`: a magnitude, unless the limits of
+   * the two directions differ.
    */
   int64_t observed;
   /**
@@ -399,13 +420,17 @@ typedef struct {
    */
   int64_t limit;
   /**
-   * By how much it was exceeded: `observed` - `limit`, in the same unit.
+   * By how much it was exceeded, in the same unit, never negative: the difference of the two.
    */
   int64_t excess;
   /**
    * What was observed: a CW_QUANTITY_ value.
    */
   uint32_t quantity;
+  /**
+   * On which side of the limit a violation lies: a CW_SIDE_ value.
+   */
+  uint32_t side;
   /**
    * Which rule: a CW_RULE_ value.
    */

@@ -4,7 +4,7 @@ use crate::slot::Slot;
 
 /// Changes when the functions or structures of this header do. Compare it at start with cw_interface_version(), and
 /// CW_AXIS_SIZE with cw_axis_size(), which CW_SMALL changes: a difference means that header and library are not of one kind.
-pub const CW_INTERFACE_VERSION: u32 = 1;
+pub const CW_INTERFACE_VERSION: u32 = 2;
 
 /// Stored readings per channel. An image must have been sealed for exactly so many.
 #[cfg(not(feature = "small"))]
@@ -28,10 +28,10 @@ pub const CW_INPUTS: usize = 2;
 
 /// How many words of 64 bits of storage an axis takes, the same on every target.
 #[cfg(not(feature = "small"))]
-pub const CW_AXIS_WORDS: usize = 1280;
+pub const CW_AXIS_WORDS: usize = 1536;
 /// How many words of 64 bits of storage an axis takes, the same on every target.
 #[cfg(feature = "small")]
-pub const CW_AXIS_WORDS: usize = 512;
+pub const CW_AXIS_WORDS: usize = 640;
 /// How many bytes that is.
 pub const CW_AXIS_SIZE: usize = CW_AXIS_WORDS * 8;
 

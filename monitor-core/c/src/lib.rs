@@ -56,8 +56,9 @@ pub use outcome::{
 pub use status::*;
 pub use step::cw_axis_step;
 pub use trip::{
-    CW_FRACTION_BITS, CW_QUANTITY_POSITION, CW_QUANTITY_SPEED, CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY,
-    CW_RULE_SPEED_DISCREPANCY, CW_UNKNOWN, cw_trip,
+    CW_FRACTION_BITS, CW_QUANTITY_ACCELERATION, CW_QUANTITY_OVERRUN, CW_QUANTITY_POSITION, CW_QUANTITY_SPEED,
+    CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY, CW_RULE_SPEED_DISCREPANCY, CW_SIDE_ABOVE, CW_SIDE_BELOW,
+    CW_UNKNOWN, cw_trip,
 };
 
 /// Never reached: the core does not panic, and neither does the boundary. A test links the library so that it could not be linked

@@ -1,11 +1,11 @@
 //! A latched trip with its evidence, as C reads it.
 
-use monitor_core::{Bound, Channel, Evidence, Trip, Tripped};
+use monitor_core::{Channel, Evidence, Side, Trip, Tripped};
 
 use crate::frame::{CW_CHANNEL_A, CW_CHANNEL_B};
 
-/// Positions, travels and speeds are counted in 2^-24 of the axis unit (mm or deg; of that unit per second): so many bits are
-/// behind the binary point.
+/// Positions, travels, speeds and accelerations are counted in 2^-24 of the axis unit (mm or deg; of that unit per second, per second
+/// squared): so many bits are behind the binary point.
 pub const CW_FRACTION_BITS: u32 = 24;
 const _: () = assert!(CW_FRACTION_BITS == monitor_core::FRACTION_BITS);
 
@@ -23,6 +23,15 @@ pub const CW_RULE_SPEED_DISCREPANCY: u32 = 2;
 pub const CW_QUANTITY_POSITION: u32 = 0;
 /// The evidence is a speed, in 2^-24 of the axis unit per second.
 pub const CW_QUANTITY_SPEED: u32 = 1;
+/// The evidence is an acceleration, in 2^-24 of the axis unit per second squared.
+pub const CW_QUANTITY_ACCELERATION: u32 = 2;
+/// The evidence is what was travelled beyond a limit on the speed, in 2^-24 of the axis unit.
+pub const CW_QUANTITY_OVERRUN: u32 = 3;
+
+/// What was observed may not be above the limit.
+pub const CW_SIDE_ABOVE: u32 = 0;
+/// What was observed may not be below the limit.
+pub const CW_SIDE_BELOW: u32 = 1;
 
 /// The latched decision that a rule was broken, with everything needed to explain it.
 #[repr(C)]
@@ -34,14 +43,17 @@ pub struct cw_trip {
     pub violated_since: u64,
     /// The frame at which it tripped, in nanoseconds.
     pub tripped_at: u64,
-    /// What was seen at that frame: a magnitude, rounded up to 2^-24 of the unit of `quantity`.
+    /// What was seen at that frame, rounded towards the violation to 2^-24 of the unit of `quantity`: a magnitude, unless the limits of
+    /// the two directions differ.
     pub observed: i64,
     /// What was allowed, in the same unit.
     pub limit: i64,
-    /// By how much it was exceeded: `observed` - `limit`, in the same unit.
+    /// By how much it was exceeded, in the same unit, never negative: the difference of the two.
     pub excess: i64,
     /// What was observed: a CW_QUANTITY_ value.
     pub quantity: u32,
+    /// On which side of the limit a violation lies: a CW_SIDE_ value.
+    pub side: u32,
     /// Which rule: a CW_RULE_ value.
     pub rule: u32,
     /// With CW_RULE_MONITOR the place of the monitor in the order of the setup, from 0; otherwise 0.
@@ -59,6 +71,7 @@ impl cw_trip {
         limit: CW_UNKNOWN,
         excess: CW_UNKNOWN,
         quantity: CW_QUANTITY_POSITION,
+        side: CW_SIDE_ABOVE,
         rule: CW_RULE_MONITOR,
         monitor: 0,
         channel: CW_CHANNEL_A,
@@ -73,13 +86,23 @@ impl From<Trip> for cw_trip {
             Tripped::PositionDiscrepancy => (CW_RULE_POSITION_DISCREPANCY, 0, CW_CHANNEL_A),
             Tripped::SpeedDiscrepancy => (CW_RULE_SPEED_DISCREPANCY, 0, CW_CHANNEL_A),
         };
-        let (quantity, observed, limit) = match trip.evidence {
-            Evidence::Position(Bound { observed, limit }) => {
-                (CW_QUANTITY_POSITION, observed.to_bits(), limit.to_bits())
+        let (quantity, side, observed, limit) = match trip.evidence {
+            Evidence::Position(bound) => {
+                (CW_QUANTITY_POSITION, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
             }
-            Evidence::Speed(Bound { observed, limit }) => {
-                (CW_QUANTITY_SPEED, observed.to_bits(), limit.to_bits())
+            Evidence::Speed(bound) => {
+                (CW_QUANTITY_SPEED, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
             }
+            Evidence::Acceleration(bound) => {
+                (CW_QUANTITY_ACCELERATION, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
+            Evidence::Overrun(bound) => {
+                (CW_QUANTITY_OVERRUN, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
+        };
+        let (side, excess) = match side {
+            Side::Above => (CW_SIDE_ABOVE, observed.saturating_sub(limit)),
+            Side::Below => (CW_SIDE_BELOW, limit.saturating_sub(observed)),
         };
         Self {
             demanded_at: trip.demanded_at.as_nanos(),
@@ -87,9 +110,9 @@ impl From<Trip> for cw_trip {
             tripped_at: trip.tripped_at.as_nanos(),
             observed,
             limit,
-            // Bounded because neither is negative.
-            excess: observed.wrapping_sub(limit),
+            excess,
             quantity,
+            side,
             rule,
             monitor,
             channel,

@@ -133,9 +133,11 @@ fn told_trip(trip: &Trip) -> String {
         Tripped::PositionDiscrepancy => (1, 0, Channel::A),
         Tripped::SpeedDiscrepancy => (2, 0, Channel::A),
     };
+    // The setup has no other kind of limit.
     let (kind, observed, limit) = match trip.evidence {
         Evidence::Speed(bound) => ("speed", bound.observed.to_bits(), bound.limit.to_bits()),
         Evidence::Position(bound) => ("travel", bound.observed.to_bits(), bound.limit.to_bits()),
+        other => panic!("{other}"),
     };
     format!(
         "  rule {rule} monitor {monitor} channel {channel:?}: demanded at {} ns, violated since {} ns, tripped at {} ns, \

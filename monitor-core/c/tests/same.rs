@@ -6,7 +6,7 @@ use calls::{Storage, frame_of, left_over, sealed};
 use cowitness_tests::core_of::core_of;
 use cowitness_tests::trace::case;
 use monitor_core::{
-    Axis, Channel, Evidence, InputId, Outcome, PerChannel, Reset, SourceFault, Trip, Tripped,
+    Axis, Channel, Evidence, InputId, Outcome, PerChannel, Reset, Side, SourceFault, Trip, Tripped,
 };
 use monitor_core_c::*;
 
@@ -86,18 +86,30 @@ fn trip_of(trip: &Trip) -> cw_trip {
         Tripped::PositionDiscrepancy => (CW_RULE_POSITION_DISCREPANCY, 0, 0),
         Tripped::SpeedDiscrepancy => (CW_RULE_SPEED_DISCREPANCY, 0, 0),
     };
-    let (quantity, observed, limit) = match trip.evidence {
-        Evidence::Position(bound) => (CW_QUANTITY_POSITION, bound.observed.to_bits(), bound.limit.to_bits()),
-        Evidence::Speed(bound) => (CW_QUANTITY_SPEED, bound.observed.to_bits(), bound.limit.to_bits()),
+    let (quantity, side, observed, limit) = match trip.evidence {
+        Evidence::Position(bound) => {
+            (CW_QUANTITY_POSITION, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+        }
+        Evidence::Speed(bound) => {
+            (CW_QUANTITY_SPEED, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+        }
+        Evidence::Acceleration(bound) => {
+            (CW_QUANTITY_ACCELERATION, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+        }
+        Evidence::Overrun(bound) => {
+            (CW_QUANTITY_OVERRUN, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+        }
     };
+    let is_below = side == Side::Below;
     cw_trip {
         demanded_at: trip.demanded_at.as_nanos(),
         violated_since: trip.violated_since.as_nanos(),
         tripped_at: trip.tripped_at.as_nanos(),
         observed,
         limit,
-        excess: observed - limit,
+        excess: if is_below { limit - observed } else { observed - limit },
         quantity,
+        side: is_below.into(),
         rule,
         monitor,
         channel,
@@ -113,6 +125,7 @@ fn no_trip() -> cw_trip {
         limit: 7,
         excess: 7,
         quantity: 7,
+        side: 7,
         rule: 7,
         monitor: 7,
         channel: 7,

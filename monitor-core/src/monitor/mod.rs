@@ -1,40 +1,89 @@
 //! The monitors: named rules on the motion of one channel.
 //!
 //! A monitor compares what it observes with what it allows, and says so as a [`Bound`]; it is violated exactly when
-//! an observed value is above its limit. Demands, on-delays, latches and the two channels belong to the axis and are
+//! an observed value is beyond its limit. Demands, on-delays, latches and the two channels belong to the axis and are
 //! the same for every monitor.
 
-mod envelope;
-mod speed_limit;
-mod standstill;
-mod stop;
+pub mod acceleration;
+pub mod direction;
+pub mod envelope;
+pub mod speed_limit;
+pub mod speed_range;
+pub mod standstill;
+pub mod stop;
+pub mod travel_limit;
 
+use crate::calm::Reach;
 use crate::frame::Channel;
-use crate::scale::{Scale, WindowSpeed};
+use crate::scale::{Rate, Scale, WindowAcceleration, WindowSpeed, WindowTravel};
 use crate::source::Mark;
-use crate::units::{Instant, Position, Span, Speed};
+use crate::units::{Acceleration, Instant, Position, Span, Speed};
 
+pub use acceleration::{AccelerationLimit, AccelerationRange};
+pub use direction::{Allowed, Direction, DirectionState};
 pub use envelope::Ramp;
 pub use speed_limit::{SpeedLimit, SpeedLimitState};
+pub use speed_range::SpeedRange;
 pub use standstill::{Standstill, StandstillState};
-pub use stop::{Stop, StopState, Supervision, Until};
+pub use stop::{Braking, Stop, StopState, Supervision, Until};
+pub use travel_limit::TravelLimit;
 
-/// An observed value and the limit it may not exceed.
+/// On which side of a limit a violation lies.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub enum Side {
+    /// The observed value may not be above the limit.
+    #[default]
+    Above,
+    /// It may not be below.
+    Below,
+}
+
+/// An observed value and the limit it may not go beyond.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Bound<T> {
-    /// What was seen, a magnitude rounded up.
+    /// What was seen, rounded up where it may not be above the limit, and down where it may not be below. A magnitude, unless
+    /// the limits of the two directions differ.
     pub observed: T,
-    /// What is allowed; exceeding it is a violation, reaching it is not.
+    /// What is allowed; going beyond it is a violation, reaching it is not.
     pub limit: T,
+    /// Where beyond is.
+    pub side: Side,
+}
+
+impl<T> Bound<T> {
+    /// A value that may not be above a limit.
+    #[inline]
+    #[must_use]
+    pub const fn at_most(observed: T, limit: T) -> Self
+    where
+        T: Copy,
+    {
+        Self { observed, limit, side: Side::Above }
+    }
+
+    /// A value that may not be below a limit.
+    #[inline]
+    #[must_use]
+    pub const fn at_least(observed: T, limit: T) -> Self
+    where
+        T: Copy,
+    {
+        Self { observed, limit, side: Side::Below }
+    }
 }
 
 impl<T: PartialOrd> Bound<T> {
-    /// Whether the observed value is above the limit.
+    /// Whether the observed value is beyond the limit.
     #[inline]
     pub fn is_exceeded(&self) -> bool {
-        self.observed > self.limit
+        match self.side {
+            Side::Above => self.observed > self.limit,
+            Side::Below => self.observed < self.limit,
+        }
     }
 }
 
@@ -46,11 +95,12 @@ pub struct Check {
     pub position: Option<Bound<Position>>,
     /// Where that travel is measured from.
     pub from: Option<Mark>,
-    /// A speed against its limit. It also is the limit in force for an envelope that starts at the next frame.
+    /// A speed against its limit.
     pub speed: Option<Bound<Speed>>,
-    /// The limit on the speed while no speed is known that could be held against it. It is in force for an envelope that
-    /// starts at the next frame all the same.
-    pub unmet: Option<Speed>,
+    /// An acceleration against its limit.
+    pub acceleration: Option<Bound<Acceleration>>,
+    /// The limit it puts on the magnitude of the speed, known or not: in force for an envelope that starts at the next frame.
+    pub in_force: Option<Speed>,
     /// Something it needs is not known yet.
     pub warming_up: bool,
     /// The permit is to be withdrawn as planned, without a trip.
@@ -63,14 +113,19 @@ impl Check {
     /// A travel against its window.
     #[must_use]
     pub fn of_position(observed: Position, limit: Position) -> Self {
-        Self { position: Some(Bound { observed, limit }), ..Self::default() }
+        Self { position: Some(Bound::at_most(observed, limit)), ..Self::default() }
     }
 
-    /// A speed against its limit.
+    /// The magnitude of a speed against its limit, which is in force.
     #[inline]
     #[must_use]
     pub fn of_speed(observed: Speed, limit: Speed) -> Self {
-        Self { speed: Some(Bound { observed, limit }), ..Self::default() }
+        Self { speed: Some(Bound::at_most(observed, limit)), in_force: Some(limit), ..Self::default() }
+    }
+
+    /// An acceleration against its limit, as far as it is known.
+    pub(crate) fn of_known_acceleration(bound: Option<Bound<Acceleration>>) -> Self {
+        Self { acceleration: bound, warming_up: bound.is_none(), ..Self::default() }
     }
 
     /// Nothing can be said yet.
@@ -84,17 +139,47 @@ impl Check {
     pub(crate) fn of_known_speed(observed: Option<WindowSpeed>, limit: Speed) -> Self {
         match observed {
             Some(speed) => Self::of_speed(speed.magnitude(), limit),
-            None => Self { unmet: Some(limit), ..Self::not_yet() },
+            None => Self { in_force: Some(limit), ..Self::not_yet() },
         }
     }
 
-    /// Whether any observed value is above its limit.
+    /// A speed, as far as it is known, against the two ends of a range.
+    pub(crate) fn of_speed_range(observed: Option<WindowSpeed>, low: Speed, high: Speed) -> Self {
+        let in_force = Some(magnitude(low).max(magnitude(high)));
+        match observed {
+            Some(speed) => {
+                let bound = nearer(
+                    Bound::at_most(speed.upper(), high),
+                    Bound::at_least(speed.lower(), low),
+                    Speed::to_bits,
+                );
+                Self { speed: Some(bound), in_force, ..Self::default() }
+            }
+            None => Self { in_force, ..Self::not_yet() },
+        }
+    }
+
+    /// Whether any observed value is beyond its limit.
     #[inline]
     #[must_use]
     pub fn is_violated(&self) -> bool {
         self.position.is_some_and(|bound| bound.is_exceeded())
             || self.speed.is_some_and(|bound| bound.is_exceeded())
+            || self.acceleration.is_some_and(|bound| bound.is_exceeded())
     }
+}
+
+/// The magnitude of a speed that is not the smallest there is.
+pub(crate) const fn magnitude(speed: Speed) -> Speed {
+    Speed::from_bits(speed.to_bits().saturating_abs())
+}
+
+/// Of the bounds at the two ends of a range, the one that is nearer; of two as near, the upper one.
+pub(crate) fn nearer<T: Copy>(upper: Bound<T>, lower: Bound<T>, bits: fn(T) -> i64) -> Bound<T> {
+    // Within the range neither overflows, and outside only one of them is negative.
+    let above = bits(upper.limit).saturating_sub(bits(upper.observed));
+    let below = bits(lower.observed).saturating_sub(bits(lower.limit));
+    if above <= below { upper } else { lower }
 }
 
 /// What one channel shows a monitor at one frame.
@@ -104,6 +189,8 @@ pub struct Motion<'a> {
     pub(crate) demanded_at: Instant,
     pub(crate) channel: Channel,
     pub(crate) speed: Option<WindowSpeed>,
+    /// How long the window of that speed is, in nanoseconds, and the travel over the one before: where a rule needs the acceleration.
+    pub(crate) windows: Option<(u32, WindowTravel)>,
     pub(crate) here: Option<Mark>,
     pub(crate) scale: &'a Scale,
     pub(crate) limit_before: Speed,
@@ -143,6 +230,27 @@ impl Motion<'_> {
         self.speed
     }
 
+    /// The speeds of the last window and of the one before, and how long each is.
+    fn speeds(&self) -> Option<[(WindowSpeed, u32); 2]> {
+        let (now, (window, before)) = (self.speed?, self.windows?);
+        let speed = Rate::of(self.scale, before.elapsed).speed(self.scale, before.counts)?;
+        Some([(speed, before.elapsed), (now, window)])
+    }
+
+    /// The acceleration, or `None` while it is unknown. Only on an axis with a rule that needs it: see
+    /// [`Monitor::needs_acceleration`].
+    #[must_use]
+    pub fn acceleration(&self) -> Option<WindowAcceleration> {
+        let [before, now] = self.speeds()?;
+        Some(WindowAcceleration::between(before, now))
+    }
+
+    /// How fast the magnitude of the speed falls, rounded down; `None` while it is unknown.
+    pub(crate) fn deceleration(&self) -> Option<Acceleration> {
+        let [before, now] = self.speeds()?;
+        Some(WindowAcceleration::deceleration(before, now))
+    }
+
     /// Where the channel is now, to measure travel from later; `None` while the position is unknown.
     #[inline]
     #[must_use]
@@ -156,6 +264,15 @@ impl Motion<'_> {
     #[must_use]
     pub fn travel_since(&self, mark: Mark) -> Option<Position> {
         self.scale.length(mark.counts_to(self.here?)?)
+    }
+
+    /// The length of the travel since `mark`, rounded up to a ULP, and whether it went in the negative direction; beyond the range the
+    /// largest there is. `None` when the position is unknown or its continuity was lost since.
+    pub(crate) fn moved_since(&self, mark: Mark) -> Option<(Position, bool)> {
+        let counts = mark.counts_to(self.here?)?;
+        let travel = self.scale.length(counts).unwrap_or(Position::MAX);
+        // No travel has no direction: it counts as one in the positive.
+        Some((travel, counts != 0 && (counts < 0) != self.scale.is_reversed()))
     }
 
     /// The smallest limit placed on this channel's speed at the frame before; [`Speed::MAX`] without one.
@@ -181,6 +298,11 @@ pub trait Monitor {
     /// is violated or warming up at such a frame, whatever the check says.
     fn check(&self, state: &mut Self::State, motion: &Motion<'_>) -> Check;
 
+    /// Whether it asks for [`Motion::acceleration`]: the axis then keeps the readings of two windows instead of one, see the rules.
+    fn needs_acceleration(&self) -> bool {
+        false
+    }
+
     /// Whether the monitor stays active although nothing demands it any more: a stop is carried through. Asked
     /// for both channels; one that says yes is enough.
     fn carries_on(&self, state: &Self::State) -> bool {
@@ -201,6 +323,16 @@ pub enum Rule<Own = NoOwn> {
     SpeedLimit(SpeedLimit),
     /// Come to a stop (safe stop 1 and 2).
     Stop(Stop),
+    /// Stay within a range of speeds (safe speed range).
+    SpeedRange(SpeedRange),
+    /// Move in one direction only (safe direction).
+    Direction(Direction),
+    /// Change the speed no faster than allowed (safely limited acceleration).
+    AccelerationLimit(AccelerationLimit),
+    /// Change the speed within a range (safe acceleration range).
+    AccelerationRange(AccelerationRange),
+    /// Move no further than an increment (safely limited increment).
+    TravelLimit(TravelLimit),
     /// A monitor of your own.
     Own(Own),
 }
@@ -210,6 +342,9 @@ pub enum Rule<Own = NoOwn> {
 pub(crate) enum Lull<'a> {
     /// Its limits stay what they are.
     Constant,
+    /// So do they, and up to this magnitude a speed is within each of them. Which of them the motion comes nearest to cannot be told from
+    /// its magnitude: whoever wants to know has to be shown every check.
+    Within(Speed),
     /// Its limit on the speed falls along a ramp to a target.
     Falling { ramp: &'a Ramp, target: Speed },
 }
@@ -227,6 +362,10 @@ pub enum RuleState<OwnState> {
     SpeedLimit(SpeedLimitState),
     /// Of a stop.
     Stop(StopState),
+    /// Of a direction.
+    Direction(DirectionState),
+    /// Of a travel limit.
+    TravelLimit(StandstillState),
     /// Of a monitor of your own.
     Own(OwnState),
 }
@@ -248,7 +387,8 @@ impl<OwnState> RuleState<OwnState> {
     /// Where the axis is to stay.
     pub(crate) fn reference(&self) -> Option<Mark> {
         match self {
-            Self::Standstill(state) => Some(state.reference()),
+            Self::Standstill(state) | Self::TravelLimit(state) => Some(state.reference()),
+            Self::Direction(state) => Some(state.furthest()),
             Self::Stop(state) => state.reference(),
             _ => None,
         }
@@ -256,12 +396,23 @@ impl<OwnState> RuleState<OwnState> {
 }
 
 impl<Own: Monitor> Rule<Own> {
-    /// How far the axis may move once it is to stay.
-    pub(crate) fn position_window(&self) -> Option<Position> {
-        match self {
+    /// How many counts its position window goes from its reference.
+    pub(crate) fn reach(&self, scale: &Scale) -> Reach {
+        let window = match self {
             Self::Standstill(rule) => Some(rule.position_window()),
             Self::Stop(rule) => rule.position_window(),
+            Self::TravelLimit(rule) => Some(rule.increment()),
+            Self::Direction(rule) => Some(rule.tolerance()),
             _ => None,
+        };
+        let reach = window.map_or(0, |window| scale.reach(window));
+        match self {
+            // Further is no violation, but then the furthest point moves on.
+            Self::Direction(rule) if (rule.allowed() == Allowed::Positive) != scale.is_reversed() => {
+                Reach { down: reach, up: 0 }
+            }
+            Self::Direction(_) => Reach { down: 0, up: reach },
+            _ => Reach { down: reach, up: reach },
         }
     }
 
@@ -269,13 +420,19 @@ impl<Own: Monitor> Rule<Own> {
     /// it found at this frame, without a violation and without anything unknown.
     pub(crate) fn calm(&self, state: &RuleState<Own::State>, check: &Check) -> Option<Lull<'_>> {
         let is_calm = match (self, state) {
-            (Self::TorqueOff, _) | (Self::Standstill(_), RuleState::Standstill(_)) => true,
+            (Self::TorqueOff, _)
+            | (Self::Standstill(_), RuleState::Standstill(_))
+            | (Self::TravelLimit(_), RuleState::TravelLimit(_))
+            | (Self::Direction(_), RuleState::Direction(_)) => true,
             (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => {
-                return Some(match rule.falling(state) {
-                    Some(ramp) => Lull::Falling { ramp, target: rule.limit() },
-                    None => Lull::Constant,
-                });
+                return match (rule.falling(state), rule.is_symmetric()) {
+                    (Some(ramp), true) => Some(Lull::Falling { ramp, target: rule.inner() }),
+                    (Some(_), false) => None,
+                    (None, true) => Some(Lull::Constant),
+                    (None, false) => Some(Lull::Within(rule.inner())),
+                };
             }
+            (Self::SpeedRange(rule), _) => return rule.inner().map(Lull::Within),
             (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
             // What a monitor of your own goes by is not known.
             _ => false,
@@ -289,6 +446,7 @@ impl<Own: Monitor> Rule<Own> {
             (Self::Standstill(rule), _) => Some(rule.speed_window()),
             (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => rule.limit_at(state, since_demand),
             (Self::Stop(rule), RuleState::Stop(state)) => rule.speed_window(state),
+            (Self::SpeedRange(rule), _) => Some(magnitude(rule.low()).max(magnitude(rule.high()))),
             _ => None,
         }
     }
@@ -300,6 +458,9 @@ impl<Own: Monitor> Rule<Own> {
             Self::Standstill(_) => RuleState::Standstill(StandstillState::default()),
             Self::SpeedLimit(_) => RuleState::SpeedLimit(SpeedLimitState::default()),
             Self::Stop(_) => RuleState::Stop(StopState::default()),
+            Self::SpeedRange(_) | Self::AccelerationLimit(_) | Self::AccelerationRange(_) => RuleState::None,
+            Self::Direction(_) => RuleState::Direction(DirectionState::default()),
+            Self::TravelLimit(_) => RuleState::TravelLimit(StandstillState::default()),
             Self::Own(_) => RuleState::Own(Own::State::default()),
         }
     }
@@ -311,9 +472,32 @@ impl<Own: Monitor> Rule<Own> {
             (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => rule.check(own, motion),
             (Self::Standstill(rule), RuleState::Standstill(own)) => rule.check(own, motion),
             (Self::Stop(rule), RuleState::Stop(own)) => rule.check(own, motion),
+            (Self::SpeedRange(rule), _) => rule.check(&mut (), motion),
+            (Self::Direction(rule), RuleState::Direction(own)) => rule.check(own, motion),
+            (Self::AccelerationLimit(rule), _) => rule.check(&mut (), motion),
+            (Self::AccelerationRange(rule), _) => rule.check(&mut (), motion),
+            (Self::TravelLimit(rule), RuleState::TravelLimit(own)) => rule.check(own, motion),
             (Self::Own(rule), RuleState::Own(own)) => rule.check(own, motion),
             // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
             _ => Check { withdraws: true, ..Check::default() },
+        }
+    }
+
+    pub(crate) fn needs_acceleration(&self) -> bool {
+        match self {
+            Self::AccelerationLimit(_) | Self::AccelerationRange(_) => true,
+            Self::Stop(rule) => rule.needs_acceleration(),
+            Self::Own(rule) => rule.needs_acceleration(),
+            _ => false,
+        }
+    }
+
+    /// Whether it holds a speed against a limit alone, so that its excess may be summed up.
+    pub(crate) fn has_overrun(&self) -> bool {
+        match self {
+            Self::SpeedLimit(_) | Self::SpeedRange(_) => true,
+            Self::Stop(rule) => matches!(rule.supervision(), Supervision::Ramp { .. }),
+            _ => false,
         }
     }
 

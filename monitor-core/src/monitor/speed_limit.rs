@@ -1,7 +1,7 @@
 //! Watches that the axis does not move faster than allowed (safely limited speed, SLS).
 //!
 //! Violated when `abs(v) > limit`; with a [`Ramp`], when `abs(v) > max(L(t), limit)`, so that the axis has the
-//! time to slow down that the ramp gives it. Reaching the limit is no violation.
+//! time to slow down that the ramp gives it. Reaching the limit is no violation. The two directions may have limits of their own.
 //!
 //! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames. It does not
 //! see motion within one count over the window; position drift below the limit is [`Standstill`](super::Standstill)'s work.
@@ -14,7 +14,8 @@ use crate::units::{Span, Speed};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SpeedLimit {
-    limit: Speed,
+    positive: Speed,
+    negative: Speed,
     ramp: Option<Ramp>,
 }
 
@@ -22,13 +23,25 @@ impl SpeedLimit {
     /// A limit of 0 or more; 0 allows no motion that the window resolves. `None` when it is negative.
     #[must_use]
     pub fn try_new(limit: Speed, ramp: Option<Ramp>) -> Option<Self> {
-        (limit >= Speed::ZERO).then_some(Self { limit, ramp })
+        Self::of_directions(limit, limit, ramp)
     }
 
-    /// The limit.
+    /// A limit for each direction, both 0 or more. `None` when one is negative.
     #[must_use]
-    pub const fn limit(&self) -> Speed {
-        self.limit
+    pub fn of_directions(positive: Speed, negative: Speed, ramp: Option<Ramp>) -> Option<Self> {
+        (positive >= Speed::ZERO && negative >= Speed::ZERO).then_some(Self { positive, negative, ramp })
+    }
+
+    /// The limit in the positive direction.
+    #[must_use]
+    pub const fn positive(&self) -> Speed {
+        self.positive
+    }
+
+    /// The limit in the negative direction, a magnitude.
+    #[must_use]
+    pub const fn negative(&self) -> Speed {
+        self.negative
     }
 
     /// The way into it; `None` when it holds at once.
@@ -37,11 +50,26 @@ impl SpeedLimit {
         self.ramp
     }
 
+    /// Whether both directions have the same limit.
+    #[must_use]
+    pub fn is_symmetric(&self) -> bool {
+        self.positive == self.negative
+    }
+
+    /// The smaller limit: the magnitude up to which a speed is within both.
+    pub(crate) fn inner(&self) -> Speed {
+        self.positive.min(self.negative)
+    }
+
     /// The limit in force so long after the demand; `None` before the speed at the demand is known. It never rises.
     pub(crate) fn limit_at(&self, state: &SpeedLimitState, since_demand: Span) -> Option<Speed> {
+        let larger = self.positive.max(self.negative);
         match &self.ramp {
-            Some(ramp) => state.envelope.limit_at(ramp, self.limit, since_demand),
-            None => Some(self.limit),
+            Some(ramp) => {
+                let line = state.envelope.limit_at(ramp, self.inner(), since_demand)?;
+                Some(line.max(larger))
+            }
+            None => Some(larger),
         }
     }
 
@@ -63,12 +91,18 @@ impl Monitor for SpeedLimit {
 
     #[inline]
     fn check(&self, state: &mut SpeedLimitState, motion: &Motion<'_>) -> Check {
-        let limit = match &self.ramp {
-            Some(ramp) => state.envelope.limit(ramp, self.limit, motion),
-            None => Some(self.limit),
+        let line = match &self.ramp {
+            Some(ramp) => state.envelope.limit(ramp, self.inner(), motion),
+            None => Some(self.inner()),
         };
-        match limit {
-            Some(limit) => Check::of_known_speed(motion.speed(), limit),
+        match line {
+            Some(limit) if self.is_symmetric() => Check::of_known_speed(motion.speed(), limit),
+            Some(line) => {
+                let down = line.max(self.negative).to_bits();
+                // Bounded because it is not negative.
+                let low = Speed::from_bits(down.wrapping_neg());
+                Check::of_speed_range(motion.speed(), low, line.max(self.positive))
+            }
             None => Check::not_yet(),
         }
     }

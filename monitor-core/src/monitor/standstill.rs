@@ -5,7 +5,7 @@
 //!
 //! It does not see a slow drift that stays inside the window, nor one that was there before it became active.
 
-use crate::monitor::{Bound, Check, Monitor, Motion};
+use crate::monitor::{Check, Monitor, Motion};
 use crate::source::Mark;
 use crate::units::{Position, Speed};
 
@@ -61,6 +61,19 @@ impl StandstillState {
     pub(crate) const fn reference(&self) -> Mark {
         self.reference
     }
+
+    /// The travel from the reference, which is taken where there is none, against a window; `None` while the position is unknown.
+    #[inline]
+    pub(crate) fn travel(&mut self, window: Position, motion: &Motion<'_>) -> Option<Check> {
+        let here = motion.here()?;
+        // A reference from before the count was broken says nothing about where the axis is now.
+        if !self.reference.is_comparable(here) {
+            self.reference = here;
+        }
+        // A travel beyond the range of a position is beyond any window.
+        let observed = motion.travel_since(self.reference).unwrap_or(Position::MAX);
+        Some(Check { from: Some(self.reference), ..Check::of_position(observed, window) })
+    }
 }
 
 impl Monitor for Standstill {
@@ -69,17 +82,10 @@ impl Monitor for Standstill {
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline)]
     fn check(&self, state: &mut StandstillState, motion: &Motion<'_>) -> Check {
-        let Some(here) = motion.here() else { return Check::of_known_speed(None, self.speed_window) };
-        // A reference from before the count was broken says nothing about where the axis is now.
-        if !state.reference.is_comparable(here) {
-            state.reference = here;
+        let speed = Check::of_known_speed(motion.speed(), self.speed_window);
+        match state.travel(self.position_window, motion) {
+            Some(travel) => Check { position: travel.position, from: travel.from, ..speed },
+            None => Check::of_known_speed(None, self.speed_window),
         }
-        let reference = state.reference;
-        let mut check = Check::of_known_speed(motion.speed(), self.speed_window);
-        // A travel beyond the range of a position is beyond any window.
-        let observed = motion.travel_since(reference).unwrap_or(Position::MAX);
-        check.position = Some(Bound { observed, limit: self.position_window });
-        check.from = Some(reference);
-        check
     }
 }

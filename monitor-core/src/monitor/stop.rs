@@ -1,15 +1,17 @@
 //! Watches that an axis comes to a stop when it is told to (safe stop 1 and 2; stop categories 1 and 2 of IEC 60204-1).
 //!
 //! Supervised by a [`Ramp`]: violated when `abs(v) > L(t)`; the stop is complete when the falling line has reached the
-//! standstill speed, or when `within` has passed. Supervised by time: nothing is watched before `within` has passed.
+//! standstill speed, or when `within` has passed. Supervised by its [`Braking`]: violated when the measured deceleration falls below
+//! what was set less the margin; complete when the speed is down at the standstill speed. Supervised by time: nothing is watched before
+//! `within` has passed.
 //! A complete stop withdraws the permit as planned, or hands over to a [`Standstill`] that starts at the next frame.
 //!
 //! A stop that has begun is carried through even when its demand is released before.
 
 use crate::monitor::envelope::Envelope;
-use crate::monitor::{Check, Monitor, Motion, Ramp, Standstill, StandstillState};
+use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, Standstill, StandstillState};
 use crate::source::Mark;
-use crate::units::{Position, Span, Speed};
+use crate::units::{Acceleration, Position, Span, Speed};
 
 /// How a stop is supervised.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -24,11 +26,70 @@ pub enum Supervision {
         /// The stop is over after this time at the latest.
         within: Option<Span>,
     },
+    /// The deceleration must stay high until the axis stands.
+    Deceleration {
+        /// From when on, and how high.
+        braking: Braking,
+        /// The axis counts as stopped once it is no faster.
+        standstill_speed: Speed,
+        /// The stop is over after this time at the latest.
+        within: Option<Span>,
+    },
     /// Only the time is watched.
     Time {
         /// The stop is over after this time.
         within: Span,
     },
+}
+
+/// What deceleration a stop has to reach.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Braking {
+    delay: Span,
+    deceleration: Acceleration,
+    margin: Acceleration,
+}
+
+impl Braking {
+    /// From `delay` after the demand on, at least `deceleration` (above 0) less `margin` (0 or more, and less than that). `None` when a
+    /// value is outside its range.
+    ///
+    /// The acceleration looks back over two windows: a shorter `delay` compares with motion from before the stop.
+    #[must_use]
+    pub fn try_new(delay: Span, deceleration: Acceleration, margin: Acceleration) -> Option<Self> {
+        let is_sound = Acceleration::ZERO <= margin && margin < deceleration;
+        is_sound.then_some(Self { delay, deceleration, margin })
+    }
+
+    /// From the demand to the first frame that is watched.
+    #[must_use]
+    pub const fn delay(&self) -> Span {
+        self.delay
+    }
+
+    /// What is to be reached.
+    #[must_use]
+    pub const fn deceleration(&self) -> Acceleration {
+        self.deceleration
+    }
+
+    /// How far below that it may fall.
+    #[must_use]
+    pub const fn margin(&self) -> Acceleration {
+        self.margin
+    }
+
+    /// Of an axis that is not standing yet.
+    #[inline(never)]
+    fn check(&self, motion: &Motion<'_>) -> Check {
+        if motion.since_demand() < self.delay {
+            return Check { warming_up: motion.speed().is_none(), ..Check::default() };
+        }
+        // Bounded because the margin is less than the deceleration, and not negative.
+        let least = Acceleration::from_bits(self.deceleration.to_bits().wrapping_sub(self.margin.to_bits()));
+        Check::of_known_acceleration(motion.deceleration().map(|braking| Bound::at_least(braking, least)))
+    }
 }
 
 /// How a stop ends.
@@ -54,7 +115,12 @@ impl Stop {
     #[must_use]
     pub fn try_new(supervision: Supervision, until: Until) -> Option<Self> {
         match supervision {
-            Supervision::Ramp { standstill_speed, .. } if standstill_speed < Speed::ZERO => None,
+            Supervision::Ramp { standstill_speed, .. }
+            | Supervision::Deceleration { standstill_speed, .. }
+                if standstill_speed < Speed::ZERO =>
+            {
+                None
+            }
             _ => Some(Self { supervision, until }),
         }
     }
@@ -90,14 +156,18 @@ impl Stop {
     pub(crate) fn is_calm(&self, state: &StopState, check: &Check) -> bool {
         state.is_complete()
             && match self.until {
-                Until::TorqueOff => check.speed.is_none(),
+                Until::TorqueOff => check.speed.is_none() && check.acceleration.is_none(),
                 Until::Standstill(_) => check.position.is_some(),
             }
     }
 
+    pub(crate) fn needs_acceleration(&self) -> bool {
+        matches!(self.supervision, Supervision::Deceleration { .. })
+    }
+
     fn within(&self) -> Option<Span> {
         match self.supervision {
-            Supervision::Ramp { within, .. } => within,
+            Supervision::Ramp { within, .. } | Supervision::Deceleration { within, .. } => within,
             Supervision::Time { within } => Some(within),
         }
     }
@@ -154,6 +224,7 @@ impl Monitor for Stop {
                 return check;
             }
         };
+        let mut stands = false;
         let mut check = match &self.supervision {
             Supervision::Time { .. } => Check::default(),
             Supervision::Ramp { ramp, standstill_speed, .. } => {
@@ -162,8 +233,13 @@ impl Monitor for Stop {
                     None => Check::not_yet(),
                 }
             }
+            Supervision::Deceleration { braking, standstill_speed, .. } => {
+                stands = motion.speed().is_some_and(|speed| speed.magnitude() <= *standstill_speed);
+                if stands { Check::default() } else { braking.check(motion) }
+            }
         };
-        if envelope.has_landed() || self.within().is_some_and(|within| motion.since_demand() >= within) {
+        let is_over = self.within().is_some_and(|within| motion.since_demand() >= within);
+        if stands || envelope.has_landed() || is_over {
             state.phase = Phase::Complete(StandstillState::here(motion));
             check.complete = true;
             check.withdraws = self.until == Until::TorqueOff;

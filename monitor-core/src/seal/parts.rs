@@ -5,11 +5,14 @@ use super::bytes::{Reader, Writer};
 use crate::axis::{AxisConfig, Demand, WarmUp};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
 use crate::input::{InputConfig, Lines, OneSided, Pairing};
-use crate::monitor::{Monitor, Ramp, Rule, SpeedLimit, Standstill, Stop, Supervision, Until};
+use crate::monitor::{
+    AccelerationLimit, AccelerationRange, Allowed, Braking, Direction, Monitor, Ramp, Rule, SpeedLimit,
+    SpeedRange, Standstill, Stop, Supervision, TravelLimit, Until,
+};
 use crate::outcome::InputSet;
 use crate::scale::Scale;
 use crate::source::SourceConfig;
-use crate::units::{Acceleration, Position, Span, Speed};
+use crate::units::{Acceleration, Jerk, Position, Span, Speed};
 
 /// At most 32 monitors and inputs fit in an axis.
 pub(super) fn count(of: usize) -> u8 {
@@ -40,6 +43,7 @@ number!(Span, u64, Span::from_nanos, Span::as_nanos);
 number!(Position, i64, Position::from_bits, Position::to_bits);
 number!(Speed, i64, Speed::from_bits, Speed::to_bits);
 number!(Acceleration, i64, Acceleration::from_bits, Acceleration::to_bits);
+number!(Jerk, i64, Jerk::from_bits, Jerk::to_bits);
 number!(InputSet, u32, InputSet::from_bits, InputSet::to_bits);
 
 impl Part for bool {
@@ -115,12 +119,32 @@ impl Part for Ramp {
     fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
         self.delay().write(to)?;
         self.deceleration().write(to)?;
-        self.margin().write(to)
+        self.margin().write(to)?;
+        self.jerk().write(to)
     }
 
     fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
         let (delay, deceleration, margin) =
             (Span::read(from)?, Acceleration::read(from)?, Speed::read(from)?);
+        let ramp = Self::try_new(delay, deceleration, margin);
+        let ramp = match Option::read(from)? {
+            Some(jerk) => ramp.and_then(|ramp| ramp.with_jerk(jerk)),
+            None => ramp,
+        };
+        ramp.ok_or(SealError::Content)
+    }
+}
+
+impl Part for Braking {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.delay().write(to)?;
+        self.deceleration().write(to)?;
+        self.margin().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (delay, deceleration, margin) =
+            (Span::read(from)?, Acceleration::read(from)?, Acceleration::read(from)?);
         Self::try_new(delay, deceleration, margin).ok_or(SealError::Content)
     }
 }
@@ -139,13 +163,70 @@ impl Part for Standstill {
 
 impl Part for SpeedLimit {
     fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
-        self.limit().write(to)?;
+        self.positive().write(to)?;
+        self.negative().write(to)?;
         self.ramp().write(to)
     }
 
     fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
-        let (limit, ramp) = (Speed::read(from)?, Option::read(from)?);
-        Self::try_new(limit, ramp).ok_or(SealError::Content)
+        let (positive, negative, ramp) = (Speed::read(from)?, Speed::read(from)?, Option::read(from)?);
+        Self::of_directions(positive, negative, ramp).ok_or(SealError::Content)
+    }
+}
+
+impl Part for SpeedRange {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.low().write(to)?;
+        self.high().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (low, high) = (Speed::read(from)?, Speed::read(from)?);
+        Self::try_new(low, high).ok_or(SealError::Content)
+    }
+}
+
+impl Part for Direction {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        (self.allowed() == Allowed::Negative).write(to)?;
+        self.tolerance().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let allowed = if bool::read(from)? { Allowed::Negative } else { Allowed::Positive };
+        Self::try_new(allowed, Position::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for AccelerationLimit {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.limit().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(Acceleration::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for AccelerationRange {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.low().write(to)?;
+        self.high().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let (low, high) = (Acceleration::read(from)?, Acceleration::read(from)?);
+        Self::try_new(low, high).ok_or(SealError::Content)
+    }
+}
+
+impl Part for TravelLimit {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.increment().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(Position::read(from)?).ok_or(SealError::Content)
     }
 }
 
@@ -162,6 +243,12 @@ impl Part for Supervision {
                 to.put(&[1])?;
                 within.write(to)
             }
+            Self::Deceleration { braking, standstill_speed, within } => {
+                to.put(&[2])?;
+                braking.write(to)?;
+                standstill_speed.write(to)?;
+                within.write(to)
+            }
         }
     }
 
@@ -173,6 +260,11 @@ impl Part for Supervision {
                 within: Option::read(from)?,
             },
             1 => Self::Time { within: Span::read(from)? },
+            2 => Self::Deceleration {
+                braking: Braking::read(from)?,
+                standstill_speed: Speed::read(from)?,
+                within: Option::read(from)?,
+            },
             _ => return Err(SealError::Content),
         })
     }
@@ -209,6 +301,26 @@ fn write_rule<Own>(rule: &Rule<Own>, to: &mut Writer<'_>) -> Result<(), SealErro
             to.put(&[3])?;
             rule.write(to)
         }
+        Rule::SpeedRange(rule) => {
+            to.put(&[4])?;
+            rule.write(to)
+        }
+        Rule::Direction(rule) => {
+            to.put(&[5])?;
+            rule.write(to)
+        }
+        Rule::AccelerationLimit(rule) => {
+            to.put(&[6])?;
+            rule.write(to)
+        }
+        Rule::AccelerationRange(rule) => {
+            to.put(&[7])?;
+            rule.write(to)
+        }
+        Rule::TravelLimit(rule) => {
+            to.put(&[8])?;
+            rule.write(to)
+        }
         Rule::Own(_) => Err(SealError::OwnMonitor),
     }
 }
@@ -219,6 +331,11 @@ fn read_rule<Own>(from: &mut Reader<'_>) -> Result<Rule<Own>, SealError> {
         1 => Rule::Standstill(Standstill::read(from)?),
         2 => Rule::SpeedLimit(SpeedLimit::read(from)?),
         3 => Rule::Stop(Stop::read(from)?),
+        4 => Rule::SpeedRange(SpeedRange::read(from)?),
+        5 => Rule::Direction(Direction::read(from)?),
+        6 => Rule::AccelerationLimit(AccelerationLimit::read(from)?),
+        7 => Rule::AccelerationRange(AccelerationRange::read(from)?),
+        8 => Rule::TravelLimit(TravelLimit::read(from)?),
         _ => return Err(SealError::Content),
     })
 }
@@ -265,7 +382,8 @@ pub(super) fn write_axis<const POINTS: usize, const MONITORS: usize, const INPUT
             Demand::Always => None::<InputSet>.write(to)?,
             Demand::AnyOf(inputs) => Some(inputs).write(to)?,
         }
-        monitor.on_delay.write(to)?;
+        monitor.tolerated.on_delay.write(to)?;
+        monitor.tolerated.overrun.write(to)?;
         write_rule(&monitor.rule, to)?;
     }
     axis.position_discrepancy.write(to)?;
@@ -290,7 +408,11 @@ pub(super) fn read_axis<const POINTS: usize, const MONITORS: usize, const INPUTS
     for _ in 0..monitors {
         let demand = Option::read(from)?.map_or(Demand::Always, Demand::AnyOf);
         let on_delay = Span::read(from)?;
-        axis.add_monitor(read_rule(from)?, demand, on_delay).map_err(SealError::Axis)?;
+        let overrun = Option::read(from)?;
+        let id = axis.add_monitor(read_rule(from)?, demand, on_delay).map_err(SealError::Axis)?;
+        if let Some(overrun) = overrun {
+            axis.set_allowed_overrun(id, overrun).map_err(SealError::Axis)?;
+        }
     }
     if let Some(rule) = Option::read(from)? {
         axis.set_position_discrepancy(rule);
