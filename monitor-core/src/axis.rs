@@ -10,7 +10,7 @@ use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::input::InputConfig;
 use crate::monitor::{Bound, Check, Monitor, NoOwn, Rule};
-use crate::outcome::{InputSet, Outcome, PerChannel};
+use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel};
 use crate::scale::WindowSpeed;
 use crate::source::{Mark, SourceConfig};
 use crate::state::AxisState;
@@ -62,6 +62,64 @@ pub enum Demand {
     Always,
     /// While any of these inputs demands.
     AnyOf(InputSet),
+    /// While any of these is so.
+    Any(Demands),
+}
+
+/// What may demand a monitor; each read as the one that protects.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+pub struct Demands {
+    /// Inputs, while they demand.
+    pub inputs: InputSet,
+    /// Inputs, unless both of their channels demand and no fault of theirs is latched.
+    pub not_inputs: InputSet,
+    /// Outputs that were added before, while they are near on either channel.
+    pub outputs: MonitorSet,
+    /// Outputs that were added before, unless they are true.
+    pub not_outputs: MonitorSet,
+}
+
+impl Demands {
+    const fn is_empty(&self) -> bool {
+        self.inputs.is_empty()
+            && self.not_inputs.is_empty()
+            && self.outputs.is_empty()
+            && self.not_outputs.is_empty()
+    }
+}
+
+/// How the position of a channel comes to mean a place of the machine.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Referencing {
+    /// Never: it counts from wherever it started.
+    #[default]
+    None,
+    /// The counter knows: its zero is at `offset`.
+    Absolute {
+        /// The position at count zero.
+        offset: Position,
+    },
+    /// When this input begins to demand, the axis is at `position`.
+    Event {
+        /// What declares it.
+        input: InputId,
+        /// Where the axis is then.
+        position: Position,
+    },
+}
+
+impl Referencing {
+    /// The position at what a travel is measured from.
+    pub(crate) const fn position(&self) -> Position {
+        match self {
+            Self::None => Position::ZERO,
+            Self::Absolute { offset } => *offset,
+            Self::Event { position, .. } => *position,
+        }
+    }
 }
 
 /// Whether unknown speeds withhold the permit.
@@ -91,8 +149,18 @@ pub enum AxisError {
     TooManyMonitors(usize),
     /// More inputs than the axis has room for; this many fit.
     TooManyInputs(usize),
-    /// A monitor is demanded by nothing, or by an input that the axis does not have.
+    /// A monitor is demanded by nothing, or by an input or an output that the axis does not have, or not before it.
     UnknownDemand,
+    /// A position is declared by an input that the axis does not have.
+    UnknownReference,
+    /// A rule needs a referenced position, and a channel can never have one.
+    Unreferenced,
+    /// An output of the axis itself has no demand: the brake goes by the permit alone.
+    DemandOfBrake,
+    /// An output does not trip: it has neither an on-delay nor a reaction.
+    Output,
+    /// A reaction that is no stop until torque-off without a reaction of its own.
+    Reaction,
     /// A rule needs the acceleration, and there are fewer than 7 stored readings.
     PointsForAcceleration,
     /// An allowed overrun that is out of range, or of a monitor that cannot have one.
@@ -109,7 +177,12 @@ impl fmt::Display for AxisError {
             Self::Points(most) => write!(f, "not an odd number of stored readings from 3 to {most}"),
             Self::TooManyMonitors(room) => write!(f, "more than {room} monitors"),
             Self::TooManyInputs(room) => write!(f, "more than {room} inputs"),
-            Self::UnknownDemand => f.write_str("a demand that no input makes"),
+            Self::UnknownDemand => f.write_str("a demand that no input and no output before it makes"),
+            Self::UnknownReference => f.write_str("a position declared by no input of the axis"),
+            Self::Unreferenced => f.write_str("a rule on a position that a channel never knows"),
+            Self::DemandOfBrake => f.write_str("a demand of a brake: it goes by the permit"),
+            Self::Output => f.write_str("an on-delay or a reaction of an output"),
+            Self::Reaction => f.write_str("a reaction that is no stop until torque-off by itself"),
             Self::PointsForAcceleration => f.write_str("an acceleration needs 7 stored readings or more"),
             Self::Overrun => f.write_str("an allowed overrun out of range, or where no speed is limited"),
         }
@@ -124,6 +197,8 @@ pub(crate) struct MonitorConfig<Own> {
     pub(crate) rule: Rule<Own>,
     pub(crate) demand: Demand,
     pub(crate) tolerated: Tolerated,
+    /// The stop that its trip demands; without one a trip withdraws the permit.
+    pub(crate) reaction: Option<MonitorId>,
     /// How far its position window goes, in counts of each channel; 0 without one.
     pub(crate) reach: PerChannel<Reach>,
 }
@@ -147,6 +222,15 @@ pub struct AxisConfig<
     /// A rule needs the acceleration: the spacing is for two windows.
     pub(crate) two_windows: bool,
     pub(crate) warm_up: WarmUp,
+    pub(crate) referencing: PerChannel<Referencing>,
+    /// Inputs that declare a position.
+    pub(crate) declaring: InputSet,
+    /// Monitors that are outputs of the motion.
+    pub(crate) outputs: MonitorSet,
+    /// Monitors that are outputs by the permit.
+    pub(crate) brakes: MonitorSet,
+    /// Monitors whose trip demands a stop.
+    pub(crate) reacting: MonitorSet,
     pub(crate) inputs: Vec<InputConfig, INPUTS>,
     pub(crate) reset: Option<InputConfig>,
     pub(crate) monitors: Vec<MonitorConfig<Own>, MONITORS>,
@@ -188,6 +272,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             points: POINTS,
             two_windows: false,
             warm_up,
+            referencing: PerChannel { a: Referencing::None, b: Referencing::None },
+            declaring: InputSet::NONE,
+            outputs: MonitorSet::NONE,
+            brakes: MonitorSet::NONE,
+            reacting: MonitorSet::NONE,
             inputs: Vec::new(),
             reset: None,
             monitors: Vec::new(),
@@ -254,7 +343,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// # Errors
     ///
     /// [`AxisError::TooManyMonitors`] when there is no room, [`AxisError::UnknownDemand`] for an empty demand or one by
-    /// an input that was not added; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
+    /// an input or an output that was not added before; [`AxisError::Unreferenced`] for a rule on the position while a channel has no
+    /// [`Referencing`]; [`AxisError::Output`] and [`AxisError::DemandOfBrake`] for what an output cannot have; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
     /// [`AxisError::WindowAndTimeout`], because the stored readings are then spaced wider.
     pub fn add_monitor(
         &mut self,
@@ -262,23 +352,102 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         demand: Demand,
         on_delay: Span,
     ) -> Result<MonitorId, AxisError> {
-        if let Demand::AnyOf(inputs) = demand {
-            let known = |id: InputId| usize::from(id.index()) < self.inputs.len();
-            if inputs.is_empty() || !inputs.iter().all(known) {
-                return Err(AxisError::UnknownDemand);
-            }
+        self.check_demand(&demand)?;
+        let is_output = rule.output().is_some();
+        let is_brake = matches!(rule, Rule::BrakeOutput(_));
+        if (is_output || is_brake) && on_delay > Span::ZERO {
+            return Err(AxisError::Output);
+        }
+        if is_brake && demand != Demand::Always {
+            return Err(AxisError::DemandOfBrake);
+        }
+        let PerChannel { a, b } = self.referencing;
+        if rule.needs_reference() && (a == Referencing::None || b == Referencing::None) {
+            return Err(AxisError::Unreferenced);
         }
         if rule.needs_acceleration() && !self.two_windows {
             self.space(self.points, true)?;
         }
         let id = u8::try_from(self.monitors.len()).map(MonitorId::at);
-        let reach =
-            PerChannel { a: rule.reach(self.sources.a.scale()), b: rule.reach(self.sources.b.scale()) };
+        let reach = PerChannel {
+            a: rule.reach(self.sources.a.scale(), &a),
+            b: rule.reach(self.sources.b.scale(), &b),
+        };
         let tolerated = Tolerated { on_delay, overrun: None };
-        match (id, self.monitors.push(MonitorConfig { rule, demand, tolerated, reach })) {
-            (Ok(id), Ok(())) => Ok(id),
+        match (id, self.monitors.push(MonitorConfig { rule, demand, tolerated, reaction: None, reach })) {
+            (Ok(id), Ok(())) => {
+                if is_output {
+                    self.outputs = self.outputs.with(id);
+                }
+                if is_brake {
+                    self.brakes = self.brakes.with(id);
+                }
+                Ok(id)
+            }
             _ => Err(AxisError::TooManyMonitors(MONITORS)),
         }
+    }
+
+    fn check_demand(&self, demand: &Demand) -> Result<(), AxisError> {
+        let demands = match *demand {
+            Demand::Always => return Ok(()),
+            Demand::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
+            Demand::Any(demands) => demands,
+        };
+        let is_input = |id: InputId| usize::from(id.index()) < self.inputs.len();
+        let mut inputs = demands.inputs.iter().chain(demands.not_inputs.iter());
+        let outputs = demands.outputs.union(demands.not_outputs);
+        let is_known = inputs.all(is_input) && outputs.without(self.outputs).is_empty();
+        if demands.is_empty() || !is_known { Err(AxisError::UnknownDemand) } else { Ok(()) }
+    }
+
+    /// Says how the position of a channel comes to mean a place of the machine. Before the rules that need it.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::UnknownReference`] for an input that was not added; [`AxisError::Unreferenced`] when a rule that was added needs what
+    /// this would take away or move.
+    pub fn set_referencing(&mut self, channel: Channel, how: Referencing) -> Result<(), AxisError> {
+        if let Referencing::Event { input, .. } = how {
+            if usize::from(input.index()) >= self.inputs.len() {
+                return Err(AxisError::UnknownReference);
+            }
+            self.declaring = self.declaring.with(input);
+        }
+        if self.monitors.iter().any(|monitor| monitor.rule.needs_reference()) {
+            return Err(AxisError::Unreferenced);
+        }
+        match channel {
+            Channel::A => self.referencing.a = how,
+            Channel::B => self.referencing.b = how,
+        }
+        Ok(())
+    }
+
+    /// Lets the trip of a monitor demand a stop of the axis instead of withdrawing the permit at once.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::Reaction`] when `stop` is not a stop until torque-off, is the monitor itself or has a reaction of its own, or either of
+    /// them was not added; [`AxisError::Output`] when the monitor is an output.
+    pub fn set_reaction(&mut self, of: MonitorId, stop: MonitorId) -> Result<(), AxisError> {
+        let ends = match self.monitors.get(usize::from(stop.index())) {
+            Some(MonitorConfig { rule: Rule::Stop(rule), reaction: None, .. }) => {
+                matches!(rule.until(), crate::monitor::Until::TorqueOff)
+            }
+            _ => false,
+        };
+        let is_target = |monitor: &MonitorConfig<Own>| monitor.reaction == Some(of);
+        if !ends || of == stop || self.monitors.iter().any(is_target) {
+            return Err(AxisError::Reaction);
+        }
+        if self.outputs.union(self.brakes).contains(of) {
+            return Err(AxisError::Output);
+        }
+        let monitor = self.monitors.get_mut(usize::from(of.index())).ok_or(AxisError::Reaction)?;
+        monitor.reaction = Some(stop);
+        self.reacting = self.reacting.with(of);
+        Ok(())
     }
 
     /// Lets a monitor trip before its on-delay ends when its excess of speed has carried the axis further than `distance` (0 or more)

@@ -40,7 +40,7 @@ pub(crate) struct Calm {
     pub(crate) until: Instant,
 }
 
-/// How many counts a position window goes to either side of its reference.
+/// How many counts a position window goes to either side of its reference; negative when that is outside.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Reach {
@@ -148,9 +148,9 @@ impl Calm {
             Some(Lull::Constant) => check.speed.map(|bound| bound.limit),
         };
         if check.position.is_some() {
-            let Some(reference) = state.reference() else { return };
-            self.low = self.low.max(reference.count().saturating_sub(reach.down));
-            self.high = self.high.min(reference.count().saturating_add(reach.up));
+            let Some(from) = check.from else { return };
+            self.low = self.low.max(from.count().saturating_sub(reach.down));
+            self.high = self.high.min(from.count().saturating_add(reach.up));
         }
         if let Some(limit) = limit {
             self.limit = self.limit.min(limit);

@@ -295,6 +295,12 @@ impl Input {
         first.effective || second.effective || self.faulted
     }
 
+    /// Whether both channels demand, and no fault is latched.
+    pub(crate) const fn is_confirmed(&self) -> bool {
+        let [first, second] = &self.lines;
+        first.effective && second.effective && !self.faulted
+    }
+
     /// Whether a fault is latched.
     #[must_use]
     pub const fn is_faulted(&self) -> bool {

@@ -40,15 +40,16 @@ mod widen;
 #[doc = include_str!("../RULES.md")]
 pub mod rules {}
 
-pub use axis::{Axis, AxisConfig, AxisError, Demand, InputId, MonitorId, WarmUp};
+pub use axis::{Axis, AxisConfig, AxisError, Demand, Demands, InputId, MonitorId, Referencing, WarmUp};
 pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
 pub use listing::MonitorParts;
 pub use monitor::{
-    AccelerationLimit, AccelerationRange, Allowed, Bound, Braking, Check, Direction, DirectionState, Monitor,
-    Motion, NoOwn, Ramp, Rule, RuleState, Side, SpeedLimit, SpeedLimitState, SpeedRange, Standstill,
-    StandstillState, Stop, StopState, Supervision, TravelLimit, Until,
+    AccelerationLimit, AccelerationRange, Allowed, Bound, BrakeOutput, Braking, CamOutput, Check, Direction,
+    DirectionState, Monitor, Motion, NoOwn, OutputState, PositionRange, Ramp, Rule, RuleState, Side,
+    SpeedLimit, SpeedLimitState, SpeedOutput, SpeedRange, Standstill, StandstillState, Stop, StopState,
+    Supervision, TravelLimit, Until,
 };
 pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 pub use scale::{CountRate, Scale, ScaleError, WindowAcceleration, WindowSpeed, WindowTravel};

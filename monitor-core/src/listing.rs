@@ -1,7 +1,8 @@
 //! What an axis was given, to be shown or compared.
 
-use crate::axis::{AxisConfig, Demand, WarmUp};
+use crate::axis::{AxisConfig, Demand, MonitorId, Referencing, WarmUp};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
+use crate::frame::Channel;
 use crate::input::InputConfig;
 use crate::monitor::{Monitor, Rule};
 use crate::units::{Position, Span};
@@ -18,6 +19,8 @@ pub struct MonitorParts<'a, Own> {
     pub on_delay: Span,
     /// How far the excess of a speed may carry meanwhile.
     pub allowed_overrun: Option<Position>,
+    /// The stop that its trip demands; without one a trip withdraws the permit at once.
+    pub reaction: Option<MonitorId>,
 }
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
@@ -42,6 +45,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.warm_up
     }
 
+    /// How the position of a channel comes to mean a place of the machine.
+    #[must_use]
+    pub const fn referencing(&self, channel: Channel) -> Referencing {
+        *self.referencing.of(channel)
+    }
+
     /// The inputs in the order of adding, without the reset.
     #[must_use]
     pub fn inputs(&self) -> &[InputConfig] {
@@ -61,6 +70,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             demand: monitor.demand,
             on_delay: monitor.tolerated.on_delay,
             allowed_overrun: monitor.tolerated.overrun,
+            reaction: monitor.reaction,
         })
     }
 

@@ -131,6 +131,8 @@ pub enum Reset {
     Accepted,
     /// A channel is faulted, or has had no reading yet. Nothing was changed.
     ChannelFaulted,
+    /// A rule needs a referenced position that a channel does not have. Nothing was changed.
+    Unreferenced,
     /// An active monitor is warming up: what it cannot see yet may be violated. Nothing was changed.
     WarmingUp,
     /// A monitor or a discrepancy is violated. Nothing was changed.
@@ -159,6 +161,10 @@ pub struct Outcome {
     pub input_faults: InputSet,
     /// Active monitors.
     pub active: MonitorSet,
+    /// Outputs that are true.
+    pub outputs: MonitorSet,
+    /// Active monitors that need a referenced position, on the channels that have none: a fault.
+    pub unreferenced: PerChannel<MonitorSet>,
     /// Monitors violated at this frame.
     pub violated: PerChannel<MonitorSet>,
     /// Monitors that tripped at this frame.

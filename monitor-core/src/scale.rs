@@ -168,6 +168,30 @@ impl Scale {
         self.ulp.ceil(counts.unsigned_abs()).map(Position::from_bits)
     }
 
+    /// The travel of `counts` rounded down and up to a ULP, signed and exact; `None` beyond the range.
+    pub(crate) fn ends(&self, counts: i64) -> Option<(i64, i64)> {
+        let size = counts.unsigned_abs();
+        let ceil = self.ulp.ceil(size)?;
+        // At most one too large, and what is left over below 2·10⁹: the low halves give it exactly.
+        let product = size.wrapping_mul(self.nano);
+        let over = ceil.unsigned_abs().wrapping_mul(NANOS_PER_SECOND).wrapping_sub(product);
+        // Bounded because neither is negative.
+        let up = if over < NANOS_PER_SECOND { ceil } else { ceil.wrapping_sub(1) };
+        let is_whole = up.unsigned_abs().wrapping_mul(NANOS_PER_SECOND) == product;
+        let down = if is_whole { up } else { up.wrapping_sub(1) };
+        let is_negative = self.sign(counts, 1) < 0;
+        Some(if is_negative { (up.wrapping_neg(), down.wrapping_neg()) } else { (down, up) })
+    }
+
+    /// Up to this many counts of travel in the positive direction are certainly within `window`; negative when no travel is.
+    pub(crate) fn signed_reach(&self, window: Position) -> i64 {
+        if window >= Position::ZERO {
+            return self.reach(window);
+        }
+        let beyond = self.reach(Position::from_bits(window.to_bits().saturating_neg()));
+        beyond.saturating_add(1).saturating_neg()
+    }
+
     /// Up to this many counts a travel is below 2³⁸ units.
     pub(crate) const fn near(&self) -> u64 {
         self.near
@@ -580,6 +604,31 @@ mod tests {
         assert_eq!(micron.length(1).unwrap().to_bits(), 16778); // 16777.216
         assert_eq!(micron.travel(1).unwrap().to_bits(), 16777);
         assert_eq!(scale(-1, 1000).travel(1).unwrap().to_bits(), -16777);
+    }
+
+    #[test]
+    fn the_two_ends_of_a_travel_enclose_it_as_closely_as_whole_steps_can() {
+        let mut state = 5_u64;
+        for i in 0..200_000_u32 {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            let scales = [scale(1, 2000), scale(-1, 1000), scale(360, 4096), scale(-951_068, 100_000_000)];
+            let scale = &scales[i as usize % scales.len()];
+            let counts = (state as i64) >> (12 + i % 50);
+            let nanos = i128::from(counts) * i128::from(scale.nano) * if scale.reversed { -1 } else { 1 };
+            let (down, up) = (nanos.div_euclid(1_000_000_000), -(-nanos).div_euclid(1_000_000_000));
+            let Some(ends) = scale.ends(counts) else { continue };
+            assert_eq!((i128::from(ends.0), i128::from(ends.1)), (down, up), "{counts}");
+        }
+        assert_eq!(scale(1, 1000).ends(1000), Some((1 << 24, 1 << 24)));
+        assert_eq!(scale(-1, 1000).ends(1), Some((-16778, -16777)));
+    }
+
+    #[test]
+    fn a_signed_reach_is_certainly_inside_and_nearly_all_that_is() {
+        let micron = scale(1, 1000);
+        let mm = |n: i64| Position::from_int(n).unwrap();
+        assert_eq!((micron.signed_reach(mm(2)), micron.signed_reach(mm(0))), (2000, 0));
+        assert_eq!(micron.signed_reach(mm(-2)), -2001);
     }
 
     #[test]

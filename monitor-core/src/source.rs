@@ -227,6 +227,11 @@ impl Mark {
         self.count
     }
 
+    /// Where this count was, or would have been, zero.
+    pub(crate) const fn of_zero(self) -> Self {
+        Self { stretch: self.stretch, count: 0 }
+    }
+
     /// Counts from here to `later`, or `None` when the count was broken in between.
     #[inline]
     pub(crate) fn counts_to(self, later: Self) -> Option<i64> {

@@ -7,7 +7,7 @@ use crate::frame::{Channel, Levels};
 use crate::input::{Button, Input};
 use crate::monitor::{Monitor, NoOwn, RuleState};
 use crate::outcome::{InputSet, MonitorSet, PerChannel};
-use crate::source::Source;
+use crate::source::{Mark, Source};
 use crate::trip::{Latch, Trip, Tripped};
 use crate::units::{Instant, Speed};
 
@@ -30,6 +30,10 @@ pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
     pub(crate) lost: bool,
     /// Monitors with a latched trip.
     pub(crate) latched: MonitorSet,
+    /// Monitors that were unreferenced, latched.
+    pub(crate) unreferenced: MonitorSet,
+    /// Where a position was declared.
+    pub(crate) declared: Mark,
     /// The smallest limit on the speed at the frame before.
     pub(crate) limit_before: Speed,
     pub(crate) calm: Calm,
@@ -46,6 +50,8 @@ impl<const POINTS: usize, const MONITORS: usize, OwnState: Copy> Side<POINTS, MO
             source: Source::new(),
             lost: false,
             latched: MonitorSet::NONE,
+            unreferenced: MonitorSet::NONE,
+            declared: Mark::NEVER,
             limit_before: Speed::MAX,
             calm: Calm::NONE,
             halves: [half; MONITORS],
@@ -79,6 +85,16 @@ pub struct AxisState<
     /// No input changes while no level does.
     pub(crate) settled: bool,
     pub(crate) demanding: InputSet,
+    /// Inputs of which both channels demand, without a fault.
+    pub(crate) confirmed: InputSet,
+    /// Outputs that are true.
+    pub(crate) outputs: MonitorSet,
+    /// The permit at the last frame.
+    pub(crate) permitted: bool,
+    /// The first frame without it.
+    pub(crate) permit_gone_at: Instant,
+    /// Stops that latched trips demand.
+    pub(crate) stops: MonitorSet,
     /// Those beyond the inputs of the setup stay as they are: at rest.
     pub(crate) inputs: [Input; INPUTS],
     pub(crate) button: Button,
@@ -110,6 +126,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             restless: true,
             settled: false,
             demanding: InputSet::NONE,
+            confirmed: InputSet::NONE,
+            outputs: MonitorSet::NONE,
+            permitted: false,
+            permit_gone_at: zero,
+            stops: MonitorSet::NONE,
             inputs: [Input::NEW; INPUTS],
             button: Button::new(),
             active: MonitorSet::NONE,
@@ -140,6 +161,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub const fn is_channel_faulted(&self, channel: Channel) -> bool {
         self.sides.of(channel).lost
+    }
+
+    /// Monitors that lacked a referenced position on a channel: latched faults.
+    #[must_use]
+    pub const fn unreferenced(&self, channel: Channel) -> MonitorSet {
+        self.sides.of(channel).unreferenced
     }
 
     /// Whether a clock fault is latched.

@@ -2,12 +2,12 @@
 //!
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::axis::{AxisConfig, Demand, InputId, MonitorConfig, MonitorId, WarmUp};
+use crate::axis::{AxisConfig, Demand, InputId, MonitorConfig, MonitorId, Referencing, WarmUp};
 use crate::calm::{Calm, Falling, Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
-use crate::monitor::{Check, Monitor, Motion, RuleState};
+use crate::monitor::{Check, Monitor, Motion, OutputState, Rule, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 use crate::scale::WindowSpeed;
 use crate::source::SourceConfig;
@@ -120,6 +120,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             permit: state.quiet.permit,
             demanding: state.demanding,
             active: state.active,
+            outputs: state.outputs,
             ..Outcome::default()
         }
     }
@@ -173,10 +174,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let has_references = self.position_discrepancy.is_none()
             || matches!((a.source.mark(), b.source.mark()), (Some(a), Some(b)) if state.references.are_valid(a, b));
         let is_quiet = !state.restless
+            // A brake that is still to close.
+            && (state.permitted || !state.outputs.overlaps(self.brakes))
             && a.source.has_speed()
             && b.source.has_speed()
-            && a.calm.monitors == state.active
-            && b.calm.monitors == state.active
+            && a.calm.monitors == state.active.without(self.brakes)
+            && b.calm.monitors == state.active.without(self.brakes)
             && has_references
             && !state.position_discrepancy.is_violated()
             && !state.speed_discrepancy.is_violated();
@@ -213,6 +216,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.locked = true;
             state.quiet = Quiet::NOT;
             state.last = Last::Blind;
+            // By how much time has really passed is not known: the brakes close.
+            (state.outputs, state.permitted) = (state.outputs.without(self.brakes), false);
             return Outcome { clock_fault: true, ..Outcome::default() };
         }
         let before = state.last_now;
@@ -233,29 +238,32 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome.warming_up = (outcome.faults.a.is_none() && a.source.never_read())
             || (outcome.faults.b.is_none() && b.source.never_read());
 
-        let mut released = false;
-        if state.restless || frame.levels != state.levels {
-            (outcome.input_faults, released) = self.take_demands(state, frame, before);
-        }
-        outcome.demanding = state.demanding;
-        outcome.active = state.active;
-
         let has_discrepancy = self.position_discrepancy.is_some() || self.speed_discrepancy.is_some();
         let mut speeds = PerChannel::default();
-        if has_discrepancy || !state.active.is_empty() {
+        let may_demand = state.restless || frame.levels != state.levels || !self.outputs.is_empty();
+        if has_discrepancy || may_demand || !state.active.is_empty() {
             let PerChannel { a, b } = &mut state.sides;
             speeds.a = a.source.look_at_speed(self.sources.a.scale());
             speeds.b = b.source.look_at_speed(self.sources.b.scale());
         }
+        let mut released = false;
+        if may_demand {
+            released = self.take_demands(state, frame, before, &speeds, &mut outcome);
+        }
+        outcome.demanding = state.demanding;
+        outcome.active = state.active;
+        outcome.outputs = state.outputs;
+
         let mut withdrawn = false;
         if !state.active.is_empty() {
             let shared = Shared {
                 monitors: &self.monitors,
                 spacing: self.spacing,
                 two_windows: self.two_windows,
+                referencing: &self.referencing,
                 now,
                 before,
-                active: state.active,
+                active: state.active.without(self.outputs).without(self.brakes),
             };
             let PerChannel { a, b } = &mut state.sides;
             let (visible_a, visible_b) = (outcome.faults.a.is_none(), outcome.faults.b.is_none());
@@ -263,6 +271,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let ran_b = shared.run(b, &self.sources.b, Channel::B, speeds.b, visible_b, watch);
             outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
             outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
+            outcome.unreferenced.a = outcome.unreferenced.a.union(ran_a.unreferenced);
+            outcome.unreferenced.b = outcome.unreferenced.b.union(ran_b.unreferenced);
             outcome.warming_up |= ran_a.warming_up || ran_b.warming_up;
             withdrawn = ran_a.withdraws || ran_b.withdraws;
         }
@@ -271,40 +281,125 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if has_discrepancy {
             self.run_discrepancies(state, (now, before), &speeds, &mut outcome);
         }
-        state.locked |= outcome.has_trip();
+        self.lock(state, &outcome);
         if released {
             outcome.reset = Some(self.try_reset(state, &outcome));
         }
         outcome.permit =
             !(withdrawn || state.locked || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
+        self.close_brakes(state, &mut outcome, now, before);
         state.quiet = self.quiet(state);
         outcome
     }
 
-    /// Inputs and demands of a frame at which they may change: what became faulted, and whether a reset was released.
+    /// What a reset has to clear: trips withdraw the permit or demand a stop, and a rule without its reference withdraws it.
+    fn lock(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, outcome: &Outcome) {
+        let PerChannel { a, b } = outcome.unreferenced;
+        if !a.is_empty() || !b.is_empty() {
+            state.sides.a.unreferenced = state.sides.a.unreferenced.union(a);
+            state.sides.b.unreferenced = state.sides.b.unreferenced.union(b);
+            state.locked = true;
+        }
+        let tripped = outcome.tripped.a.union(outcome.tripped.b);
+        let discrepancy = outcome.position_discrepancy_tripped || outcome.speed_discrepancy_tripped;
+        state.locked |= discrepancy || !tripped.without(self.reacting).is_empty();
+        let mut reacting = tripped.without(tripped.without(self.reacting));
+        while let Some(id) = reacting.pop() {
+            let stop = self.monitors.get(usize::from(id.index())).and_then(|monitor| monitor.reaction);
+            if let Some(stop) = stop {
+                state.stops = state.stops.with(stop);
+                // Its demand begins at the next frame.
+                state.restless = true;
+            }
+        }
+    }
+
+    /// Brakes go by the permit of this frame.
+    fn close_brakes(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        outcome: &mut Outcome,
+        now: Instant,
+        before: Instant,
+    ) {
+        if state.permitted && !outcome.permit {
+            state.permit_gone_at = now;
+        }
+        state.permitted = outcome.permit;
+        let mut brakes = self.brakes;
+        while let Some(id) = brakes.pop() {
+            let Some(MonitorConfig { rule: Rule::BrakeOutput(brake), .. }) =
+                self.monitors.get(usize::from(id.index()))
+            else {
+                continue;
+            };
+            // Bounded because frames go forward.
+            let gone_for = now.as_nanos().wrapping_sub(state.permit_gone_at.as_nanos());
+            let period = now.as_nanos().wrapping_sub(before.as_nanos());
+            let released = outcome.permit || (state.outputs.contains(id) && brake.may_wait(gone_for, period));
+            state.outputs = if released {
+                state.outputs.with(id)
+            } else {
+                state.outputs.without(MonitorSet::NONE.with(id))
+            };
+        }
+        outcome.outputs = state.outputs;
+    }
+
+    /// Inputs, outputs and demands of a frame at which they may change; whether a reset was released.
     #[inline(never)]
     fn take_demands(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         frame: &Frame,
         before: Instant,
-    ) -> (InputSet, bool) {
-        let mut faulted = InputSet::NONE;
+        speeds: &PerChannel<Option<WindowSpeed>>,
+        outcome: &mut Outcome,
+    ) -> bool {
         let mut released = false;
         if !state.settled || frame.levels != state.levels {
-            faulted = self.read_inputs(state, frame);
+            let demanded = state.demanding;
+            outcome.input_faults = self.read_inputs(state, frame);
+            let began = state.demanding.without(demanded);
+            if began.overlaps(self.declaring) {
+                self.declare(state, began, outcome);
+            }
             released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, frame.now));
             state.settled = state.inputs.iter().all(|input| input.is_settled()) && state.button.is_settled();
             state.levels = frame.levels;
         }
-        self.activate(state, frame.now, before);
+        self.activate(state, frame.now, before, speeds, outcome);
         state.restless = !state.settled || !state.carried.is_empty();
-        (faulted, released)
+        released
+    }
+
+    /// Inputs that began to demand declare where channels are that can be seen.
+    #[cold]
+    fn declare(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        began: InputSet,
+        outcome: &Outcome,
+    ) {
+        for channel in Channel::BOTH {
+            let Referencing::Event { input, .. } = *self.referencing.of(channel) else { continue };
+            let is_faulted = state.is_input_faulted(input) || outcome.faults.of(channel).is_some();
+            let side = match channel {
+                Channel::A => &mut state.sides.a,
+                Channel::B => &mut state.sides.b,
+            };
+            if let (true, false, Some(here)) = (began.contains(input), is_faulted, side.source.mark()) {
+                side.declared = here;
+                // What was calm was so by the old reference.
+                side.calm = Calm::NONE;
+            }
+        }
     }
 
     fn read_inputs(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, frame: &Frame) -> InputSet {
         let mut faulted = InputSet::NONE;
         let mut demanding = InputSet::NONE;
+        let mut confirmed = InputSet::NONE;
         for ((config, input), id) in self.inputs.iter().zip(&mut state.inputs).zip((0..32).map(InputId::at)) {
             if input.update(config, frame.levels, frame.now) {
                 faulted = faulted.with(id);
@@ -312,8 +407,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             if input.demands() {
                 demanding = demanding.with(id);
             }
+            if input.is_confirmed() {
+                confirmed = confirmed.with(id);
+            }
         }
         state.demanding = demanding;
+        state.confirmed = confirmed;
         faulted
     }
 
@@ -335,8 +434,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
         now: Instant,
         frame_before: Instant,
+        speeds: &PerChannel<Option<WindowSpeed>>,
+        outcome: &mut Outcome,
     ) {
         let before = state.active;
+        let outputs = state.outputs;
+        // Of this frame, as far as they come before the monitor that is looked at.
+        let (mut on, mut near) = (MonitorSet::NONE, MonitorSet::NONE);
         self.update_limit_before(&mut state.sides.a, frame_before);
         self.update_limit_before(&mut state.sides.b, frame_before);
         let mut active = MonitorSet::NONE;
@@ -345,7 +449,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let demanded = match config.demand {
                 Demand::Always => true,
                 Demand::AnyOf(inputs) => inputs.overlaps(state.demanding),
-            };
+                Demand::Any(any) => {
+                    any.inputs.overlaps(state.demanding)
+                        || !any.not_inputs.without(state.confirmed).is_empty()
+                        || any.outputs.overlaps(near)
+                        || !any.not_outputs.without(on).is_empty()
+                }
+            } || state.stops.contains(id);
             let (Some(a), Some(b)) = (state.sides.a.halves.get_mut(i), state.sides.b.halves.get_mut(i))
             else {
                 continue;
@@ -353,7 +463,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             if demanded {
                 active = active.with(id);
                 if !before.contains(id) {
-                    for half in [a, b] {
+                    for half in [&mut *a, &mut *b] {
                         half.state = config.rule.fresh();
                         half.demanded_at = now;
                     }
@@ -367,8 +477,18 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                     b.latch.interrupt();
                 }
             }
+            if demanded && self.outputs.contains(id) {
+                let told = self.tell(state, i, now, speeds, outcome);
+                if told.a.on && told.b.on {
+                    on = on.with(id);
+                }
+                if told.a.near || told.b.near {
+                    near = near.with(id);
+                }
+            }
         }
         state.carried = carried;
+        state.outputs = on.union(outputs.without(outputs.without(self.brakes)));
         if active != before {
             state.active = active;
             let PerChannel { a, b } = &mut state.sides;
@@ -381,6 +501,49 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 }
             }
         }
+    }
+
+    /// What an active output tells on each channel; one that lacks a reference is noted.
+    fn tell(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        place: usize,
+        now: Instant,
+        speeds: &PerChannel<Option<WindowSpeed>>,
+        outcome: &mut Outcome,
+    ) -> PerChannel<OutputState> {
+        let PerChannel { a, b } = &mut state.sides;
+        let mut told = PerChannel::default();
+        let sides = [
+            (a, Channel::A, &mut told.a, &mut outcome.unreferenced.a),
+            (b, Channel::B, &mut told.b, &mut outcome.unreferenced.b),
+        ];
+        for (side, channel, told, unreferenced) in sides {
+            let output = self.monitors.get(place).and_then(|monitor| monitor.rule.output());
+            let half = side.halves.get_mut(place);
+            let (Some(output), Some(Half { state: RuleState::Output(own), .. })) = (output, half) else {
+                continue;
+            };
+            let motion = Motion {
+                now,
+                demanded_at: now,
+                channel,
+                speed: *speeds.of(channel),
+                windows: None,
+                here: side.source.mark(),
+                scale: self.sources.of(channel).scale(),
+                referencing: self.referencing.of(channel),
+                declared: side.declared,
+                limit_before: Speed::MAX,
+            };
+            if output.update(own, &motion, outcome.faults.of(channel).is_none()) {
+                // Bounded because there are at most 32 monitors.
+                let id = (0..32).map(MonitorId::at).nth(place);
+                *unreferenced = id.map_or(*unreferenced, |id| unreferenced.with(id));
+            }
+            *told = *own;
+        }
+        told
     }
 
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -434,6 +597,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if blind || a.source.never_read() || b.source.never_read() {
             return Reset::ChannelFaulted;
         }
+        if !outcome.unreferenced.a.is_empty() || !outcome.unreferenced.b.is_empty() {
+            return Reset::Unreferenced;
+        }
         let violated = !outcome.violated.a.is_empty()
             || !outcome.violated.b.is_empty()
             || state.position_discrepancy.is_violated()
@@ -450,6 +616,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         for side in [a, b] {
             side.lost = false;
             side.latched = MonitorSet::NONE;
+            side.unreferenced = MonitorSet::NONE;
             for half in &mut side.halves {
                 half.latch.reset();
             }
@@ -461,6 +628,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
         state.clock_fault = false;
         state.locked = false;
+        state.stops = MonitorSet::NONE;
         // Inputs that demanded only by their fault must be looked at again.
         state.settled = false;
         state.restless = true;
@@ -494,6 +662,7 @@ struct Shared<'a, Own: Monitor> {
     spacing: Spacing,
     /// The spacing is for two windows.
     two_windows: bool,
+    referencing: &'a PerChannel<Referencing>,
     now: Instant,
     /// The frame evaluated before.
     before: Instant,
@@ -505,6 +674,8 @@ struct Shared<'a, Own: Monitor> {
 struct Ran {
     violated: MonitorSet,
     tripped: MonitorSet,
+    /// Those that lack a referenced position.
+    unreferenced: MonitorSet,
     withdraws: bool,
     warming_up: bool,
 }
@@ -521,7 +692,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        let Side { source: readings, calm, halves, limit_before, latched, .. } = side;
+        let Side { source: readings, calm, halves, limit_before, latched, declared, .. } = side;
         let lasts = visible && !calm.falls && calm.holds(readings);
         if W::WATCHES || !lasts {
             *calm = Calm::NONE;
@@ -536,6 +707,8 @@ impl<Own: Monitor> Shared<'_, Own> {
             windows: if self.two_windows { readings.windows(self.spacing) } else { None },
             here: readings.mark(),
             scale: source.scale(),
+            referencing: self.referencing.of(channel),
+            declared: *declared,
             limit_before: *limit_before,
         };
         let mut limit = calm.in_force;
@@ -558,9 +731,12 @@ impl<Own: Monitor> Shared<'_, Own> {
             }
             watch.see(id, channel, &check);
             ran.warming_up |= check.warming_up;
+            if check.unreferenced {
+                ran.unreferenced = ran.unreferenced.with(id);
+            }
             let Some(evidence) = Evidence::of(&check) else {
                 latch.interrupt();
-                if !W::WATCHES && !check.warming_up {
+                if !W::WATCHES && !check.warming_up && !check.unreferenced {
                     let reach = *config.reach.of(channel);
                     calm.consider(id, (&config.rule, state), &check, reach, W::FOLLOWS, &mut falling);
                 }

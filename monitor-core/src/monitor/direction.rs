@@ -94,12 +94,6 @@ impl Default for DirectionState {
     }
 }
 
-impl DirectionState {
-    pub(crate) const fn furthest(&self) -> Mark {
-        self.furthest
-    }
-}
-
 impl Monitor for Direction {
     type State = DirectionState;
 

@@ -7,12 +7,15 @@
 pub mod acceleration;
 pub mod direction;
 pub mod envelope;
+pub mod output;
+pub mod position_range;
 pub mod speed_limit;
 pub mod speed_range;
 pub mod standstill;
 pub mod stop;
 pub mod travel_limit;
 
+use crate::axis::Referencing;
 use crate::calm::Reach;
 use crate::frame::Channel;
 use crate::scale::{Rate, Scale, WindowAcceleration, WindowSpeed, WindowTravel};
@@ -22,6 +25,9 @@ use crate::units::{Acceleration, Instant, Position, Span, Speed};
 pub use acceleration::{AccelerationLimit, AccelerationRange};
 pub use direction::{Allowed, Direction, DirectionState};
 pub use envelope::Ramp;
+pub(crate) use output::Output;
+pub use output::{BrakeOutput, CamOutput, OutputState, SpeedOutput};
+pub use position_range::PositionRange;
 pub use speed_limit::{SpeedLimit, SpeedLimitState};
 pub use speed_range::SpeedRange;
 pub use standstill::{Standstill, StandstillState};
@@ -103,6 +109,8 @@ pub struct Check {
     pub in_force: Option<Speed>,
     /// Something it needs is not known yet.
     pub warming_up: bool,
+    /// It needs a referenced position, and the channel has none: a fault.
+    pub unreferenced: bool,
     /// The permit is to be withdrawn as planned, without a trip.
     pub withdraws: bool,
     /// A stop has been carried through.
@@ -193,7 +201,26 @@ pub struct Motion<'a> {
     pub(crate) windows: Option<(u32, WindowTravel)>,
     pub(crate) here: Option<Mark>,
     pub(crate) scale: &'a Scale,
+    pub(crate) referencing: &'a Referencing,
+    /// Where a position was declared last.
+    pub(crate) declared: Mark,
     pub(crate) limit_before: Speed,
+}
+
+/// A position that means a place of the machine, as far as it is known.
+pub(crate) enum Place {
+    /// There is no position.
+    Unknown,
+    /// There is one, and it means nothing.
+    Unreferenced,
+    At {
+        /// Rounded up; beyond the range its end.
+        upper: Position,
+        /// Rounded down; beyond the range its end.
+        lower: Position,
+        /// The travel is measured from here.
+        from: Mark,
+    },
 }
 
 impl Motion<'_> {
@@ -275,6 +302,21 @@ impl Motion<'_> {
         Some((travel, counts != 0 && (counts < 0) != self.scale.is_reversed()))
     }
 
+    /// The referenced position.
+    #[inline(never)]
+    pub(crate) fn place(&self) -> Place {
+        let Some(here) = self.here else { return Place::Unknown };
+        let (from, at) = match *self.referencing {
+            Referencing::None => return Place::Unreferenced,
+            Referencing::Absolute { offset } => (here.of_zero(), offset),
+            Referencing::Event { position, .. } => (self.declared, position),
+        };
+        let Some(counts) = from.counts_to(here) else { return Place::Unreferenced };
+        let Some((lower, upper)) = self.scale.ends(counts) else { return Place::Unreferenced };
+        let sum = |travel| Position::from_bits(at.to_bits().saturating_add(travel));
+        Place::At { upper: sum(upper), lower: sum(lower), from }
+    }
+
     /// The smallest limit placed on this channel's speed at the frame before; [`Speed::MAX`] without one.
     #[must_use]
     pub const fn limit_before(&self) -> Speed {
@@ -333,6 +375,14 @@ pub enum Rule<Own = NoOwn> {
     AccelerationRange(AccelerationRange),
     /// Move no further than an increment (safely limited increment).
     TravelLimit(TravelLimit),
+    /// Stay within a range of positions (safely limited position).
+    PositionRange(PositionRange),
+    /// Tell where the axis is (safe cam).
+    CamOutput(CamOutput),
+    /// Tell that the axis is slow (safe speed monitor).
+    SpeedOutput(SpeedOutput),
+    /// Tell that the brake may be released (safe brake control).
+    BrakeOutput(BrakeOutput),
     /// A monitor of your own.
     Own(Own),
 }
@@ -366,6 +416,8 @@ pub enum RuleState<OwnState> {
     Direction(DirectionState),
     /// Of a travel limit.
     TravelLimit(StandstillState),
+    /// Of an output.
+    Output(OutputState),
     /// Of a monitor of your own.
     Own(OwnState),
 }
@@ -383,21 +435,16 @@ impl Monitor for NoOwn {
     }
 }
 
-impl<OwnState> RuleState<OwnState> {
-    /// Where the axis is to stay.
-    pub(crate) fn reference(&self) -> Option<Mark> {
-        match self {
-            Self::Standstill(state) | Self::TravelLimit(state) => Some(state.reference()),
-            Self::Direction(state) => Some(state.furthest()),
-            Self::Stop(state) => state.reference(),
-            _ => None,
-        }
-    }
-}
-
 impl<Own: Monitor> Rule<Own> {
     /// How many counts its position window goes from its reference.
-    pub(crate) fn reach(&self, scale: &Scale) -> Reach {
+    pub(crate) fn reach(&self, scale: &Scale, referencing: &Referencing) -> Reach {
+        if let Self::PositionRange(rule) = self {
+            let at = referencing.position().to_bits();
+            let counts = |end: i64| scale.signed_reach(Position::from_bits(end));
+            let up = counts(rule.high().to_bits().saturating_sub(at));
+            let down = counts(at.saturating_sub(rule.low().to_bits()));
+            return if scale.is_reversed() { Reach { down: up, up: down } } else { Reach { down, up } };
+        }
         let window = match self {
             Self::Standstill(rule) => Some(rule.position_window()),
             Self::Stop(rule) => rule.position_window(),
@@ -433,6 +480,7 @@ impl<Own: Monitor> Rule<Own> {
                 };
             }
             (Self::SpeedRange(rule), _) => return rule.inner().map(Lull::Within),
+            (Self::PositionRange(_), _) => return Some(Lull::Within(Speed::MAX)),
             (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
             // What a monitor of your own goes by is not known.
             _ => false,
@@ -458,7 +506,12 @@ impl<Own: Monitor> Rule<Own> {
             Self::Standstill(_) => RuleState::Standstill(StandstillState::default()),
             Self::SpeedLimit(_) => RuleState::SpeedLimit(SpeedLimitState::default()),
             Self::Stop(_) => RuleState::Stop(StopState::default()),
-            Self::SpeedRange(_) | Self::AccelerationLimit(_) | Self::AccelerationRange(_) => RuleState::None,
+            Self::SpeedRange(_)
+            | Self::AccelerationLimit(_)
+            | Self::AccelerationRange(_)
+            | Self::PositionRange(_)
+            | Self::BrakeOutput(_) => RuleState::None,
+            Self::CamOutput(_) | Self::SpeedOutput(_) => RuleState::Output(OutputState::default()),
             Self::Direction(_) => RuleState::Direction(DirectionState::default()),
             Self::TravelLimit(_) => RuleState::TravelLimit(StandstillState::default()),
             Self::Own(_) => RuleState::Own(Own::State::default()),
@@ -477,10 +530,25 @@ impl<Own: Monitor> Rule<Own> {
             (Self::AccelerationLimit(rule), _) => rule.check(&mut (), motion),
             (Self::AccelerationRange(rule), _) => rule.check(&mut (), motion),
             (Self::TravelLimit(rule), RuleState::TravelLimit(own)) => rule.check(own, motion),
+            (Self::PositionRange(rule), _) => rule.check(&mut (), motion),
             (Self::Own(rule), RuleState::Own(own)) => rule.check(own, motion),
             // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
             _ => Check { withdraws: true, ..Check::default() },
         }
+    }
+
+    /// The output that it is, of the motion.
+    pub(crate) fn output(&self) -> Option<Output<'_>> {
+        match self {
+            Self::CamOutput(rule) => Some(Output::Cam(rule)),
+            Self::SpeedOutput(rule) => Some(Output::Speed(rule)),
+            _ => None,
+        }
+    }
+
+    /// Whether it needs a referenced position.
+    pub(crate) fn needs_reference(&self) -> bool {
+        matches!(self, Self::PositionRange(_) | Self::CamOutput(_))
     }
 
     pub(crate) fn needs_acceleration(&self) -> bool {

@@ -58,10 +58,6 @@ impl StandstillState {
         Self { reference: motion.here().unwrap_or(Mark::NEVER) }
     }
 
-    pub(crate) const fn reference(&self) -> Mark {
-        self.reference
-    }
-
     /// The travel from the reference, which is taken where there is none, against a window; `None` while the position is unknown.
     #[inline]
     pub(crate) fn travel(&mut self, window: Position, motion: &Motion<'_>) -> Option<Check> {

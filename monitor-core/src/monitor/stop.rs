@@ -10,7 +10,6 @@
 
 use crate::monitor::envelope::Envelope;
 use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, Standstill, StandstillState};
-use crate::source::Mark;
 use crate::units::{Acceleration, Position, Span, Speed};
 
 /// How a stop is supervised.
@@ -198,14 +197,6 @@ impl Default for Phase {
 impl StopState {
     const fn is_complete(&self) -> bool {
         matches!(self.phase, Phase::Complete(_))
-    }
-
-    /// Where the axis is to stay after the stop.
-    pub(crate) const fn reference(&self) -> Option<Mark> {
-        match &self.phase {
-            Phase::Braking(_) => None,
-            Phase::Complete(held) => Some(held.reference()),
-        }
     }
 }
 

@@ -2,14 +2,16 @@
 
 use super::SealError;
 use super::bytes::{Reader, Writer};
-use crate::axis::{AxisConfig, Demand, WarmUp};
+use crate::axis::{AxisConfig, Demand, Demands, InputId, MonitorId, Referencing, WarmUp};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
+use crate::frame::Channel;
 use crate::input::{InputConfig, Lines, OneSided, Pairing};
 use crate::monitor::{
-    AccelerationLimit, AccelerationRange, Allowed, Braking, Direction, Monitor, Ramp, Rule, SpeedLimit,
-    SpeedRange, Standstill, Stop, Supervision, TravelLimit, Until,
+    AccelerationLimit, AccelerationRange, Allowed, BrakeOutput, Braking, CamOutput, Direction, Monitor,
+    PositionRange, Ramp, Rule, SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision,
+    TravelLimit, Until,
 };
-use crate::outcome::InputSet;
+use crate::outcome::{InputSet, MonitorSet};
 use crate::scale::Scale;
 use crate::source::SourceConfig;
 use crate::units::{Acceleration, Jerk, Position, Span, Speed};
@@ -45,6 +47,7 @@ number!(Speed, i64, Speed::from_bits, Speed::to_bits);
 number!(Acceleration, i64, Acceleration::from_bits, Acceleration::to_bits);
 number!(Jerk, i64, Jerk::from_bits, Jerk::to_bits);
 number!(InputSet, u32, InputSet::from_bits, InputSet::to_bits);
+number!(MonitorSet, u32, MonitorSet::from_bits, MonitorSet::to_bits);
 
 impl Part for bool {
     fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
@@ -286,6 +289,113 @@ impl Part for Stop {
     }
 }
 
+impl Part for PositionRange {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.low().write(to)?;
+        self.high().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(Position::read(from)?, Position::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for CamOutput {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.low().write(to)?;
+        self.high().write(to)?;
+        self.hysteresis().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(Position::read(from)?, Position::read(from)?, Position::read(from)?)
+            .ok_or(SealError::Content)
+    }
+}
+
+impl Part for SpeedOutput {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.threshold().write(to)?;
+        self.hysteresis().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(Speed::read(from)?, Speed::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for BrakeOutput {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.delay().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(Span::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for Referencing {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        match self {
+            Self::None => to.put(&[0]),
+            Self::Absolute { offset } => {
+                to.put(&[1])?;
+                offset.write(to)
+            }
+            Self::Event { input, position } => {
+                to.put(&[2, input.index()])?;
+                position.write(to)
+            }
+        }
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Ok(match from.u8()? {
+            0 => Self::None,
+            1 => Self::Absolute { offset: Position::read(from)? },
+            2 => Self::Event { input: InputId::at(from.u8()?), position: Position::read(from)? },
+            _ => return Err(SealError::Content),
+        })
+    }
+}
+
+/// One byte for an axis's own activity, or four sets.
+impl Part for Demand {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        let any = match *self {
+            Self::Always => return to.put(&[0]),
+            Self::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
+            Self::Any(any) => any,
+        };
+        to.put(&[1])?;
+        any.inputs.write(to)?;
+        any.not_inputs.write(to)?;
+        any.outputs.write(to)?;
+        any.not_outputs.write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        if !bool::read(from)? {
+            return Ok(Self::Always);
+        }
+        let (inputs, not_inputs) = (InputSet::read(from)?, InputSet::read(from)?);
+        let (outputs, not_outputs) = (MonitorSet::read(from)?, MonitorSet::read(from)?);
+        let any = Demands { inputs, not_inputs, outputs, not_outputs };
+        let of_inputs = Demands { inputs, ..Demands::default() };
+        Ok(if any == of_inputs { Self::AnyOf(inputs) } else { Self::Any(any) })
+    }
+}
+
+impl Part for MonitorId {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        to.put(&[self.index()])
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        from.u8().map(Self::at)
+    }
+}
+
 fn write_rule<Own>(rule: &Rule<Own>, to: &mut Writer<'_>) -> Result<(), SealError> {
     match rule {
         Rule::TorqueOff => to.put(&[0]),
@@ -321,6 +431,22 @@ fn write_rule<Own>(rule: &Rule<Own>, to: &mut Writer<'_>) -> Result<(), SealErro
             to.put(&[8])?;
             rule.write(to)
         }
+        Rule::PositionRange(rule) => {
+            to.put(&[9])?;
+            rule.write(to)
+        }
+        Rule::CamOutput(rule) => {
+            to.put(&[10])?;
+            rule.write(to)
+        }
+        Rule::SpeedOutput(rule) => {
+            to.put(&[11])?;
+            rule.write(to)
+        }
+        Rule::BrakeOutput(rule) => {
+            to.put(&[12])?;
+            rule.write(to)
+        }
         Rule::Own(_) => Err(SealError::OwnMonitor),
     }
 }
@@ -336,6 +462,10 @@ fn read_rule<Own>(from: &mut Reader<'_>) -> Result<Rule<Own>, SealError> {
         6 => Rule::AccelerationLimit(AccelerationLimit::read(from)?),
         7 => Rule::AccelerationRange(AccelerationRange::read(from)?),
         8 => Rule::TravelLimit(TravelLimit::read(from)?),
+        9 => Rule::PositionRange(PositionRange::read(from)?),
+        10 => Rule::CamOutput(CamOutput::read(from)?),
+        11 => Rule::SpeedOutput(SpeedOutput::read(from)?),
+        12 => Rule::BrakeOutput(BrakeOutput::read(from)?),
         _ => return Err(SealError::Content),
     })
 }
@@ -377,15 +507,15 @@ pub(super) fn write_axis<const POINTS: usize, const MONITORS: usize, const INPUT
     (axis.warm_up == WarmUp::Permit).write(to)?;
     axis.inputs.iter().try_for_each(|input| input.write(to))?;
     axis.reset.write(to)?;
+    axis.referencing.a.write(to)?;
+    axis.referencing.b.write(to)?;
     for monitor in &axis.monitors {
-        match monitor.demand {
-            Demand::Always => None::<InputSet>.write(to)?,
-            Demand::AnyOf(inputs) => Some(inputs).write(to)?,
-        }
+        monitor.demand.write(to)?;
         monitor.tolerated.on_delay.write(to)?;
         monitor.tolerated.overrun.write(to)?;
         write_rule(&monitor.rule, to)?;
     }
+    axis.monitors.iter().try_for_each(|monitor| monitor.reaction.write(to))?;
     axis.position_discrepancy.write(to)?;
     axis.speed_discrepancy.write(to)
 }
@@ -405,13 +535,21 @@ pub(super) fn read_axis<const POINTS: usize, const MONITORS: usize, const INPUTS
     if let Some(reset) = Option::read(from)? {
         axis.set_reset(reset);
     }
+    for channel in Channel::BOTH {
+        axis.set_referencing(channel, Referencing::read(from)?).map_err(SealError::Axis)?;
+    }
     for _ in 0..monitors {
-        let demand = Option::read(from)?.map_or(Demand::Always, Demand::AnyOf);
+        let demand = Demand::read(from)?;
         let on_delay = Span::read(from)?;
         let overrun = Option::read(from)?;
         let id = axis.add_monitor(read_rule(from)?, demand, on_delay).map_err(SealError::Axis)?;
         if let Some(overrun) = overrun {
             axis.set_allowed_overrun(id, overrun).map_err(SealError::Axis)?;
+        }
+    }
+    for monitor in (0..32).map(MonitorId::at).take(monitors.into()) {
+        if let Some(stop) = Option::read(from)? {
+            axis.set_reaction(monitor, stop).map_err(SealError::Axis)?;
         }
     }
     if let Some(rule) = Option::read(from)? {

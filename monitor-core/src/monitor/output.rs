@@ -1,0 +1,213 @@
+//! Outputs that tell others about the motion: where it is (safe cam, SCA), that it is slow (safe speed monitor, SSM), and that the
+//! brake may be released (safe brake control, SBC).
+//!
+//! The hazard: a guard is unlocked, a neighbouring axis is let in, or a load is left to its brake, on a word of this axis that is not true.
+//!
+//! ```text
+//!            low        low + h           high − h      high
+//!   ──────────┼────────────┼──────────────────┼───────────┼────────── x
+//!   on                     ├── becomes true ──┤                       stays true within [low, high]
+//!   near      ├──────────────── becomes true ─────────────┤           stays true within [low − h, high + h]
+//! ```
+//!
+//! The output is true while it is on at both channels, so that it never says more than what is so; what it demands is demanded while it is near on
+//! either. All comparisons are exact. An output never trips. What it can be late by: latency + two frames, for a speed also half the window.
+//!
+//! Not detected: what becomes of the output behind the pin.
+//!
+//! ```
+//! # use monitor_core::*;
+//! # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+//! #     Span::from_millis(4).unwrap()).unwrap();
+//! # let window = Span::from_millis(2).unwrap();
+//! # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+//! let mm = |n| Position::from_int(n).unwrap();
+//! for channel in Channel::BOTH {
+//!     axis.set_referencing(channel, Referencing::Absolute { offset: mm(0) })?;
+//! }
+//! let crossing = CamOutput::try_new(mm(10), mm(20), mm(1)).unwrap();
+//! let crossing = axis.add_monitor(Rule::CamOutput(crossing), Demand::Always, Span::ZERO)?;
+//! // Where the walkway crosses the rail, no faster than 250 mm/s.
+//! let slow = SpeedLimit::try_new(Speed::from_int(250).unwrap(), None).unwrap();
+//! let at_crossing = Demand::Any(Demands { outputs: MonitorSet::NONE.with(crossing), ..Demands::default() });
+//! let slow = axis.add_monitor(Rule::SpeedLimit(slow), at_crossing, Span::ZERO)?;
+//! let mut axis = Axis::new(axis);
+//! // 1 m/s: on from 11 mm on, and too fast from 10 mm on.
+//! let mut step = |ms: u64| {
+//!     let now = Instant::from_nanos(ms * 1_000_000);
+//!     let reading = Some(Reading { captured_at: now, sample: Sample::Count(ms * 1000) });
+//!     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() })
+//! };
+//! let seen: Vec<_> = (0..30).map(&mut step).collect();
+//! assert_eq!(seen.iter().position(|outcome| outcome.outputs.contains(crossing)), Some(11));
+//! assert_eq!(seen.iter().position(|outcome| outcome.tripped.a.contains(slow)), Some(10));
+//! assert!(seen[20].outputs.contains(crossing) && !seen[21].outputs.contains(crossing));
+//! # Ok::<(), AxisError>(())
+//! ```
+
+use crate::monitor::{Motion, Place};
+use crate::units::{Position, Span, Speed};
+
+/// A range of positions that an output tells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CamOutput {
+    low: Position,
+    high: Position,
+    hysteresis: Position,
+}
+
+impl CamOutput {
+    /// From `low` to `high`, switched on `hysteresis` (0 or more) inside. `None` when nothing is left inside, or a place that is
+    /// compared with is at the end of what there is.
+    #[must_use]
+    pub fn try_new(low: Position, high: Position, hysteresis: Position) -> Option<Self> {
+        let h = hysteresis.to_bits();
+        let (inner_low, inner_high) = (low.to_bits().checked_add(h)?, high.to_bits().checked_sub(h)?);
+        let (outer_low, outer_high) = (low.to_bits().checked_sub(h)?, high.to_bits().checked_add(h)?);
+        let is_inside = outer_low > i64::MIN && outer_high < i64::MAX;
+        (h >= 0 && inner_low <= inner_high && is_inside).then_some(Self { low, high, hysteresis })
+    }
+
+    /// The lower end.
+    #[must_use]
+    pub const fn low(&self) -> Position {
+        self.low
+    }
+
+    /// The upper end.
+    #[must_use]
+    pub const fn high(&self) -> Position {
+        self.high
+    }
+
+    /// How far inside it switches on, and outside it is near.
+    #[must_use]
+    pub const fn hysteresis(&self) -> Position {
+        self.hysteresis
+    }
+
+    /// Moves on to this frame; whether it lacks a reference.
+    fn update(&self, state: &mut OutputState, motion: &Motion<'_>) -> bool {
+        let (upper, lower) = match motion.place() {
+            Place::At { upper, lower, .. } => (upper.to_bits(), lower.to_bits()),
+            unknown => {
+                *state = OutputState::UNKNOWN;
+                return matches!(unknown, Place::Unreferenced);
+            }
+        };
+        let h = self.hysteresis.to_bits();
+        // Bounded because the constructor checked each sum.
+        let is_within = |by: i64| {
+            lower >= self.low.to_bits().wrapping_sub(by) && upper <= self.high.to_bits().wrapping_add(by)
+        };
+        state.on = is_within(if state.on { 0 } else { h.wrapping_neg() });
+        state.near = is_within(if state.near { h } else { 0 });
+        false
+    }
+}
+
+/// A speed below which an output is true.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SpeedOutput {
+    threshold: Speed,
+    hysteresis: Speed,
+}
+
+impl SpeedOutput {
+    /// Below `threshold`, switched on `hysteresis` (0 or more) below that. `None` when nothing is left below, or a speed that is compared
+    /// with is beyond the range.
+    #[must_use]
+    pub fn try_new(threshold: Speed, hysteresis: Speed) -> Option<Self> {
+        let (t, h) = (threshold.to_bits(), hysteresis.to_bits());
+        (h >= 0 && t > h && t.checked_add(h).is_some()).then_some(Self { threshold, hysteresis })
+    }
+
+    /// The speed from which on it is false.
+    #[must_use]
+    pub const fn threshold(&self) -> Speed {
+        self.threshold
+    }
+
+    /// How far below it switches on, and above it is near.
+    #[must_use]
+    pub const fn hysteresis(&self) -> Speed {
+        self.hysteresis
+    }
+
+    fn update(&self, state: &mut OutputState, motion: &Motion<'_>) {
+        let Some(speed) = motion.speed() else {
+            *state = OutputState::UNKNOWN;
+            return;
+        };
+        let (speed, h) = (speed.magnitude_down().to_bits(), self.hysteresis.to_bits());
+        // Below a whole number exactly when, rounded down, below it. Bounded because the constructor checked the sum.
+        let is_below = |by: i64| speed < self.threshold.to_bits().wrapping_add(by);
+        state.on = is_below(if state.on { 0 } else { h.wrapping_neg() });
+        state.near = is_below(if state.near { h } else { 0 });
+    }
+}
+
+/// A brake that is to close when the permit goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct BrakeOutput {
+    delay: Span,
+}
+
+impl BrakeOutput {
+    /// A brake that is told to close at the latest `delay` after the permit went; 0 with it. `None` from 2⁶³ ns on.
+    #[must_use]
+    pub const fn try_new(delay: Span) -> Option<Self> {
+        if delay.as_nanos() >> 63 == 0 { Some(Self { delay }) } else { None }
+    }
+
+    /// From the permit to the brake.
+    #[must_use]
+    pub const fn delay(&self) -> Span {
+        self.delay
+    }
+
+    /// Whether it may stay released so long after the permit went, with frames so far apart.
+    pub(crate) fn may_wait(&self, gone_for: u64, period: u64) -> bool {
+        gone_for.checked_add(period).is_some_and(|next| next <= self.delay.as_nanos())
+    }
+}
+
+/// What an output tells on one channel.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct OutputState {
+    /// So it is, for certain.
+    pub(crate) on: bool,
+    /// So it is, or nearly, or it is not known.
+    pub(crate) near: bool,
+}
+
+impl OutputState {
+    const UNKNOWN: Self = Self { on: false, near: true };
+}
+
+/// The rules that are outputs of the motion.
+pub(crate) enum Output<'a> {
+    Cam(&'a CamOutput),
+    Speed(&'a SpeedOutput),
+}
+
+impl Output<'_> {
+    /// Moves on to this frame of a channel that is `visible`; whether it lacks a reference.
+    pub(crate) fn update(&self, state: &mut OutputState, motion: &Motion<'_>, visible: bool) -> bool {
+        if !visible {
+            *state = OutputState::UNKNOWN;
+            return false;
+        }
+        match self {
+            Self::Cam(rule) => rule.update(state, motion),
+            Self::Speed(rule) => {
+                rule.update(state, motion);
+                false
+            }
+        }
+    }
+}
