@@ -54,4 +54,4 @@ pub use scale::{CountRate, Scale, ScaleError, WindowSpeed, WindowTravel};
 pub use source::{Mark, SourceConfig, SourceError, SourceFault};
 pub use state::AxisState;
 pub use trip::{Evidence, Trip, Tripped};
-pub use units::{Acceleration, FRACTION_BITS, Instant, NANOS_PER_SECOND, Position, Span, Speed};
+pub use units::{Acceleration, FRACTION_BITS, Instant, Jerk, NANOS_PER_SECOND, Position, Span, Speed};
