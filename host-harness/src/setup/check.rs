@@ -3,11 +3,11 @@
 //! All sums are exact, over the values in force after rounding. Bounds: steps and ULP fit an `i64`, so that a
 //! product of two of them fits an `i128`.
 
-use monitor_core::{Span, Speed};
+use monitor_core::{Acceleration, Position, Span, Speed};
 
 use super::model::{
-    AxisUnit, By, ChannelSetup, DiscrepancySetup, MonitorKind, MonitorSetup, Setting, Source,
-    SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until,
+    AxisUnit, BrakingSetup, By, ChannelSetup, DiscrepancySetup, LimitSetup, MonitorKind, MonitorSetup,
+    Setting, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until, spacing,
 };
 use super::section::{ColumnUse, Got, Mistake, Reader, Role};
 use super::value::{short_time_text, time_text};
@@ -37,10 +37,23 @@ struct Threshold<'a> {
     setting: &'a Setting<Speed>,
 }
 
+/// An acceleration that the setup compares with.
+struct Slope<'a> {
+    /// For a message, as in "`limit` of monitor \"soft\"".
+    what: String,
+    key: &'static str,
+    setting: &'a Setting<Acceleration>,
+    size: Acceleration,
+}
+
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum ThresholdRole {
-    /// What the axis may run at most while a monitor is active.
+    /// What the axis may run at most while a monitor is active, in both directions.
     Limit,
+    /// The same in one direction, with the sign of that direction or without one.
+    OneWay,
+    /// What the axis must run at least while a monitor is active: the end of a range that is nearer to zero.
+    Least,
     /// What counts as standing at the end of a stop.
     StandstillSpeed,
     /// What a standing axis may still move at.
@@ -62,6 +75,72 @@ impl<'a> Parts<'a> {
         })
     }
 
+    fn needs_acceleration(&self) -> bool {
+        self.monitors.iter().any(|monitor| monitor.kind.needs_acceleration())
+    }
+
+    /// The window, when it is one that a speed can be measured over.
+    fn window(&self) -> Option<&'a Setting<Span>> {
+        let window = &self.speed?.window;
+        (MIN_WINDOW_NS..=MAX_WINDOW_NS).contains(&window.value.as_nanos()).then_some(window)
+    }
+
+    /// The source with the longer counts: its letter, and the travel of one count in steps of 10⁻⁹ ULP.
+    fn coarsest(&self) -> Option<(&'static str, i128)> {
+        self.channels().map(|(letter, channel)| (letter, count(channel))).max_by_key(|(_, count)| *count)
+    }
+
+    fn brakings(&self) -> impl Iterator<Item = (String, &'a BrakingSetup)> {
+        self.monitors.iter().filter_map(|monitor| match &monitor.kind {
+            MonitorKind::Stop { by: By::Deceleration { braking, .. }, .. } => Some((owner(monitor), braking)),
+            _ => None,
+        })
+    }
+
+    /// But for the ends of a range that are zero: any change of the speed tells on which side of them it is.
+    fn slopes(&self) -> Vec<Slope<'a>> {
+        let mut slopes = Vec::new();
+        for monitor in self.monitors {
+            let settings = match &monitor.kind {
+                MonitorKind::AccelerationLimit { limit } => vec![("limit", limit)],
+                MonitorKind::AccelerationRange(range) => vec![("low", &range.low), ("high", &range.high)],
+                _ => continue,
+            };
+            for (key, setting) in settings.into_iter().filter(|(_, one)| one.value != Acceleration::ZERO) {
+                let what = format!("`{key}` of {}", owner(monitor));
+                slopes.push(Slope { what, key, setting, size: setting.value });
+            }
+        }
+        slopes.extend(self.brakings().map(|(owner, braking)| {
+            let BrakingSetup { deceleration, margin, .. } = braking;
+            let size = deceleration.value.to_bits().saturating_sub(margin.value.to_bits());
+            Slope {
+                what: format!("`deceleration` less `margin` of the braking of {owner}"),
+                key: "deceleration",
+                setting: deceleration,
+                size: Acceleration::from_bits(size),
+            }
+        }));
+        slopes
+    }
+
+    /// Every distance that is compared with a travel.
+    fn distances(&self) -> Vec<(&'static str, String, &'a Setting<Position>)> {
+        let windows =
+            self.standstills().map(|(owner, windows)| ("position_window", owner, &windows.position_window));
+        let tolerance =
+            self.discrepancy.map(|watch| ("tolerance", "[discrepancy]".to_owned(), &watch.tolerance));
+        let others = self.monitors.iter().filter_map(|monitor| match &monitor.kind {
+            MonitorKind::Direction { tolerance, .. } => Some(("tolerance", owner(monitor), tolerance)),
+            MonitorKind::TravelLimit { increment } => Some(("increment", owner(monitor), increment)),
+            _ => None,
+        });
+        let overruns = self.monitors.iter().filter_map(|monitor| {
+            Some(("allowed_overrun", owner(monitor), monitor.allowed_overrun.as_ref()?))
+        });
+        windows.chain(tolerance).chain(others).chain(overruns).collect()
+    }
+
     fn thresholds(&self) -> Vec<Threshold<'a>> {
         let windows = self.standstills().map(|(owner, windows)| Threshold {
             key: "speed_window",
@@ -71,13 +150,35 @@ impl<'a> Parts<'a> {
         });
         let others = self.monitors.iter().filter_map(|monitor| {
             let (key, role, setting) = match &monitor.kind {
-                MonitorKind::SpeedLimit { limit, .. } => ("limit", ThresholdRole::Limit, limit),
-                MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => {
-                    ("standstill_speed", ThresholdRole::StandstillSpeed, standstill_speed)
+                MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => {
+                    ("limit", ThresholdRole::Limit, limit)
                 }
+                MonitorKind::Stop {
+                    by: By::Ramp { standstill_speed, .. } | By::Deceleration { standstill_speed, .. },
+                    ..
+                } => ("standstill_speed", ThresholdRole::StandstillSpeed, standstill_speed),
                 _ => return None,
             };
             Some(Threshold { key, owner: owner(monitor), role, setting })
+        });
+        let ends = self.monitors.iter().flat_map(|monitor| {
+            let (keys, ends) = match &monitor.kind {
+                MonitorKind::SpeedLimit { limit: LimitSetup::Each { positive, negative }, .. } => {
+                    (["positive", "negative"], [(positive, false), (negative, false)])
+                }
+                MonitorKind::SpeedRange(range) => {
+                    let (low, high) = (&range.low, &range.high);
+                    (["low", "high"], [(low, low.value > Speed::ZERO), (high, high.value < Speed::ZERO)])
+                }
+                _ => return Vec::new(),
+            };
+            let ends = keys.into_iter().zip(ends).map(|(key, (setting, is_least))| Threshold {
+                key,
+                owner: owner(monitor),
+                role: if is_least { ThresholdRole::Least } else { ThresholdRole::OneWay },
+                setting,
+            });
+            ends.collect()
         });
         let tolerance = self.speed_discrepancy.map(|watch| Threshold {
             key: "tolerance",
@@ -85,7 +186,19 @@ impl<'a> Parts<'a> {
             role: ThresholdRole::Tolerance,
             setting: &watch.tolerance,
         });
-        windows.chain(others).chain(tolerance).collect()
+        windows.chain(others).chain(ends).chain(tolerance).collect()
+    }
+}
+
+impl Threshold<'_> {
+    /// How far it is from standing, whatever its direction.
+    fn size(&self) -> Speed {
+        Speed::from_bits(self.setting.value.to_bits().saturating_abs())
+    }
+
+    /// Whether it belongs to one direction; it may then be zero.
+    fn has_direction(&self) -> bool {
+        matches!(self.role, ThresholdRole::OneWay | ThresholdRole::Least)
     }
 }
 
@@ -98,7 +211,9 @@ pub(super) fn run(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let checks = [
         columns(reader),
         times(reader, parts),
+        brakings(reader, parts),
         resolution(reader, parts),
+        resolution_of_accelerations(reader, parts),
         wraps(reader, parts),
         order_of_speeds(reader, parts),
     ];
@@ -214,7 +329,9 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
         else {
             continue;
         };
-        let spacing = window / ((HISTORY_POINTS as u64 - 1) / 2);
+        // There are enough points for any axis.
+        let spacing = spacing(Span::from_nanos(window), HISTORY_POINTS, parts.needs_acceleration())
+            .map_or(0, Span::as_nanos);
         let room = MAX_HISTORY_NS - window - spacing;
         if timeout >= room {
             all = Err(reader.refuse(
@@ -251,18 +368,12 @@ fn speed_text(speed: Speed, axis: AxisUnit) -> String {
 /// Settings were rounded down, so that one of exactly one count may now lie less than a ULP below it: what counts
 /// is the next ULP.
 fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
-    let Some((letter, coarsest)) =
-        parts.channels().map(|(letter, channel)| (letter, count(channel))).max_by_key(|(_, count)| *count)
-    else {
+    let Some((letter, coarsest)) = parts.coarsest() else {
         return Ok(());
     };
     let mut all = Ok(());
     let one_count = travel_text(coarsest, parts.axis);
-    let windows =
-        parts.standstills().map(|(owner, windows)| ("position_window", owner, &windows.position_window));
-    let tolerance =
-        parts.discrepancy.map(|watch| ("tolerance", "[discrepancy]".to_owned(), &watch.tolerance));
-    for (key, owner, setting) in windows.chain(tolerance) {
+    for (key, owner, setting) in parts.distances() {
         if (i128::from(setting.value.to_bits()) + 1) * NANO <= coarsest {
             all = Err(reader.refuse(
                 setting.span.clone(),
@@ -272,12 +383,20 @@ fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             ));
         }
     }
-    let window = parts.speed.map(|speed| speed.window.value.as_nanos());
-    let Some(window) = window.filter(|nanos| (MIN_WINDOW_NS..=MAX_WINDOW_NS).contains(nanos)) else {
+    let Some(window) = parts.window().map(|window| window.value.as_nanos()) else {
         return all;
     };
-    for Threshold { key, owner, setting, .. } in parts.thresholds() {
-        let bits = i128::from(setting.value.to_bits());
+    for threshold in parts.thresholds() {
+        let Threshold { key, owner, setting, .. } = &threshold;
+        let bits = i128::from(threshold.size().to_bits());
+        // Any motion at all is a speed above zero.
+        if bits == 0 && threshold.has_direction() {
+            continue;
+        }
+        let raise = match threshold.has_direction() {
+            true => format!("move `{key}` to zero or at least that far from it"),
+            false => format!("raise `{key}` to at least that"),
+        };
         // Steps of 10⁻⁹ ULP over nanoseconds are ULP over seconds.
         if (bits + 1) * i128::from(window) > coarsest {
             continue;
@@ -293,12 +412,71 @@ fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             "less than one count over the window",
             format!(
                 "one count of channel {letter} over the {} window is {} {}/s; a speed below it can never be told from \
-                 standstill: raise `{key}` to at least that{longer}, or use a finer sensor",
+                 standstill: {raise}{longer}, or use a finer sensor",
                 time_text(window),
                 short_text(&resolved, Rounding::Up),
                 parts.axis.symbol(),
             ),
         ));
+    }
+    all
+}
+
+/// An acceleration is the difference of two speeds, each of them a count too high or too low, over a window.
+fn resolution_of_accelerations(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
+    let (Some((letter, coarsest)), Some(window)) = (parts.coarsest(), parts.window()) else {
+        return Ok(());
+    };
+    let window = window.value.as_nanos();
+    // Steps of 10⁻⁹ ULP over square nanoseconds are 10⁹ ULP over square seconds. Below 2⁹⁵.
+    let two_counts = 2 * coarsest * NANO;
+    let mut all = Ok(());
+    for Slope { what, key, setting, size } in parts.slopes() {
+        let bits = i128::from(size.to_bits()).abs();
+        // As for a speed, the next ULP counts. A window is below 2³¹ ns, so that the product is below 2¹²⁶.
+        if (bits + 1) * i128::from(window).pow(2) > two_counts {
+            continue;
+        }
+        let resolved = Exact::new(two_counts, i128::from(window).pow(2) * i128::from(ULPS_PER_UNIT));
+        let needed =
+            u64::try_from((two_counts / (bits + 1)).isqrt() + 1).ok().filter(|nanos| *nanos <= MAX_WINDOW_NS);
+        let longer = needed.map_or(String::new(), |nanos| {
+            format!(", lengthen `window` of [speed] to at least {}", short_time_text(nanos, Rounding::Up))
+        });
+        all = Err(reader.refuse(
+            setting.span.clone(),
+            format!("{what} is finer than channel {letter} can resolve"),
+            "less than two counts over the square of the window",
+            format!(
+                "two counts of channel {letter} over the square of the {} window are {} {}/s^2; an acceleration below it \
+                 can never be told from none: raise `{key}` so that it is at least that{longer}, or use a finer sensor",
+                time_text(window),
+                short_text(&resolved, Rounding::Up),
+                parts.axis.symbol(),
+            ),
+        ));
+    }
+    all
+}
+
+/// The deceleration of a stop looks back over two windows: earlier it would see the motion before the braking.
+fn brakings(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
+    let Some(window) = parts.window() else {
+        return Ok(());
+    };
+    let two = window.value.as_nanos() * 2;
+    let mut all = Ok(());
+    for (owner, braking) in parts.brakings().filter(|(_, braking)| braking.delay.value.as_nanos() < two) {
+        all = Err(reader.report(Mistake {
+            span: braking.delay.span.clone(),
+            message: format!("`delay` of the braking of {owner} is shorter than two windows of the speed"),
+            label: "would compare with motion from before the braking".to_owned(),
+            related: Some((window.span.clone(), "a deceleration looks back over two of these".to_owned())),
+            way_out: format!(
+                "raise `delay` to at least {} and the time until the axis brakes, or shorten `window` of [speed]",
+                time_text(two)
+            ),
+        }));
     }
     all
 }
@@ -344,39 +522,44 @@ fn wraps(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
 fn order_of_speeds(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let mut all = Ok(());
     let thresholds = parts.thresholds();
+    // A limit of zero forbids a direction and does not say what is slow.
     let slowest_limit = thresholds
         .iter()
-        .filter(|threshold| threshold.role == ThresholdRole::Limit)
-        .min_by_key(|threshold| threshold.setting.value);
+        .filter(|threshold| matches!(threshold.role, ThresholdRole::Limit | ThresholdRole::OneWay))
+        .filter(|threshold| threshold.size() > Speed::ZERO)
+        .min_by_key(|threshold| threshold.size());
     let slowest_axis = parts.channels().min_by_key(|(_, channel)| channel.max_speed.value);
-    for threshold in thresholds.iter().filter(|threshold| threshold.role != ThresholdRole::Tolerance) {
+    let compared = |role| !matches!(role, ThresholdRole::Tolerance | ThresholdRole::Least);
+    for threshold in thresholds.iter().filter(|threshold| compared(threshold.role)) {
         let Threshold { key, owner, setting, role } = threshold;
         if let Some((letter, channel)) = slowest_axis
-            && channel.max_speed.value < setting.value
+            && channel.max_speed.value < threshold.size()
         {
             let fastest = speed_text(channel.max_speed.value, parts.axis);
+            let (beyond, lower) = match setting.value < Speed::ZERO {
+                true => ("beyond", format!("raise `{key}` above -{fastest}")),
+                false => ("above", format!("lower `{key}` below {fastest}")),
+            };
             all = Err(reader.report(Mistake {
                 span: setting.span.clone(),
-                message: format!("`{key}` of {owner} is above `max_speed` of channel {letter}"),
+                message: format!("`{key}` of {owner} is {beyond} `max_speed` of channel {letter}"),
                 label: "could never be exceeded".to_owned(),
                 related: Some((
                     channel.max_speed.span.clone(),
                     "faster is a fault of the channel".to_owned(),
                 )),
-                way_out: format!(
-                    "lower `{key}` below {fastest}, or raise `max_speed` to what the mechanics can reach"
-                ),
+                way_out: format!("{lower}, or raise `max_speed` to what the mechanics can reach"),
             }));
             continue;
         }
         if let Some(limit) = slowest_limit
             && *role == ThresholdRole::StandstillSpeed
-            && limit.setting.value <= setting.value
+            && limit.size() <= setting.value
         {
-            let slow = speed_text(limit.setting.value, parts.axis);
+            let slow = speed_text(limit.size(), parts.axis);
             all = Err(reader.report(Mistake {
                 span: setting.span.clone(),
-                message: format!("`{key}` of {owner} is not below `limit` of {}", limit.owner),
+                message: format!("`{key}` of {owner} is not below `{}` of {}", limit.key, limit.owner),
                 label: "counts as standing".to_owned(),
                 related: Some((limit.setting.span.clone(), "counts as slow".to_owned())),
                 way_out: format!(

@@ -212,6 +212,14 @@ impl<'r> Section<'r> {
         self.text_of(&entry, example)
     }
 
+    /// A string if it is one, without a word about it if it is not.
+    pub(super) fn plain(&self, key: &'static str) -> Option<&'r str> {
+        match self.entry(key)?.value {
+            DeValue::String(text) => Some(text),
+            _ => None,
+        }
+    }
+
     /// A string that is not blank.
     pub(super) fn name(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
         let text = self.string(key, example)?;
@@ -336,19 +344,6 @@ impl<'r> Section<'r> {
                 format!("`{key}` of {}: {why}", self.title),
                 "",
                 way_out,
-            )),
-        }
-    }
-
-    /// Refuses a key that a later version may know.
-    pub(super) fn later(&self, key: &'static str) -> Got<()> {
-        match self.entry(key) {
-            None => Ok(()),
-            Some(entry) => Err(self.reader.refuse(
-                entry.key_span,
-                format!("`{key}` of {} is not available yet", self.title),
-                "known, but this version does not watch it",
-                "leave it out; the other keys of the monitor work without it",
             )),
         }
     }
