@@ -256,9 +256,12 @@ error: `limit` of monitor "m" is finer than channel b can resolve
 57 | limit = "30 mm/s^2"
    |         ^^^^^^^^^^^ less than two counts over the square of the window
    |
-   = help: two counts of channel b over the square of the 8 ms window are 31.25 mm/s^2; an acceleration below it can never be told from none: raise `limit` so that it is at least that, lengthen `window` of [speed] to at least 8.165 ms, or use a finer sensor"#;
+   = help: two counts of channel b over the square of the 8 ms window are 31.25 mm/s^2; an acceleration below it can never be told from none: raise `limit` to at least that, lengthen `window` of [speed] to at least 8.165 ms, or use a finer sensor"#;
     assert_eq!(shown, expected.trim_start());
     // The window that is offered would do.
+    let shown =
+        error(&with("kind = \"acceleration-range\"\nlow = \"-31 mm/s^2\"\nhigh = \"1 m/s^2\"")).render(false);
+    assert!(shown.contains("move `low` to zero or at least that far from it, lengthen `window`"), "{shown}");
     let longer = limit("30 mm/s^2").replace("window = \"8 ms\"", "window = \"8.165 ms\"");
     parsed(&longer);
     parsed(&with("kind = \"acceleration-range\"\nlow = \"-31.25 mm/s^2\"\nhigh = \"0 mm/s^2\""));
@@ -744,5 +747,84 @@ fn every_value_of_every_kind_shows_in_the_checksum() {
         &stop(&format!("by = \"ramp\"\n{RAMP}")),
     ] {
         new(body);
+    }
+}
+
+#[test]
+fn no_mangled_value_of_a_kind_goes_without_a_place_and_a_way_out() {
+    let stop = |by: &str| stop(by).replace("[\"halt\"]", "[\"halt\", \"lamp\"]");
+    let bodies = [
+        "kind = \"speed-range\"\nlow = \"-1 m/s\"\nhigh = \"1 m/s\"\non_delay = \"20 ms\"\nallowed_overrun = \"1 mm\"".to_owned(),
+        "kind = \"acceleration-range\"\nlow = \"-1 m/s^2\"\nhigh = \"1 m/s^2\"".to_owned(),
+        "kind = \"acceleration-limit\"\nlimit = \"1 m/s^2\"".to_owned(),
+        "kind = \"direction\"\nallowed = \"positive\"\ntolerance = \"1 mm\"".to_owned(),
+        "kind = \"travel-limit\"\nincrement = \"1 mm\"".to_owned(),
+        format!(
+            "kind = \"speed-limit\"\npositive = \"1 m/s\"\nnegative = \"2 m/s\"\n{}",
+            RAMP.replace(" }", ", jerk = \"20 m/s^3\" }")
+        ),
+        stop(&format!("by = \"deceleration\"\nwithin = \"2 s\"\n{BRAKING}")),
+    ];
+    let (mut refused, mut tried) = (0, 0);
+    for body in &bodies {
+        for value in body.split('"').skip(1).step_by(2).collect::<std::collections::BTreeSet<_>>() {
+            for new in [
+                "",
+                "0 mm/s",
+                "1e-9 mm/s^2",
+                "549755813887 mm/s",
+                "-549755813887 mm/s",
+                "549755813887 mm/s^2",
+                "-549755813887.9 mm/s^2",
+                "549755813888 mm/s^3",
+                "-170141183460469231731687303715884105727 m/s^2",
+                "1e38 mm",
+                "584 years",
+                "584000 h",
+                "1 ns",
+            ] {
+                tried += 1;
+                let text = with(&body.replace(&format!("\"{value}\""), &format!("\"{new}\"")));
+                let Err(error) = Setup::parse(&text, "axis.toml") else { continue };
+                refused += 1;
+                assert!(!error.diagnostics().is_empty(), "{text}");
+                for one in error.diagnostics() {
+                    let place = one.place.as_ref().expect("a place");
+                    assert!(!one.way_out.is_empty() && !one.message.is_empty(), "{one:?}");
+                    assert!(text.get(place.span.clone()).is_some(), "{one:?}");
+                }
+                assert!(error.render(false).contains("= help: "), "{text}");
+            }
+        }
+    }
+    // Nearly every change spoils something, and not every one: a few are right elsewhere.
+    assert!(refused > tried * 4 / 5 && refused < tried, "{refused} of {tried} refused");
+}
+
+#[test]
+fn an_unknown_key_is_answered_with_each_key_that_belongs_there_once() {
+    let known = |body: &str| {
+        let error = error(&with(&format!("{body}\nzzzzzz = 1")));
+        let [one] = error.diagnostics() else { panic!("one mistake: {error}") };
+        assert!(one.message.starts_with("unknown key `zzzzzz` in monitor \"m\""), "{}", one.message);
+        one.way_out.strip_prefix("leave it out; known here are ").expect(&one.way_out).to_owned()
+    };
+    for (body, keys) in [
+        (
+            "kind = \"speed-limit\"\npositive = \"1 m/s\"\nnegative = \"1 m/s\"",
+            "allowed_overrun, positive, negative, limit, ramp",
+        ),
+        ("kind = \"speed-limit\"\nlimit = \"1 m/s\"", "allowed_overrun, positive, negative, limit, ramp"),
+        ("kind = \"speed-range\"\nlow = \"0 m/s\"\nhigh = \"1 m/s\"", "allowed_overrun, low, high"),
+        ("kind = \"direction\"\nallowed = \"positive\"\ntolerance = \"1 mm\"", "allowed, tolerance"),
+        ("kind = \"travel-limit\"\nincrement = \"1 mm\"", "increment"),
+        ("kind = \"acceleration-limit\"\nlimit = \"1 m/s^2\"", "limit"),
+        (
+            &stop(&format!("by = \"ramp\"\n{RAMP}")),
+            "by, allowed_overrun, until, ramp, standstill_speed, within",
+        ),
+        (&stop(&format!("by = \"deceleration\"\n{BRAKING}")), "by, until, braking, standstill_speed, within"),
+    ] {
+        assert_eq!(known(body), format!("name, demand, on_delay, kind, {keys}"), "{body}");
     }
 }

@@ -90,7 +90,9 @@ mod model;
 mod monitor;
 pub(crate) mod nearest;
 mod read;
+mod resolution;
 mod section;
+mod stop;
 mod value;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
@@ -116,7 +118,7 @@ pub const MIN_WINDOW_NS: u64 = 10_000;
 /// The longest speed window, 2 s.
 pub const MAX_WINDOW_NS: u64 = 2_000_000_000;
 
-/// Points the speed history stores; with it goes the spacing, `window / ((HISTORY_POINTS - 1) / 2)`.
+/// Points the speed history stores; with it goes the spacing, [`Setup::spacing`].
 pub const HISTORY_POINTS: usize = 129;
 
 /// The longest `timeout` and the longest `skew_allowance`, 4 s.

@@ -166,7 +166,14 @@ impl<'r> Section<'r> {
 
     /// The entry of a key, which from now on is a known one.
     pub(super) fn entry(&self, key: &'static str) -> Option<Entry<'r>> {
-        self.asked.borrow_mut().push(key);
+        let mut asked = self.asked.borrow_mut();
+        if !asked.contains(&key) {
+            asked.push(key);
+        }
+        self.find(key)
+    }
+
+    fn find(&self, key: &str) -> Option<Entry<'r>> {
         self.entries().into_iter().find(|entry| entry.key == key)
     }
 
@@ -335,9 +342,9 @@ impl<'r> Section<'r> {
         })
     }
 
-    /// Refuses a key that exists, but not here.
+    /// Refuses a key that exists, but not here. Where it is not written, no message offers it.
     pub(super) fn misplaced(&self, key: &'static str, why: &str, way_out: &str) -> Got<()> {
-        match self.entry(key) {
+        match self.find(key).and_then(|_| self.entry(key)) {
             None => Ok(()),
             Some(entry) => Err(self.reader.refuse(
                 entry.key_span,
