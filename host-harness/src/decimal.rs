@@ -262,7 +262,7 @@ fn to_grid(value: &Exact, scale: u64, rounding: Rounding) -> Result<i64, RangeEr
     Ok(steps)
 }
 
-/// A value in the axis unit (or per second, per second squared) in ULP of 2⁻²⁴, rounded as named.
+/// A value in the axis unit (or per second, per second squared or cubed) in ULP of 2⁻²⁴, rounded as named.
 ///
 /// # Errors
 /// [`RangeError::TooLarge`] beyond ±2³⁹ of the unit; [`RangeError::TooFine`] for a non-zero value that rounds to

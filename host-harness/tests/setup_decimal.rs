@@ -184,7 +184,9 @@ fn every_unit_has_its_published_size() {
     // Sources: ISO 80000-3:2019 for minute, hour, degree, arc minute and second, and the revolution (one rotation);
     // the inch of 25.4 mm from the international yard and pound agreement of 1959 (also ISO 80000-3, Annex). Cited
     // from memory.
-    use Dimension::{Acceleration, Angle, AngularAcceleration, AngularSpeed, Length, Speed, Time};
+    use Dimension::{
+        Acceleration, Angle, AngularAcceleration, AngularJerk, AngularSpeed, Jerk, Length, Speed, Time,
+    };
     for (text, dimension, base) in [
         ("1 um", Length, exact(1, 1000)),
         ("1 µm", Length, exact(1, 1000)),
@@ -212,6 +214,11 @@ fn every_unit_has_its_published_size() {
         ("2 m/s²", Acceleration, exact(2000, 1)),
         ("7 mm/s²", Acceleration, exact(7, 1)),
         ("1 rev/s^2", AngularAcceleration, exact(360, 1)),
+        ("20 m/s^3", Jerk, exact(20_000, 1)),
+        ("20 m/s³", Jerk, exact(20_000, 1)),
+        ("7 mm/s³", Jerk, exact(7, 1)),
+        ("2 rev/s^3", AngularJerk, exact(720, 1)),
+        ("9 deg/s³", AngularJerk, exact(9, 1)),
         ("360/4096 deg", Angle, exact(360, 4096)),
         ("1/3 mm", Length, exact(1, 3)),
         ("4ms", Time, exact(4_000_000, 1)),
@@ -240,6 +247,7 @@ fn pi_has_thirty_right_decimals_and_a_radian_follows_from_it() {
     assert_eq!(rad * PI, exact(180, 1));
     assert_eq!(parse_unit("mrad", Dimension::Angle).expect("a unit").in_base * exact(1000, 1), rad);
     assert_eq!(parse_unit("rad/s", Dimension::AngularSpeed).expect("a unit").in_base, rad);
+    assert_eq!(parse_unit("rad/s^3", Dimension::AngularJerk).expect("a unit").in_base, rad);
     // The text is 3.07e-18 rad above two pi: 2.95 steps of 6e-17 deg.
     let turn = parse_quantity("6.28318530717958648 rad", Dimension::Angle).expect("fits").value;
     assert_eq!(to_nano_ulps(&turn), to_nano_ulps(&exact(360, 1)).map(|turn| turn + 3));
@@ -258,6 +266,8 @@ fn a_wrong_unit_is_named_with_its_place_and_what_would_fit() {
         ("4 MS", Dimension::Time, 2..4, "did you mean `ms`?"),
         ("1500 1/min", Dimension::AngularSpeed, 5..10, "did you mean `rpm`?"),
         ("2 m/s2", Dimension::Acceleration, 2..6, "did you mean `m/s^2`?"),
+        ("2 m/s3", Dimension::Jerk, 2..6, "did you mean `m/s^3`?"),
+        ("2 m/s^2", Dimension::Jerk, 2..7, "use one of: mm/s^3, m/s^3"),
         ("1 furlong", Dimension::Length, 2..9, "use one of: mm, um, cm, m, in"),
         ("1/s", Dimension::Time, 1..3, "use one of: ns, us, ms, s, min, h"),
         ("2em", Dimension::Length, 1..3, "use one of: mm, um, cm, m, in"),

@@ -410,7 +410,9 @@ fn what_is_wrong_with_a_monitor_is_found() {
         ),
         (
             &[("margin = \"50 mm/s\"", "margin = \"50 mm/s\", jerk = \"1 m/s^2\"")],
-            &["44:78: `jerk` of the ramp of monitor \"slow while the door is open\" is not available yet"],
+            &[
+                "44:88: `jerk` of the ramp of monitor \"slow while the door is open\": `m/s^2` is an acceleration; expected a jerk such as mm/s^3, m/s^3",
+            ],
         ),
         (
             &[(", margin = \"50 mm/s\"", "")],
@@ -421,12 +423,16 @@ fn what_is_wrong_with_a_monitor_is_found() {
             &["44:8: `ramp` of monitor \"slow while the door is open\" must be a table"],
         ),
         (
-            &[("on_delay = \"4 ms\"", "on_delay = \"4 ms\"\nallowed_overrun = \"1 mm\"")],
-            &["46:1: `allowed_overrun` of monitor \"slow while the door is open\" is not available yet"],
+            &[("on_delay = \"4 ms\"", "on_delay = \"4 ms\"\nalowed_overrun = \"1 mm\"")],
+            &["46:1: unknown key `alowed_overrun` in monitor \"slow while the door is open\""],
         ),
         (&[("\"standstill\"", "\"stand-still\"")], &["49:19: \"stand-still\" is not a kind of monitor"]),
         (&[("\"standstill\"", "\"parking\"")], &["49:19: \"parking\" is not a kind of monitor"]),
         (&[("\"standstill\"", "\"cam-output\"")], &["49:19: the kind \"cam-output\" is not available yet"]),
+        (
+            &[("\"standstill\"", "\"position-range\"")],
+            &["49:19: the kind \"position-range\" is not available yet"],
+        ),
         (
             &[("\"standstill\"", "\"torque-off\"")],
             &[
@@ -493,9 +499,9 @@ fn what_is_wrong_with_a_stop_is_found() {
         (
             &[(
                 "[[monitor]]\nname     =",
-                "[[monitor]]\nname = \"s\"\nkind = \"stop\"\ndemand = [\"halt\"]\nuntil = \"torque-off\"\nby = \"deceleration\"\n[[monitor]]\nname     =",
+                "[[monitor]]\nname = \"s\"\nkind = \"stop\"\ndemand = [\"halt\"]\nuntil = \"torque-off\"\nby = \"decelerate\"\n[[monitor]]\nname     =",
             )],
-            &["44:6: `by` of monitor \"s\": \"deceleration\" is not available yet"],
+            &["44:6: `by` of monitor \"s\" cannot be \"decelerate\""],
         ),
         (
             &[(

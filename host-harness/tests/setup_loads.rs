@@ -6,7 +6,8 @@ use std::fmt::Write;
 use std::fs;
 
 use host_harness::setup::{
-    AxisUnit, By, DemandLevel, InputLines, MonitorKind, OneSided, Pairing, Setup, Source, Until, WarmUp,
+    AxisUnit, By, DemandLevel, InputLines, LimitSetup, MonitorKind, OneSided, Pairing, Setup, Source, Until,
+    WarmUp,
 };
 use monitor_core::{Channel, Span};
 use setup_support::{EXAMPLE, refused, varied};
@@ -67,7 +68,7 @@ fn the_example_says_what_is_written() {
         ("slow while the door is open", 39, "speed-limit")
     );
     assert_eq!((slow.demand.as_slice(), slow.on_delay.value), ([0].as_slice(), ms(4)));
-    let MonitorKind::SpeedLimit { limit, ramp: Some(ramp) } = &slow.kind else {
+    let MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp: Some(ramp) } = &slow.kind else {
         panic!("a limit with a ramp")
     };
     assert_eq!((limit.value.to_bits(), limit.text.as_str()), (ulps(250), "250 mm/s"));
@@ -192,7 +193,9 @@ fn settings_are_rounded_to_the_stricter_side() {
         ("filter           = \"3 ms\"", "filter = \"10/3 ms\""),
         ("cycle = \"1 ms\"", "cycle = \"1/3 ms\""),
     ]));
-    let MonitorKind::SpeedLimit { limit, ramp: Some(ramp) } = &setup.monitors[0].kind else {
+    let MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp: Some(ramp) } =
+        &setup.monitors[0].kind
+    else {
         panic!("a ramp")
     };
     assert_eq!(limit.value.to_bits(), ulps(1000) / 3);

@@ -1,7 +1,7 @@
 //! Quantities in the axis unit, and time.
 //!
-//! Every length, speed and acceleration is a [`fixed::types::I40F24`]: 24 fractional bits of the axis
-//! unit (mm or deg), of that unit per second, or per second squared. One unit in the last place (ULP) is
+//! Every length, speed, acceleration and jerk is a [`fixed::types::I40F24`]: 24 fractional bits of the axis
+//! unit (mm or deg), of that unit per second, per second squared or cubed. One unit in the last place (ULP) is
 //! 2⁻²⁴, some 6·10⁻⁸ of the unit; the range is ±2³⁹, some ±5.5·10¹¹ of the unit. One binary point for all
 //! means that comparing a speed with travel over time needs no shifting, and that there is one rounding
 //! rule to check.
@@ -13,7 +13,7 @@ use fixed::types::I40F24;
 /// Nanoseconds in one second.
 pub const NANOS_PER_SECOND: u64 = 1_000_000_000;
 
-/// Number of fractional bits of [`Position`], [`Speed`] and [`Acceleration`].
+/// Number of fractional bits of [`Position`], [`Speed`], [`Acceleration`] and [`Jerk`].
 pub const FRACTION_BITS: u32 = 24;
 
 /// An instant: nanoseconds since an arbitrary origin that all readings and frames of an axis share.

@@ -2,8 +2,8 @@
 
 use cowitness_tests::model::{self, Q, ulps};
 use host_harness::setup::{
-    By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MonitorKind, MonitorSetup,
-    OneSided, Pairing, RampSetup, Setup, Source, Until, WarmUp,
+    By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, LimitSetup, MonitorKind,
+    MonitorSetup, OneSided, Pairing, RampSetup, Setup, Source, Until, WarmUp,
 };
 use monitor_core::{Position, Speed};
 
@@ -77,6 +77,7 @@ fn input(input: &InputSetup) -> model::Input {
 }
 
 fn ramp(ramp: &RampSetup) -> model::Ramp {
+    assert!(ramp.jerk.is_none(), "a jerk is not in the model yet");
     model::Ramp {
         delay_ns: ramp.delay.value.as_nanos(),
         deceleration: ulps(ramp.deceleration.value.to_bits().into()),
@@ -85,15 +86,22 @@ fn ramp(ramp: &RampSetup) -> model::Ramp {
 }
 
 fn monitor(monitor: &MonitorSetup) -> model::Monitor {
+    assert!(monitor.allowed_overrun.is_none(), "an overrun is not in the model yet");
     let kind = match &monitor.kind {
         MonitorKind::TorqueOff => model::Kind::TorqueOff,
         MonitorKind::Standstill(windows) => model::Kind::Standstill {
             position_window: position(windows.position_window.value),
             speed_window: speed(windows.speed_window.value),
         },
-        MonitorKind::SpeedLimit { limit, ramp: falling } => {
+        MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp: falling } => {
             model::Kind::SpeedLimit { limit: speed(limit.value), ramp: falling.as_ref().map(ramp) }
         }
+        MonitorKind::SpeedLimit { limit: LimitSetup::Each { .. }, .. }
+        | MonitorKind::SpeedRange(_)
+        | MonitorKind::Direction { .. }
+        | MonitorKind::AccelerationLimit { .. }
+        | MonitorKind::AccelerationRange(_)
+        | MonitorKind::TravelLimit { .. } => panic!("\"{}\" is not in the model yet", monitor.name),
         MonitorKind::Stop { until, by } => model::Kind::Stop {
             until: match until {
                 Until::TorqueOff => model::Until::TorqueOff,
@@ -108,6 +116,7 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
                     standstill_speed: speed(standstill_speed.value),
                     within_ns: within.as_ref().map(|within| within.value.as_nanos()),
                 },
+                By::Deceleration { .. } => panic!("\"{}\" is not in the model yet", monitor.name),
                 By::Time { within } => model::By::Time { within_ns: within.value.as_nanos() },
             },
         },

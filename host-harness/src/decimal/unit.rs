@@ -31,6 +31,10 @@ pub enum Dimension {
     Acceleration,
     /// An acceleration of rotation; base deg/s².
     AngularAcceleration,
+    /// A jerk along a line; base mm/s³.
+    Jerk,
+    /// A jerk of rotation; base deg/s³.
+    AngularJerk,
 }
 
 impl Dimension {
@@ -45,6 +49,8 @@ impl Dimension {
             Self::AngularSpeed => "an angular speed",
             Self::Acceleration => "an acceleration",
             Self::AngularAcceleration => "an angular acceleration",
+            Self::Jerk => "a jerk",
+            Self::AngularJerk => "an angular jerk",
         }
     }
 
@@ -59,6 +65,8 @@ impl Dimension {
             Self::AngularSpeed => "deg/s, rev/min, rad/s",
             Self::Acceleration => "mm/s^2, m/s^2",
             Self::AngularAcceleration => "deg/s^2, rev/s^2, rad/s^2",
+            Self::Jerk => "mm/s^3, m/s^3",
+            Self::AngularJerk => "deg/s^3, rev/s^3, rad/s^3",
         }
     }
 
@@ -73,6 +81,8 @@ impl Dimension {
             Self::AngularSpeed => "90 deg/s",
             Self::Acceleration => "2 m/s^2",
             Self::AngularAcceleration => "360 deg/s^2",
+            Self::Jerk => "20 m/s^3",
+            Self::AngularJerk => "3600 deg/s^3",
         }
     }
 }
@@ -148,6 +158,18 @@ units! {
         "rev/s²" = 360, 1;
         "rad/s^2" = 180 * PI_BELOW, PI_ABOVE;
         "rad/s²" = 180 * PI_BELOW, PI_ABOVE;
+    Jerk:
+        "mm/s^3" = 1, 1;
+        "mm/s³" = 1, 1;
+        "m/s^3" = 1000, 1;
+        "m/s³" = 1000, 1;
+    AngularJerk:
+        "deg/s^3" = 1, 1;
+        "deg/s³" = 1, 1;
+        "rev/s^3" = 360, 1;
+        "rev/s³" = 360, 1;
+        "rad/s^3" = 180 * PI_BELOW, PI_ABOVE;
+        "rad/s³" = 180 * PI_BELOW, PI_ABOVE;
 }
 
 /// Spellings that people write for a unit of the table; offered, not accepted, so that one file reads like another.
@@ -176,6 +198,13 @@ const OTHER_SPELLINGS: &[(&str, &str)] = &[
     ("deg/s2", "deg/s^2"),
     ("rev/s2", "rev/s^2"),
     ("rad/s2", "rad/s^2"),
+    ("mm/s3", "mm/s^3"),
+    ("m/s3", "m/s^3"),
+    ("mm/s/s/s", "mm/s^3"),
+    ("m/s/s/s", "m/s^3"),
+    ("deg/s3", "deg/s^3"),
+    ("rev/s3", "rev/s^3"),
+    ("rad/s3", "rad/s^3"),
 ];
 
 /// Why a text is not a value of the expected dimension. The range is in bytes of the text.
@@ -373,7 +402,7 @@ mod tests {
 
     #[test]
     fn the_base_of_every_dimension_is_in_the_table() {
-        for symbol in ["mm", "deg", "ns", "mm/s", "deg/s", "mm/s^2", "deg/s^2"] {
+        for symbol in ["mm", "deg", "ns", "mm/s", "deg/s", "mm/s^2", "deg/s^2", "mm/s^3", "deg/s^3"] {
             assert!(UNITS.iter().any(|unit| unit.symbol == symbol && unit.in_base.is_one()), "{symbol}");
         }
     }

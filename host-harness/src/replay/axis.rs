@@ -8,8 +8,8 @@ use num_traits::ToPrimitive;
 
 use crate::decimal::Unit;
 use crate::setup::{
-    self, By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, MAX_INPUTS, MAX_MONITORS,
-    MonitorKind, RampSetup, Setup, Source, StandstillSetup,
+    self, By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, LimitSetup, MAX_INPUTS,
+    MAX_MONITORS, MonitorKind, RampSetup, Setup, Source, StandstillSetup,
 };
 use crate::trace::{Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
 
@@ -81,6 +81,9 @@ pub fn config<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
         config.set_reset(input.map_err(|why| refused("reset", why))?);
     }
     for monitor in &setup.monitors {
+        if monitor.allowed_overrun.is_some() {
+            return Err(not_evaluated(&monitor.name));
+        }
         let demand = if monitor.demand.is_empty() {
             Demand::Always
         } else {
@@ -140,11 +143,15 @@ fn input_config(input: &InputSetup) -> Result<InputConfig, Refused> {
     config.map_err(|why| refused(&input.name, why))
 }
 
+fn not_evaluated(name: &str) -> Refused {
+    refused(name, "not yet evaluated by this version")
+}
+
 fn rule(kind: &MonitorKind, name: &str) -> Result<Rule, Refused> {
     Ok(match kind {
         MonitorKind::TorqueOff => Rule::TorqueOff,
         MonitorKind::Standstill(windows) => Rule::Standstill(standstill(windows, name)?),
-        MonitorKind::SpeedLimit { limit, ramp } => {
+        MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp } => {
             let ramp = ramp.as_ref().map(|ramp| self::ramp(ramp, name)).transpose()?;
             Rule::SpeedLimit(accepted(SpeedLimit::try_new(limit.value, ramp), name)?)
         }
@@ -159,10 +166,17 @@ fn rule(kind: &MonitorKind, name: &str) -> Result<Rule, Refused> {
                     standstill_speed: standstill_speed.value,
                     within: within.as_ref().map(|within| within.value),
                 },
+                By::Deceleration { .. } => return Err(not_evaluated(name)),
                 By::Time { within } => Supervision::Time { within: within.value },
             };
             Rule::Stop(accepted(Stop::try_new(supervision, until), name)?)
         }
+        MonitorKind::SpeedLimit { limit: LimitSetup::Each { .. }, .. }
+        | MonitorKind::SpeedRange(_)
+        | MonitorKind::Direction { .. }
+        | MonitorKind::AccelerationLimit { .. }
+        | MonitorKind::AccelerationRange(_)
+        | MonitorKind::TravelLimit { .. } => return Err(not_evaluated(name)),
     })
 }
 
@@ -171,6 +185,9 @@ fn standstill(windows: &StandstillSetup, name: &str) -> Result<Standstill, Refus
 }
 
 fn ramp(ramp: &RampSetup, name: &str) -> Result<Ramp, Refused> {
+    if ramp.jerk.is_some() {
+        return Err(not_evaluated(name));
+    }
     accepted(Ramp::try_new(ramp.delay.value, ramp.deceleration.value, ramp.margin.value), name)
 }
 

@@ -7,7 +7,7 @@ use monitor_core::{Channel, Instant, Span, Speed};
 use super::names::{self, Figures, Moved, Shown};
 use super::number::Seconds;
 use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, TripRule, Verdict};
-use crate::setup::{By, MonitorKind, Setup, Until};
+use crate::setup::{By, LimitSetup, MonitorKind, Setup, Until};
 
 /// What every report says about itself.
 pub const CAUTION: &str = "A reference and an analysis aid, not a certified safety component. Limits come from the\n\
@@ -276,7 +276,8 @@ impl Text<'_> {
         let source = self.setup.channel(channel);
         let monitor = &self.setup.monitors[monitor];
         let step = source.speed_resolution(self.setup.speed.window.value);
-        if let (Some(step), MonitorKind::SpeedLimit { limit, .. }) = (step, &monitor.kind)
+        if let (Some(step), MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. }) =
+            (step, &monitor.kind)
             && step.to_bits() > limit.value.to_bits() / COARSE
             && monitor.on_delay.value > Span::ZERO
         {

@@ -18,8 +18,8 @@ use std::collections::BTreeMap;
 use monitor_core::Span;
 
 use crate::setup::{
-    AxisUnit, By, ChannelSetup, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup,
-    TimeColumn, Until,
+    AxisUnit, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup, Setting, Setup, Source,
+    StandstillSetup, TimeColumn, Until,
 };
 
 const FIRST: &str = "cowitness-labels 1";
@@ -148,6 +148,9 @@ impl Labels {
             let path = format!("monitor.{i}");
             self.put(path.clone(), monitor.name.clone());
             self.set(format!("{path}.on_delay"), &monitor.on_delay);
+            if let Some(overrun) = &monitor.allowed_overrun {
+                self.set(format!("{path}.allowed_overrun"), overrun);
+            }
             self.kind(&path, &monitor.kind);
         }
         if let Some(rule) = &setup.discrepancy {
@@ -196,11 +199,28 @@ impl Labels {
             MonitorKind::TorqueOff => {}
             MonitorKind::Standstill(windows) => self.standstill(path, windows),
             MonitorKind::SpeedLimit { limit, ramp } => {
-                self.set(format!("{path}.limit"), limit);
+                match limit {
+                    LimitSetup::Both(limit) => self.set(format!("{path}.limit"), limit),
+                    LimitSetup::Each { positive, negative } => {
+                        self.set(format!("{path}.positive"), positive);
+                        self.set(format!("{path}.negative"), negative);
+                    }
+                }
                 if let Some(ramp) = ramp {
                     self.ramp(path, ramp);
                 }
             }
+            MonitorKind::SpeedRange(range) => {
+                self.set(format!("{path}.low"), &range.low);
+                self.set(format!("{path}.high"), &range.high);
+            }
+            MonitorKind::Direction { tolerance, .. } => self.set(format!("{path}.tolerance"), tolerance),
+            MonitorKind::AccelerationLimit { limit } => self.set(format!("{path}.limit"), limit),
+            MonitorKind::AccelerationRange(range) => {
+                self.set(format!("{path}.low"), &range.low);
+                self.set(format!("{path}.high"), &range.high);
+            }
+            MonitorKind::TravelLimit { increment } => self.set(format!("{path}.increment"), increment),
             MonitorKind::Stop { until, by } => {
                 if let Until::Standstill(windows) = until {
                     self.standstill(path, windows);
@@ -208,6 +228,13 @@ impl Labels {
                 let within = match by {
                     By::Ramp { ramp, standstill_speed, within } => {
                         self.ramp(path, ramp);
+                        self.set(format!("{path}.standstill_speed"), standstill_speed);
+                        within.as_ref()
+                    }
+                    By::Deceleration { braking, standstill_speed, within } => {
+                        self.set(format!("{path}.braking.delay"), &braking.delay);
+                        self.set(format!("{path}.braking.deceleration"), &braking.deceleration);
+                        self.set(format!("{path}.braking.margin"), &braking.margin);
                         self.set(format!("{path}.standstill_speed"), standstill_speed);
                         within.as_ref()
                     }
@@ -229,6 +256,9 @@ impl Labels {
         self.set(format!("{path}.ramp.delay"), &ramp.delay);
         self.set(format!("{path}.ramp.deceleration"), &ramp.deceleration);
         self.set(format!("{path}.ramp.margin"), &ramp.margin);
+        if let Some(jerk) = &ramp.jerk {
+            self.set(format!("{path}.ramp.jerk"), jerk);
+        }
     }
 }
 

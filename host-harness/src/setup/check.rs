@@ -6,16 +6,17 @@
 use monitor_core::{Span, Speed};
 
 use super::model::{
-    AxisUnit, By, ChannelSetup, DiscrepancySetup, MonitorKind, MonitorSetup, Setting, Source,
-    SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until,
+    AxisUnit, BrakingSetup, By, ChannelSetup, DiscrepancySetup, LimitSetup, MonitorKind, MonitorSetup,
+    Setting, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until, spacing,
 };
+use super::resolution::{resolution, resolution_of_accelerations};
 use super::section::{ColumnUse, Got, Mistake, Reader, Role};
 use super::value::{short_time_text, time_text};
 use super::{HISTORY_POINTS, MAX_AGE_NS, MAX_HISTORY_NS, MAX_WINDOW_NS, MIN_WINDOW_NS};
-use crate::decimal::{Exact, NANO_ULPS_PER_UNIT, Rounding, ULPS_PER_UNIT, short_text};
+use crate::decimal::{Exact, Rounding, ULPS_PER_UNIT, short_text};
 
 /// Steps of 10⁻⁹ ULP in one ULP; also nanoseconds in a second.
-const NANO: i128 = 1_000_000_000;
+pub(super) const NANO: i128 = 1_000_000_000;
 
 /// What could be read of a setup.
 pub(super) struct Parts<'a> {
@@ -30,17 +31,21 @@ pub(super) struct Parts<'a> {
 }
 
 /// A speed that the setup compares with.
-struct Threshold<'a> {
-    key: &'static str,
-    owner: String,
+pub(super) struct Threshold<'a> {
+    pub(super) key: &'static str,
+    pub(super) owner: String,
     role: ThresholdRole,
-    setting: &'a Setting<Speed>,
+    pub(super) setting: &'a Setting<Speed>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum ThresholdRole {
-    /// What the axis may run at most while a monitor is active.
+    /// What the axis may run at most while a monitor is active, in both directions.
     Limit,
+    /// The same in one direction, with the sign of that direction or without one.
+    OneWay,
+    /// What the axis must run at least while a monitor is active: the end of a range that is nearer to zero.
+    Least,
     /// What counts as standing at the end of a stop.
     StandstillSpeed,
     /// What a standing axis may still move at.
@@ -50,11 +55,11 @@ enum ThresholdRole {
 }
 
 impl<'a> Parts<'a> {
-    fn channels(&self) -> impl Iterator<Item = (&'static str, &'a ChannelSetup)> {
+    pub(super) fn channels(&self) -> impl Iterator<Item = (&'static str, &'a ChannelSetup)> {
         [("a", self.a), ("b", self.b)].into_iter().filter_map(|(letter, channel)| Some((letter, channel?)))
     }
 
-    fn standstills(&self) -> impl Iterator<Item = (String, &'a StandstillSetup)> {
+    pub(super) fn standstills(&self) -> impl Iterator<Item = (String, &'a StandstillSetup)> {
         self.monitors.iter().filter_map(|monitor| match &monitor.kind {
             MonitorKind::Standstill(windows)
             | MonitorKind::Stop { until: Until::Standstill(windows), .. } => Some((owner(monitor), windows)),
@@ -62,7 +67,24 @@ impl<'a> Parts<'a> {
         })
     }
 
-    fn thresholds(&self) -> Vec<Threshold<'a>> {
+    fn needs_acceleration(&self) -> bool {
+        self.monitors.iter().any(|monitor| monitor.kind.needs_acceleration())
+    }
+
+    /// The window, when it is one that a speed can be measured over.
+    pub(super) fn window(&self) -> Option<&'a Setting<Span>> {
+        let window = &self.speed?.window;
+        (MIN_WINDOW_NS..=MAX_WINDOW_NS).contains(&window.value.as_nanos()).then_some(window)
+    }
+
+    pub(super) fn brakings(&self) -> impl Iterator<Item = (String, &'a BrakingSetup)> {
+        self.monitors.iter().filter_map(|monitor| match &monitor.kind {
+            MonitorKind::Stop { by: By::Deceleration { braking, .. }, .. } => Some((owner(monitor), braking)),
+            _ => None,
+        })
+    }
+
+    pub(super) fn thresholds(&self) -> Vec<Threshold<'a>> {
         let windows = self.standstills().map(|(owner, windows)| Threshold {
             key: "speed_window",
             owner,
@@ -71,13 +93,35 @@ impl<'a> Parts<'a> {
         });
         let others = self.monitors.iter().filter_map(|monitor| {
             let (key, role, setting) = match &monitor.kind {
-                MonitorKind::SpeedLimit { limit, .. } => ("limit", ThresholdRole::Limit, limit),
-                MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => {
-                    ("standstill_speed", ThresholdRole::StandstillSpeed, standstill_speed)
+                MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => {
+                    ("limit", ThresholdRole::Limit, limit)
                 }
+                MonitorKind::Stop {
+                    by: By::Ramp { standstill_speed, .. } | By::Deceleration { standstill_speed, .. },
+                    ..
+                } => ("standstill_speed", ThresholdRole::StandstillSpeed, standstill_speed),
                 _ => return None,
             };
             Some(Threshold { key, owner: owner(monitor), role, setting })
+        });
+        let ends = self.monitors.iter().flat_map(|monitor| {
+            let (keys, ends) = match &monitor.kind {
+                MonitorKind::SpeedLimit { limit: LimitSetup::Each { positive, negative }, .. } => {
+                    (["positive", "negative"], [(positive, false), (negative, false)])
+                }
+                MonitorKind::SpeedRange(range) => {
+                    let (low, high) = (&range.low, &range.high);
+                    (["low", "high"], [(low, low.value > Speed::ZERO), (high, high.value < Speed::ZERO)])
+                }
+                _ => return Vec::new(),
+            };
+            let ends = keys.into_iter().zip(ends).map(|(key, (setting, is_least))| Threshold {
+                key,
+                owner: owner(monitor),
+                role: if is_least { ThresholdRole::Least } else { ThresholdRole::OneWay },
+                setting,
+            });
+            ends.collect()
         });
         let tolerance = self.speed_discrepancy.map(|watch| Threshold {
             key: "tolerance",
@@ -85,11 +129,23 @@ impl<'a> Parts<'a> {
             role: ThresholdRole::Tolerance,
             setting: &watch.tolerance,
         });
-        windows.chain(others).chain(tolerance).collect()
+        windows.chain(others).chain(ends).chain(tolerance).collect()
     }
 }
 
-fn owner(monitor: &MonitorSetup) -> String {
+impl Threshold<'_> {
+    /// How far it is from standing, whatever its direction.
+    pub(super) fn size(&self) -> Speed {
+        Speed::from_bits(self.setting.value.to_bits().saturating_abs())
+    }
+
+    /// Whether it belongs to one direction; it may then be zero.
+    pub(super) fn has_direction(&self) -> bool {
+        matches!(self.role, ThresholdRole::OneWay | ThresholdRole::Least)
+    }
+}
+
+pub(super) fn owner(monitor: &MonitorSetup) -> String {
     format!("monitor \"{}\"", monitor.name)
 }
 
@@ -98,7 +154,9 @@ pub(super) fn run(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let checks = [
         columns(reader),
         times(reader, parts),
+        brakings(reader, parts),
         resolution(reader, parts),
+        resolution_of_accelerations(reader, parts),
         wraps(reader, parts),
         order_of_speeds(reader, parts),
     ];
@@ -214,7 +272,9 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
         else {
             continue;
         };
-        let spacing = window / ((HISTORY_POINTS as u64 - 1) / 2);
+        // There are enough points for any axis.
+        let spacing = spacing(Span::from_nanos(window), HISTORY_POINTS, parts.needs_acceleration())
+            .map_or(0, Span::as_nanos);
         let room = MAX_HISTORY_NS - window - spacing;
         if timeout >= room {
             all = Err(reader.refuse(
@@ -232,13 +292,8 @@ fn times(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
 }
 
 /// Travel of one count in steps of 10⁻⁹ ULP, without its sign.
-fn count(channel: &ChannelSetup) -> i128 {
+pub(super) fn count(channel: &ChannelSetup) -> i128 {
     channel.count_nano_ulps().map_or(NANO, i128::from)
-}
-
-fn travel_text(nano_ulps: i128, axis: AxisUnit) -> String {
-    let travel = Exact::new(nano_ulps, i128::from(NANO_ULPS_PER_UNIT));
-    format!("{} {}", short_text(&travel, Rounding::Up), axis.symbol())
 }
 
 fn speed_text(speed: Speed, axis: AxisUnit) -> String {
@@ -246,59 +301,24 @@ fn speed_text(speed: Speed, axis: AxisUnit) -> String {
     format!("{} {}/s", short_text(&exact, Rounding::Nearest), axis.symbol())
 }
 
-/// Nothing is asked for that is finer than the coarser of the two sources.
-///
-/// Settings were rounded down, so that one of exactly one count may now lie less than a ULP below it: what counts
-/// is the next ULP.
-fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
-    let Some((letter, coarsest)) =
-        parts.channels().map(|(letter, channel)| (letter, count(channel))).max_by_key(|(_, count)| *count)
-    else {
+/// The deceleration of a stop looks back over two windows: earlier it would see the motion before the braking.
+fn brakings(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
+    let Some(window) = parts.window() else {
         return Ok(());
     };
+    let two = window.value.as_nanos() * 2;
     let mut all = Ok(());
-    let one_count = travel_text(coarsest, parts.axis);
-    let windows =
-        parts.standstills().map(|(owner, windows)| ("position_window", owner, &windows.position_window));
-    let tolerance =
-        parts.discrepancy.map(|watch| ("tolerance", "[discrepancy]".to_owned(), &watch.tolerance));
-    for (key, owner, setting) in windows.chain(tolerance) {
-        if (i128::from(setting.value.to_bits()) + 1) * NANO <= coarsest {
-            all = Err(reader.refuse(
-                setting.span.clone(),
-                format!("`{key}` of {owner} is finer than channel {letter} can resolve"),
-                format!("less than one count of {one_count}"),
-                format!("one count of channel {letter} is {one_count}: raise `{key}` to at least that, or use a finer sensor"),
-            ));
-        }
-    }
-    let window = parts.speed.map(|speed| speed.window.value.as_nanos());
-    let Some(window) = window.filter(|nanos| (MIN_WINDOW_NS..=MAX_WINDOW_NS).contains(nanos)) else {
-        return all;
-    };
-    for Threshold { key, owner, setting, .. } in parts.thresholds() {
-        let bits = i128::from(setting.value.to_bits());
-        // Steps of 10⁻⁹ ULP over nanoseconds are ULP over seconds.
-        if (bits + 1) * i128::from(window) > coarsest {
-            continue;
-        }
-        let resolved = Exact::new(coarsest, i128::from(window) * i128::from(ULPS_PER_UNIT));
-        let needed = u64::try_from(coarsest / (bits + 1) + 1).ok().filter(|nanos| *nanos <= MAX_WINDOW_NS);
-        let longer = needed.map_or(String::new(), |nanos| {
-            format!(", lengthen `window` of [speed] to at least {}", short_time_text(nanos, Rounding::Up))
-        });
-        all = Err(reader.refuse(
-            setting.span.clone(),
-            format!("`{key}` of {owner} is finer than channel {letter} can resolve"),
-            "less than one count over the window",
-            format!(
-                "one count of channel {letter} over the {} window is {} {}/s; a speed below it can never be told from \
-                 standstill: raise `{key}` to at least that{longer}, or use a finer sensor",
-                time_text(window),
-                short_text(&resolved, Rounding::Up),
-                parts.axis.symbol(),
+    for (owner, braking) in parts.brakings().filter(|(_, braking)| braking.delay.value.as_nanos() < two) {
+        all = Err(reader.report(Mistake {
+            span: braking.delay.span.clone(),
+            message: format!("`delay` of the braking of {owner} is shorter than two windows of the speed"),
+            label: "would compare with motion from before the braking".to_owned(),
+            related: Some((window.span.clone(), "a deceleration looks back over two of these".to_owned())),
+            way_out: format!(
+                "raise `delay` to at least {} and the time until the axis brakes, or shorten `window` of [speed]",
+                time_text(two)
             ),
-        ));
+        }));
     }
     all
 }
@@ -344,39 +364,44 @@ fn wraps(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
 fn order_of_speeds(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let mut all = Ok(());
     let thresholds = parts.thresholds();
+    // A limit of zero forbids a direction and does not say what is slow.
     let slowest_limit = thresholds
         .iter()
-        .filter(|threshold| threshold.role == ThresholdRole::Limit)
-        .min_by_key(|threshold| threshold.setting.value);
+        .filter(|threshold| matches!(threshold.role, ThresholdRole::Limit | ThresholdRole::OneWay))
+        .filter(|threshold| threshold.size() > Speed::ZERO)
+        .min_by_key(|threshold| threshold.size());
     let slowest_axis = parts.channels().min_by_key(|(_, channel)| channel.max_speed.value);
-    for threshold in thresholds.iter().filter(|threshold| threshold.role != ThresholdRole::Tolerance) {
+    let compared = |role| !matches!(role, ThresholdRole::Tolerance | ThresholdRole::Least);
+    for threshold in thresholds.iter().filter(|threshold| compared(threshold.role)) {
         let Threshold { key, owner, setting, role } = threshold;
         if let Some((letter, channel)) = slowest_axis
-            && channel.max_speed.value < setting.value
+            && channel.max_speed.value < threshold.size()
         {
             let fastest = speed_text(channel.max_speed.value, parts.axis);
+            let (beyond, lower) = match setting.value < Speed::ZERO {
+                true => ("beyond", format!("raise `{key}` above -{fastest}")),
+                false => ("above", format!("lower `{key}` below {fastest}")),
+            };
             all = Err(reader.report(Mistake {
                 span: setting.span.clone(),
-                message: format!("`{key}` of {owner} is above `max_speed` of channel {letter}"),
+                message: format!("`{key}` of {owner} is {beyond} `max_speed` of channel {letter}"),
                 label: "could never be exceeded".to_owned(),
                 related: Some((
                     channel.max_speed.span.clone(),
                     "faster is a fault of the channel".to_owned(),
                 )),
-                way_out: format!(
-                    "lower `{key}` below {fastest}, or raise `max_speed` to what the mechanics can reach"
-                ),
+                way_out: format!("{lower}, or raise `max_speed` to what the mechanics can reach"),
             }));
             continue;
         }
         if let Some(limit) = slowest_limit
             && *role == ThresholdRole::StandstillSpeed
-            && limit.setting.value <= setting.value
+            && limit.size() <= setting.value
         {
-            let slow = speed_text(limit.setting.value, parts.axis);
+            let slow = speed_text(limit.size(), parts.axis);
             all = Err(reader.report(Mistake {
                 span: setting.span.clone(),
-                message: format!("`{key}` of {owner} is not below `limit` of {}", limit.owner),
+                message: format!("`{key}` of {owner} is not below `{}` of {}", limit.key, limit.owner),
                 label: "counts as standing".to_owned(),
                 related: Some((limit.setting.span.clone(), "counts as slow".to_owned())),
                 way_out: format!(

@@ -6,8 +6,8 @@ use monitor_core::Span;
 use monitor_core::seal::crc32;
 
 use super::model::{
-    By, ChannelSetup, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup,
-    TimeColumn, Until,
+    Allowed, BrakingSetup, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup, Setting, Setup,
+    Source, StandstillSetup, TimeColumn, Until,
 };
 use crate::decimal::{Exact, exact_text};
 
@@ -19,7 +19,7 @@ impl Setup {
     }
 
     /// Everything the setup says, one thing a line, with the values in force after rounding: times in ns, positions,
-    /// speeds and accelerations in ULP of 2⁻²⁴ of the axis unit, distances per count in 10⁻⁹ ULP, units as multiples of
+    /// speeds, accelerations and jerks in ULP of 2⁻²⁴ of the axis unit, distances per count in 10⁻⁹ ULP, units as multiples of
     /// their base. Two files that mean the same have the same text: spelling, order of keys, comments and defaults
     /// left out or written down make no difference.
     #[must_use]
@@ -62,10 +62,11 @@ impl Setup {
             let demand: Vec<_> = monitor.demand.iter().map(ToString::to_string).collect();
             let demand = if demand.is_empty() { "always".to_owned() } else { demand.join(",") };
             let name = quoted(&monitor.name);
-            text.line(
-                "monitor",
-                &[&name, &monitor.kind.name(), &demand, &ns(&monitor.on_delay), &kind(&monitor.kind)],
-            );
+            let mut kind = kind(&monitor.kind);
+            if let Some(overrun) = &monitor.allowed_overrun {
+                kind = format!("{kind} overrun {}", overrun.value.to_bits());
+            }
+            text.line("monitor", &[&name, &monitor.kind.name(), &demand, &ns(&monitor.on_delay), &kind]);
         }
         text.0
     }
@@ -121,8 +122,29 @@ fn kind(kind: &MonitorKind) -> String {
         MonitorKind::TorqueOff => "-".to_owned(),
         MonitorKind::Standstill(windows) => standstill(windows),
         MonitorKind::SpeedLimit { limit, ramp: falling } => {
-            format!("{} {}", limit.value.to_bits(), falling.as_ref().map_or("-".to_owned(), ramp))
+            let limit = match limit {
+                LimitSetup::Both(limit) => limit.value.to_bits().to_string(),
+                LimitSetup::Each { positive, negative } => {
+                    format!("each {} {}", positive.value.to_bits(), negative.value.to_bits())
+                }
+            };
+            format!("{limit} {}", falling.as_ref().map_or("-".to_owned(), ramp))
         }
+        MonitorKind::SpeedRange(range) => {
+            format!("{} {}", range.low.value.to_bits(), range.high.value.to_bits())
+        }
+        MonitorKind::Direction { allowed, tolerance } => {
+            let allowed = match allowed {
+                Allowed::Positive => "positive",
+                Allowed::Negative => "negative",
+            };
+            format!("{allowed} {}", tolerance.value.to_bits())
+        }
+        MonitorKind::AccelerationLimit { limit } => limit.value.to_bits().to_string(),
+        MonitorKind::AccelerationRange(range) => {
+            format!("{} {}", range.low.value.to_bits(), range.high.value.to_bits())
+        }
+        MonitorKind::TravelLimit { increment } => increment.value.to_bits().to_string(),
         MonitorKind::Stop { until, by } => {
             let until = match until {
                 Until::TorqueOff => "torque-off".to_owned(),
@@ -132,6 +154,10 @@ fn kind(kind: &MonitorKind) -> String {
                 By::Ramp { ramp: falling, standstill_speed, within } => {
                     let within = within.as_ref().map_or("-".to_owned(), ns);
                     format!("ramp {} {} {within}", ramp(falling), standstill_speed.value.to_bits())
+                }
+                By::Deceleration { braking: wanted, standstill_speed, within } => {
+                    let within = within.as_ref().map_or("-".to_owned(), ns);
+                    format!("deceleration {} {} {within}", braking(wanted), standstill_speed.value.to_bits())
                 }
                 By::Time { within } => format!("time {}", ns(within)),
             };
@@ -145,5 +171,12 @@ fn standstill(windows: &StandstillSetup) -> String {
 }
 
 fn ramp(ramp: &RampSetup) -> String {
-    format!("{} {} {}", ns(&ramp.delay), ramp.deceleration.value.to_bits(), ramp.margin.value.to_bits())
+    let corners = ramp.jerk.as_ref().map_or(String::new(), |jerk| format!(" jerk {}", jerk.value.to_bits()));
+    let (deceleration, margin) = (ramp.deceleration.value.to_bits(), ramp.margin.value.to_bits());
+    format!("{} {deceleration} {margin}{corners}", ns(&ramp.delay))
+}
+
+fn braking(braking: &BrakingSetup) -> String {
+    let (deceleration, margin) = (braking.deceleration.value.to_bits(), braking.margin.value.to_bits());
+    format!("{} {deceleration} {margin}", ns(&braking.delay))
 }

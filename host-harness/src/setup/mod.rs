@@ -7,7 +7,7 @@
 //! # Every key
 //!
 //! Times take ns, us, ms, s, min, h; lengths um, mm, cm, m, in; angles deg, arcmin, arcsec, rev, rad, mrad; speeds a length
-//! or angle per s or min, rpm; accelerations a length or angle per s^2. A key without a default must be there.
+//! or angle per s or min, rpm; accelerations a length or angle per s^2, jerks one per s^3. A key without a default must be there.
 //!
 //! | section | key | value | default |
 //! | --- | --- | --- | --- |
@@ -40,13 +40,21 @@
 //! | `[[monitor]]` | `name`, `kind` | any text; a kind below | |
 //! | | `demand` | names of inputs or level columns | always active |
 //! | | `on_delay` | a time | `"0 ms"` |
+//! | | `allowed_overrun` | a length or angle: how far the axis may travel beyond a limit on its speed before the on-delay ends (`speed-limit`, `speed-range`, a `stop` by ramp; with an `on_delay`) | no such bound |
 //! | `torque-off` | | nothing more; needs a demand | |
 //! | `standstill` | `position_window`, `speed_window` | a length or angle; a speed | |
 //! | `speed-limit` | `limit` | a speed | |
-//! | | `ramp` | `{ delay, deceleration, margin }`: a time, an acceleration, a speed | no ramp |
+//! | | `positive`, `negative` | instead of it, one for each direction: magnitudes, one of which may be zero | |
+//! | | `ramp` | `{ delay, deceleration, margin }`: a time, an acceleration, a speed; and `jerk` | no ramp; no jerk |
+//! | `speed-range` | `low`, `high` | speeds with their signs | |
+//! | `direction` | `allowed`, `tolerance` | `"positive"` or `"negative"`; a length or angle | |
+//! | `acceleration-limit` | `limit` | an acceleration | |
+//! | `acceleration-range` | `low`, `high` | accelerations with their signs | |
+//! | `travel-limit` | `increment` | a length or angle | |
 //! | `stop` | `until` | `"torque-off"` or `"standstill"` (then also `position_window`, `speed_window`) | |
-//! | | `by` | `"ramp"` (then also `ramp`, `standstill_speed`) or `"time"` | |
-//! | | `within` | a time; needed with `by = "time"` | no end but the ramp's |
+//! | | `by` | `"ramp"` (then also `ramp`, `standstill_speed`), `"deceleration"` (then also `braking`, `standstill_speed`) or `"time"` | |
+//! | | `braking` | `{ delay, deceleration, margin }`: a time, of two windows or more, and two accelerations | |
+//! | | `within` | a time; needed with `by = "time"` | no end but that of the ramp or the braking |
 //!
 //! # Rounding
 //!
@@ -55,8 +63,8 @@
 //!
 //! | rounded | settings |
 //! | --- | --- |
-//! | down | every limit, window, tolerance and margin; `max_speed`, `standstill_speed`; `timeout`, `on_delay`, `discrepancy_time`, `filter`, `within`, `skew_allowance`, the `delay` of a ramp |
-//! | up | the `deceleration` of a ramp, `latency`, `cycle` |
+//! | down | every limit, window, tolerance and margin; `high`; `increment`, `allowed_overrun`; `max_speed`, `standstill_speed`; `timeout`, `on_delay`, `discrepancy_time`, `filter`, `within`, `skew_allowance`, the `delay` of a ramp or a braking |
+//! | up | `low`; the `deceleration` of a ramp or a braking, the `jerk` of a ramp; `latency`, `cycle` |
 //! | to nearest | `unit_per_count`, on a grid of 10⁻⁹ ULP |
 //!
 //! A value that is not zero and would be rounded to zero is refused, and so is one beyond the range.
@@ -70,8 +78,8 @@
 //!
 //! # Not here yet
 //!
-//! The kinds and keys that a later version may bring (see [`LATER_KINDS`]) are refused by name, as "not available
-//! yet", never ignored.
+//! The kinds that a later version may bring (see [`LATER_KINDS`]) are refused by name, as "not available yet", never
+//! ignored.
 
 mod check;
 mod checksum;
@@ -82,14 +90,16 @@ mod model;
 mod monitor;
 pub(crate) mod nearest;
 mod read;
+mod resolution;
 mod section;
+mod stop;
 mod value;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use model::{
-    AxisUnit, By, ChannelSetup, DemandLevel, DiscrepancySetup, DualSetup, InputLines, InputSetup,
-    MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, ResetSetup, Setting, Setup, Source,
-    SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
+    Allowed, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DiscrepancySetup, DualSetup, InputLines,
+    InputSetup, LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, RangeSetup, ResetSetup,
+    Setting, Setup, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
 };
 pub use monitor::LATER_KINDS;
 
@@ -108,7 +118,7 @@ pub const MIN_WINDOW_NS: u64 = 10_000;
 /// The longest speed window, 2 s.
 pub const MAX_WINDOW_NS: u64 = 2_000_000_000;
 
-/// Points the speed history stores; with it goes the spacing, `window / ((HISTORY_POINTS - 1) / 2)`.
+/// Points the speed history stores; with it goes the spacing, [`Setup::spacing`].
 pub const HISTORY_POINTS: usize = 129;
 
 /// The longest `timeout` and the longest `skew_allowance`, 4 s.

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use monitor_core::{Acceleration, Channel, Position, Span, Speed};
+use monitor_core::{Acceleration, Channel, Jerk, Position, Span, Speed};
 
 use crate::decimal::{Dimension, Unit};
 
@@ -17,7 +17,7 @@ pub struct Setting<T> {
     pub span: Range<usize>,
 }
 
-/// The unit of the axis: positions in it, speeds per second, accelerations per second squared.
+/// The unit of the axis: positions in it, speeds per second, accelerations per second squared, jerks per second cubed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AxisUnit {
     /// A linear axis, in mm.
@@ -60,6 +60,15 @@ impl AxisUnit {
         match self {
             Self::Millimetre => Dimension::Acceleration,
             Self::Degree => Dimension::AngularAcceleration,
+        }
+    }
+
+    /// The dimension of a jerk on this axis.
+    #[must_use]
+    pub const fn jerk(self) -> Dimension {
+        match self {
+            Self::Millimetre => Dimension::Jerk,
+            Self::Degree => Dimension::AngularJerk,
         }
     }
 }
@@ -107,6 +116,26 @@ impl Setup {
             Channel::B => &self.b,
         }
     }
+
+    /// Whether a monitor compares an acceleration, so that the axis keeps readings for two windows.
+    #[must_use]
+    pub fn needs_acceleration(&self) -> bool {
+        self.monitors.iter().any(|monitor| monitor.kind.needs_acceleration())
+    }
+
+    /// The spacing of the speed history of an axis that stores `points` readings a channel; `None` when they are too few.
+    #[must_use]
+    pub fn spacing(&self, points: usize) -> Option<Span> {
+        spacing(self.speed.window.value, points, self.needs_acceleration())
+    }
+}
+
+/// The longest time between two stored readings, of which there are `points`: half of them span a window, or a quarter of
+/// them where an acceleration looks back over two. `None` when they are too few for that.
+pub(super) fn spacing(window: Span, points: usize, needs_acceleration: bool) -> Option<Span> {
+    let in_a_window =
+        if needs_acceleration { points.checked_sub(3)? / 4 } else { points.checked_sub(1)? / 2 };
+    window.as_nanos().checked_div(u64::try_from(in_a_window).ok()?).map(Span::from_nanos)
 }
 
 /// A column of times, all on one clock.
@@ -306,6 +335,9 @@ pub struct MonitorSetup {
     pub demand: Vec<usize>,
     /// How long a violation must last, rounded down.
     pub on_delay: Setting<Span>,
+    /// The distance within which a speed beyond its limit is tolerated, rounded down; only with an on-delay, and only where
+    /// [`MonitorKind`] says so.
+    pub allowed_overrun: Option<Setting<Position>>,
 }
 
 /// What a monitor watches.
@@ -315,12 +347,33 @@ pub enum MonitorKind {
     TorqueOff,
     /// The axis stands.
     Standstill(StandstillSetup),
-    /// The axis is slow.
+    /// The axis is slow. It may have an allowed overrun.
     SpeedLimit {
-        /// The limit, rounded down.
-        limit: Setting<Speed>,
+        /// The limit.
+        limit: LimitSetup,
         /// The way into it.
         ramp: Option<RampSetup>,
+    },
+    /// The speed stays between two, signs included. It may have an allowed overrun.
+    SpeedRange(RangeSetup<Speed>),
+    /// The axis moves in one direction only.
+    Direction {
+        /// The direction in which it may move.
+        allowed: Allowed,
+        /// How far it may move back, rounded down.
+        tolerance: Setting<Position>,
+    },
+    /// The acceleration is small in either direction.
+    AccelerationLimit {
+        /// The largest magnitude, rounded down, below [`Acceleration::MAX`].
+        limit: Setting<Acceleration>,
+    },
+    /// The acceleration stays between two, signs included. Both magnitudes are below [`Acceleration::MAX`].
+    AccelerationRange(RangeSetup<Acceleration>),
+    /// The axis stays near the place at which it was.
+    TravelLimit {
+        /// The largest distance from there, rounded down.
+        increment: Setting<Position>,
     },
     /// The axis comes to a stop.
     Stop {
@@ -339,9 +392,77 @@ impl MonitorKind {
             Self::TorqueOff => "torque-off",
             Self::Standstill(_) => "standstill",
             Self::SpeedLimit { .. } => "speed-limit",
+            Self::SpeedRange(_) => "speed-range",
+            Self::Direction { .. } => "direction",
+            Self::AccelerationLimit { .. } => "acceleration-limit",
+            Self::AccelerationRange(_) => "acceleration-range",
+            Self::TravelLimit { .. } => "travel-limit",
             Self::Stop { .. } => "stop",
         }
     }
+
+    /// Whether it compares an acceleration.
+    #[must_use]
+    pub const fn needs_acceleration(&self) -> bool {
+        matches!(
+            self,
+            Self::AccelerationLimit { .. }
+                | Self::AccelerationRange(_)
+                | Self::Stop { by: By::Deceleration { .. }, .. }
+        )
+    }
+}
+
+/// How fast an axis may be: magnitudes, rounded down.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum LimitSetup {
+    /// The same in both directions, above zero.
+    Both(Setting<Speed>),
+    /// One for each direction; at most one of them is zero.
+    Each {
+        /// While the position grows.
+        positive: Setting<Speed>,
+        /// While it falls.
+        negative: Setting<Speed>,
+    },
+}
+
+impl LimitSetup {
+    /// The smaller of the limits of the two directions.
+    #[must_use]
+    pub fn smaller(&self) -> Speed {
+        match self {
+            Self::Both(limit) => limit.value,
+            Self::Each { positive, negative } => positive.value.min(negative.value),
+        }
+    }
+
+    /// The larger of the limits of the two directions.
+    #[must_use]
+    pub fn larger(&self) -> Speed {
+        match self {
+            Self::Both(limit) => limit.value,
+            Self::Each { positive, negative } => positive.value.max(negative.value),
+        }
+    }
+}
+
+/// What a value, with its sign, must stay between; `low` is at most `high`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RangeSetup<T> {
+    /// The lower end, rounded up.
+    pub low: Setting<T>,
+    /// The upper end, rounded down.
+    pub high: Setting<T>,
+}
+
+/// A direction of motion.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Allowed {
+    /// The position grows.
+    Positive,
+    /// The position falls.
+    Negative,
 }
 
 /// How much a standing axis may move.
@@ -362,6 +483,19 @@ pub struct RampSetup {
     pub deceleration: Setting<Acceleration>,
     /// How far it lies above the speed at the demand, rounded down, below 2³⁷ of the axis unit per second.
     pub margin: Setting<Speed>,
+    /// How fast the fall sets in and ends, rounded up; `None`: at once.
+    pub jerk: Option<Setting<Jerk>>,
+}
+
+/// A deceleration that must be reached.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct BrakingSetup {
+    /// Time from the demand to the first comparison, rounded down, at least two windows of the speed.
+    pub delay: Setting<Span>,
+    /// How fast the axis is to brake, rounded up.
+    pub deceleration: Setting<Acceleration>,
+    /// By how much it may brake less, rounded down, below the deceleration.
+    pub margin: Setting<Acceleration>,
 }
 
 /// What a stop ends in.
@@ -376,13 +510,22 @@ pub enum Until {
 /// How a stop is supervised.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum By {
-    /// The speed stays below a falling limit.
+    /// The speed stays below a falling limit. It may have an allowed overrun.
     Ramp {
         /// The limit.
         ramp: RampSetup,
         /// Where it ends, rounded down.
         standstill_speed: Setting<Speed>,
         /// The time after which the stop is complete in any case, rounded down.
+        within: Option<Setting<Span>>,
+    },
+    /// The axis brakes as it should.
+    Deceleration {
+        /// The braking.
+        braking: BrakingSetup,
+        /// Where it ends, rounded down.
+        standstill_speed: Setting<Speed>,
+        /// The time after which the stop is complete in any case, rounded down, above the delay of the braking.
         within: Option<Setting<Span>>,
     },
     /// Only the time is watched.

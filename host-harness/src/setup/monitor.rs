@@ -2,27 +2,33 @@
 
 use std::ops::Range;
 
-use monitor_core::{Span, Speed};
+use monitor_core::{Position, Span, Speed};
 use toml::de::DeValue;
 
 use super::MAX_MONITORS;
 use super::input::Inputs;
-use super::model::{By, MonitorKind, MonitorSetup, RampSetup, Setting, StandstillSetup, Until};
+use super::model::{Allowed, LimitSetup, MonitorKind, MonitorSetup, RangeSetup, Setting, StandstillSetup};
 use super::nearest::nearest;
 use super::section::{Entry, Got, Mistake, Reported, Section, Text};
-use super::value::{OR_ZERO, POSITIVE, POSITIVE_UP, example};
+use super::stop::{optional_ramp, stop};
+use super::value::{HIGH, LOW, Measured, OR_ZERO, POSITIVE, example};
 
 /// The kinds of this version.
-const KINDS: [&str; 4] = ["torque-off", "standstill", "speed-limit", "stop"];
-
-/// Kinds that a later version may bring. They are refused as "not available yet".
-pub const LATER_KINDS: [&str; 12] = [
+const KINDS: [&str; 9] = [
+    "torque-off",
+    "standstill",
+    "speed-limit",
     "speed-range",
     "direction",
     "acceleration-limit",
     "acceleration-range",
-    "position-range",
     "travel-limit",
+    "stop",
+];
+
+/// Kinds that a later version may bring. They are refused as "not available yet".
+pub const LATER_KINDS: [&str; 7] = [
+    "position-range",
     "torque-limit",
     "torque-range",
     "temperature-limit",
@@ -89,6 +95,10 @@ impl Monitors {
         let reader = section.reader;
         let line = reader.line_of(&section.span);
         let kind_is_known = word.as_ref().is_ok_and(|word| KINDS.contains(&word.text));
+        let allowed_overrun = match &word {
+            Ok(word) => allowed_overrun(&section, word.text, on_delay.as_ref().ok()),
+            Err(error) => Err(*error),
+        };
         let read = word.and_then(|word| read_kind(&section, &word));
         let checked = match &read {
             Ok(MonitorKind::TorqueOff) => torque_off(&section, demand.as_deref(), on_delay.as_ref().ok()),
@@ -98,7 +108,14 @@ impl Monitors {
         let known = if kind_is_known { section.finish() } else { Ok(()) };
         checked?;
         known?;
-        Ok(MonitorSetup { name: name?, line, kind: read?, demand: demand?, on_delay: on_delay? })
+        Ok(MonitorSetup {
+            name: name?,
+            line,
+            kind: read?,
+            demand: demand?,
+            on_delay: on_delay?,
+            allowed_overrun: allowed_overrun?,
+        })
     }
 
     fn unique(&mut self, section: &Section<'_>, name: &Text<'_>) -> Got<String> {
@@ -173,20 +190,91 @@ fn torque_off(
     }
 }
 
+/// The overrun that a monitor of this kind may tolerate; refused where nothing overruns a limit on the speed.
+fn allowed_overrun(
+    section: &Section<'_>,
+    kind: &str,
+    on_delay: Option<&Setting<Span>>,
+) -> Got<Option<Setting<Position>>> {
+    const LEAVE: &str = "leave it out; the other keys of the monitor work without it";
+    let (why, way_out) = match kind {
+        "speed-limit" | "speed-range" => return overrun(section, on_delay),
+        "stop" => match section.plain("by") {
+            Some("deceleration") => (
+                "a stop by deceleration places no limit on the speed",
+                "leave it out, or write by = \"ramp\": the speed is then below a line at every instant",
+            ),
+            Some("time") => (
+                "a stop by time watches no speed on the way",
+                "leave it out, or write by = \"ramp\": the speed is then below a line at every instant",
+            ),
+            Some("ramp") => return overrun(section, on_delay),
+            // What is wrong with `by` is said where it is read.
+            _ => {
+                ask(section, &["allowed_overrun"]);
+                return Ok(None);
+            }
+        },
+        "standstill" => (
+            "the position window of a standstill already bounds how far the axis moves",
+            "leave it out, and set `position_window` to what may be travelled in all",
+        ),
+        "travel-limit" => (
+            "the increment already bounds how far the axis moves",
+            "leave it out, and set `increment` to what may be travelled in all",
+        ),
+        "direction" => (
+            "the tolerance already bounds how far the axis moves",
+            "leave it out, and set `tolerance` to what may be travelled against the direction in all",
+        ),
+        "acceleration-limit" | "acceleration-range" => {
+            ("an acceleration beyond its limit is no travel beyond a limit", LEAVE)
+        }
+        "torque-off" => ("the kind torque-off has no limit to overrun", LEAVE),
+        // What is wrong with the kind is said where it is read.
+        _ => return Ok(None),
+    };
+    section.misplaced("allowed_overrun", why, way_out).map(|()| None)
+}
+
+/// An overrun bounds the time of the on-delay; without one there is nothing to bound.
+fn overrun(section: &Section<'_>, on_delay: Option<&Setting<Span>>) -> Got<Option<Setting<Position>>> {
+    let overrun = section.optional::<Position>("allowed_overrun", POSITIVE)?;
+    match (&overrun, on_delay) {
+        (Some(overrun), Some(delay)) if delay.value == Span::ZERO => Err(section.reader.refuse(
+            overrun.span.clone(),
+            format!("`allowed_overrun` of {}: there is no `on_delay`", section.title),
+            "without one, the first frame beyond the limit trips, whatever was travelled",
+            "add the longest time that a violation may last, for example: on_delay = \"20 ms\", or leave it out",
+        )),
+        _ => Ok(overrun),
+    }
+}
+
 fn read_kind(section: &Section<'_>, word: &Text<'_>) -> Got<MonitorKind> {
     match word.text {
         "torque-off" => Ok(MonitorKind::TorqueOff),
-        "standstill" => {
-            let (later, windows) = (section.later("allowed_overrun"), standstill(section));
-            later?;
-            windows.map(MonitorKind::Standstill)
-        }
+        "standstill" => standstill(section).map(MonitorKind::Standstill),
         "speed-limit" => {
-            let later = section.later("allowed_overrun");
-            let limit = section.required("limit", POSITIVE);
+            let limit = speed_limit(section);
             let ramp = optional_ramp(section);
-            later?;
             Ok(MonitorKind::SpeedLimit { limit: limit?, ramp: ramp? })
+        }
+        "speed-range" => range(section).map(MonitorKind::SpeedRange),
+        "direction" => {
+            let allowed = section.string("allowed", "\"positive\"").and_then(|text| {
+                let words = [("positive", Allowed::Positive), ("negative", Allowed::Negative)];
+                section.choice(&text, "allowed", &words)
+            });
+            let tolerance = section.required("tolerance", POSITIVE);
+            Ok(MonitorKind::Direction { allowed: allowed?, tolerance: tolerance? })
+        }
+        "acceleration-limit" => {
+            Ok(MonitorKind::AccelerationLimit { limit: section.required("limit", POSITIVE)? })
+        }
+        "acceleration-range" => range(section).map(MonitorKind::AccelerationRange),
+        "travel-limit" => {
+            Ok(MonitorKind::TravelLimit { increment: section.required("increment", POSITIVE)? })
         }
         "stop" => stop(section),
         later if LATER_KINDS.contains(&later) => Err(section.reader.refuse(
@@ -207,115 +295,85 @@ fn read_kind(section: &Section<'_>, word: &Text<'_>) -> Got<MonitorKind> {
     }
 }
 
-fn standstill(section: &Section<'_>) -> Got<StandstillSetup> {
+pub(super) fn standstill(section: &Section<'_>) -> Got<StandstillSetup> {
     let position_window = section.required("position_window", POSITIVE);
     let speed_window = section.required("speed_window", POSITIVE);
     Ok(StandstillSetup { position_window: position_window?, speed_window: speed_window? })
 }
 
-fn optional_ramp(section: &Section<'_>) -> Got<Option<RampSetup>> {
-    let title = format!("the ramp of {}", section.title);
-    section.subsection("ramp", &title)?.map(ramp).transpose()
-}
-
-fn ramp(section: Section<'_>) -> Got<RampSetup> {
-    let delay = section.required("delay", OR_ZERO);
-    let deceleration = section.required("deceleration", POSITIVE_UP);
-    let margin = section.required("margin", OR_ZERO);
-    let margin = margin.and_then(|margin| check_margin(&section, margin));
-    let later = section.later("jerk");
-    let known = section.finish();
-    later?;
-    known?;
-    Ok(RampSetup { delay: delay?, deceleration: deceleration?, margin: margin? })
-}
-
-/// The margin on top of a speed must stay within the range of a speed.
-fn check_margin(section: &Section<'_>, margin: Setting<Speed>) -> Got<Setting<Speed>> {
-    if margin.value.to_bits() < 1 << 61 {
-        return Ok(margin);
+/// One limit for both directions, or one for each.
+fn speed_limit(section: &Section<'_>) -> Got<LimitSetup> {
+    let each = ["positive", "negative"].map(|key| section.entry(key));
+    if each.iter().all(Option::is_none) {
+        return section.required("limit", POSITIVE).map(LimitSetup::Both);
     }
-    let unit = section.axis.symbol();
-    Err(section.reader.refuse(
-        margin.span,
-        format!("`margin` of {} is too large", section.title),
-        "beyond the range",
-        format!("write less than 137438953472 {unit}/s; is the unit the right one?"),
-    ))
-}
-
-fn stop(section: &Section<'_>) -> Got<MonitorKind> {
-    let later = section.later("allowed_overrun");
-    let until = until(section);
-    let by = by(section);
-    later?;
-    Ok(MonitorKind::Stop { until: until?, by: by? })
-}
-
-fn until(section: &Section<'_>) -> Got<Until> {
-    let word = section
-        .string("until", "\"torque-off\"")
-        .and_then(|text| section.choice(&text, "until", &[("torque-off", true), ("standstill", false)]));
-    match word {
-        Ok(false) => standstill(section).map(Until::Standstill),
-        Ok(true) => {
-            const WHY: &str = "a stop until torque-off does not watch a standstill";
-            const WAY_OUT: &str = "leave it out, or write until = \"standstill\"";
-            let refused = ["position_window", "speed_window"].map(|key| section.misplaced(key, WHY, WAY_OUT));
-            refused.into_iter().collect::<Got<()>>().map(|()| Until::TorqueOff)
-        }
-        Err(error) => {
-            ask(section, &["position_window", "speed_window"]);
-            Err(error)
-        }
+    if let Some(both) = section.entry("limit") {
+        let first = each.into_iter().flatten().min_by_key(|entry| entry.key_span.start).ok_or(Reported)?;
+        return Err(section.reader.report(Mistake {
+            span: first.key_span,
+            message: format!("{} has `limit` and `{}` at once", section.title, first.key),
+            label: "holds for one direction".to_owned(),
+            related: Some((both.key_span, "holds for both".to_owned())),
+            way_out: "leave out `limit` and write `positive` and `negative`, or keep `limit` alone"
+                .to_owned(),
+        }));
     }
+    let read = ["positive", "negative"].map(|key| section.optional::<Speed>(key, OR_ZERO));
+    let missing = match each {
+        [Some(entry), None] => Some((entry, "negative")),
+        [None, Some(entry)] => Some((entry, "positive")),
+        _ => None,
+    };
+    if let Some((entry, other)) = missing {
+        let speed = example(other, section.axis.speed());
+        let unit = section.axis.symbol();
+        return Err(section.reader.refuse(
+            entry.key_span,
+            format!("{} has `{}` but no `{other}`", section.title, entry.key),
+            "a limit for one direction, and none for the other",
+            format!(
+                "add it, for example: {other} = \"{speed}\" (\"0 {unit}/s\" allows no motion that way), or write \
+                 `limit` for both"
+            ),
+        ));
+    }
+    let [positive, negative] = read;
+    let (Some(positive), Some(negative)) = (positive?, negative?) else { return Err(Reported) };
+    if positive.value == Speed::ZERO && negative.value == Speed::ZERO {
+        return Err(section.reader.report(Mistake {
+            span: negative.span,
+            message: format!("`positive` and `negative` of {} are both zero", section.title),
+            label: "allows no motion this way".to_owned(),
+            related: Some((positive.span, "and none that way".to_owned())),
+            way_out: "raise one of them; to watch that the axis stands, use kind = \"standstill\"".to_owned(),
+        }));
+    }
+    Ok(LimitSetup::Each { positive, negative })
 }
 
-fn by(section: &Section<'_>) -> Got<By> {
-    let word = section.string("by", "\"ramp\"").and_then(|text| match text.text {
-        "deceleration" => Err(section.reader.refuse(
-            text.span.clone(),
-            format!("`by` of {}: \"deceleration\" is not available yet", section.title),
-            "known, but this version does not watch it",
-            "use by = \"ramp\", which bounds the speed on the way, or by = \"time\"",
-        )),
-        _ => section.choice(&text, "by", &[("ramp", true), ("time", false)]),
-    });
-    match word {
-        Ok(true) => {
-            let title = format!("the ramp of {}", section.title);
-            let ramp = match section.subsection("ramp", &title) {
-                Ok(Some(table)) => ramp(table),
-                Ok(None) => {
-                    let slope = example("deceleration", section.axis.acceleration());
-                    let speed = example("margin", section.axis.speed());
-                    let ramp =
-                        format!("{{ delay = \"100 ms\", deceleration = \"{slope}\", margin = \"{speed}\" }}");
-                    Err(section.missing("ramp", &ramp))
-                }
-                Err(error) => Err(error),
-            };
-            let standstill_speed = section.required("standstill_speed", POSITIVE);
-            let within = section.optional("within", POSITIVE);
-            Ok(By::Ramp { ramp: ramp?, standstill_speed: standstill_speed?, within: within? })
-        }
-        Ok(false) => {
-            const WHY: &str = "a stop by time watches no speed on the way";
-            const WAY_OUT: &str = "leave it out, or write by = \"ramp\"";
-            let refused = ["ramp", "standstill_speed"].map(|key| section.misplaced(key, WHY, WAY_OUT));
-            let within = section.required("within", POSITIVE);
-            refused.into_iter().collect::<Got<()>>()?;
-            Ok(By::Time { within: within? })
-        }
-        Err(error) => {
-            ask(section, &["ramp", "standstill_speed", "within"]);
-            Err(error)
-        }
+/// Two ends with their signs, between which there is at least one value.
+fn range<T: Measured + Ord>(section: &Section<'_>) -> Got<RangeSetup<T>> {
+    let low = section.required::<T>("low", LOW);
+    let high = section.required::<T>("high", HIGH);
+    let (low, high) = (low?, high?);
+    if low.value <= high.value {
+        return Ok(RangeSetup { low, high });
     }
+    let (step, _) = T::bounds(section.axis);
+    Err(section.reader.report(Mistake {
+        span: low.span,
+        message: format!("`low` of {} is above its `high`", section.title),
+        label: "at least this".to_owned(),
+        related: Some((high.span, "and at most this".to_owned())),
+        way_out: format!(
+            "lower `low` or raise `high`, signs included (\"-2\" is below \"1\"); both are held in steps of {step}, \
+             `low` rounded up and `high` down, and one must remain between them"
+        ),
+    }))
 }
 
 /// Makes keys known whose place depends on something that could not be read.
-fn ask(section: &Section<'_>, keys: &[&'static str]) {
+pub(super) fn ask(section: &Section<'_>, keys: &[&'static str]) {
     for key in keys {
         section.entry(key);
     }

@@ -166,7 +166,14 @@ impl<'r> Section<'r> {
 
     /// The entry of a key, which from now on is a known one.
     pub(super) fn entry(&self, key: &'static str) -> Option<Entry<'r>> {
-        self.asked.borrow_mut().push(key);
+        let mut asked = self.asked.borrow_mut();
+        if !asked.contains(&key) {
+            asked.push(key);
+        }
+        self.find(key)
+    }
+
+    fn find(&self, key: &str) -> Option<Entry<'r>> {
         self.entries().into_iter().find(|entry| entry.key == key)
     }
 
@@ -210,6 +217,14 @@ impl<'r> Section<'r> {
     pub(super) fn string(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
         let entry = self.needed(key, example)?;
         self.text_of(&entry, example)
+    }
+
+    /// A string if it is one, without a word about it if it is not.
+    pub(super) fn plain(&self, key: &'static str) -> Option<&'r str> {
+        match self.entry(key)?.value {
+            DeValue::String(text) => Some(text),
+            _ => None,
+        }
     }
 
     /// A string that is not blank.
@@ -327,28 +342,15 @@ impl<'r> Section<'r> {
         })
     }
 
-    /// Refuses a key that exists, but not here.
+    /// Refuses a key that exists, but not here. Where it is not written, no message offers it.
     pub(super) fn misplaced(&self, key: &'static str, why: &str, way_out: &str) -> Got<()> {
-        match self.entry(key) {
+        match self.find(key).and_then(|_| self.entry(key)) {
             None => Ok(()),
             Some(entry) => Err(self.reader.refuse(
                 entry.key_span,
                 format!("`{key}` of {}: {why}", self.title),
                 "",
                 way_out,
-            )),
-        }
-    }
-
-    /// Refuses a key that a later version may know.
-    pub(super) fn later(&self, key: &'static str) -> Got<()> {
-        match self.entry(key) {
-            None => Ok(()),
-            Some(entry) => Err(self.reader.refuse(
-                entry.key_span,
-                format!("`{key}` of {} is not available yet", self.title),
-                "known, but this version does not watch it",
-                "leave it out; the other keys of the monitor work without it",
             )),
         }
     }

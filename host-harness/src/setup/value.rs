@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use monitor_core::{Acceleration, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
 use num_traits::{Signed, Zero};
 
 use super::MIN_COUNT_NANO_ULPS;
@@ -13,21 +13,36 @@ use crate::decimal::{
     exact_text, parse_quantity, parse_unit, short_text, to_nano_ulps, to_nanos, to_ulps,
 };
 
-/// How a setting is rounded, and whether it may be zero. It may never be negative.
+/// How a setting is rounded, and which it may be.
 #[derive(Clone, Copy)]
 pub(super) struct Rule {
     rounding: Rounding,
-    zero: bool,
+    least: Least,
+}
+
+/// Which values a setting may have.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Least {
+    /// Any of either sign, and zero.
+    Signed,
+    /// Zero or above.
+    Zero,
+    /// Above zero.
+    AboveZero,
 }
 
 /// Above zero, rounded down.
-pub(super) const POSITIVE: Rule = Rule { rounding: Rounding::Down, zero: false };
+pub(super) const POSITIVE: Rule = Rule { rounding: Rounding::Down, least: Least::AboveZero };
 /// Zero or above, rounded down.
-pub(super) const OR_ZERO: Rule = Rule { rounding: Rounding::Down, zero: true };
+pub(super) const OR_ZERO: Rule = Rule { rounding: Rounding::Down, least: Least::Zero };
 /// Above zero, rounded up.
-pub(super) const POSITIVE_UP: Rule = Rule { rounding: Rounding::Up, zero: false };
+pub(super) const POSITIVE_UP: Rule = Rule { rounding: Rounding::Up, least: Least::AboveZero };
 /// Zero or above, rounded up.
-pub(super) const OR_ZERO_UP: Rule = Rule { rounding: Rounding::Up, zero: true };
+pub(super) const OR_ZERO_UP: Rule = Rule { rounding: Rounding::Up, least: Least::Zero };
+/// The lower end of a range: of either sign, rounded up.
+pub(super) const LOW: Rule = Rule { rounding: Rounding::Up, least: Least::Signed };
+/// The upper end of a range: of either sign, rounded down.
+pub(super) const HIGH: Rule = Rule { rounding: Rounding::Down, least: Least::Signed };
 
 /// A quantity of the monitors that can be read from a text.
 pub(super) trait Measured: Sized {
@@ -35,6 +50,11 @@ pub(super) trait Measured: Sized {
     fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError>;
     /// The finest step and the largest value, for a message.
     fn bounds(axis: AxisUnit) -> (String, String);
+}
+
+/// A value that its negative is one of too, so that every setting has a magnitude.
+fn with_magnitude(bits: i64) -> Result<i64, RangeError> {
+    if bits == i64::MIN { Err(RangeError::TooLarge) } else { Ok(bits) }
 }
 
 /// Step and largest value of the fixed point, in the base of a dimension.
@@ -60,7 +80,7 @@ impl Measured for Speed {
         axis.speed()
     }
     fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
-        to_ulps(value, rounding).map(Self::from_bits)
+        to_ulps(value, rounding).and_then(with_magnitude).map(Self::from_bits)
     }
     fn bounds(axis: AxisUnit) -> (String, String) {
         fixed_point_bounds(&format!("{}/s", axis.symbol()))
@@ -72,10 +92,24 @@ impl Measured for Acceleration {
         axis.acceleration()
     }
     fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
-        to_ulps(value, rounding).map(Self::from_bits)
+        let bits = to_ulps(value, rounding).and_then(with_magnitude)?;
+        // One that was measured beyond the range counts as the largest: no limit may be that.
+        if bits.abs() == i64::MAX { Err(RangeError::TooLarge) } else { Ok(Self::from_bits(bits)) }
     }
     fn bounds(axis: AxisUnit) -> (String, String) {
         fixed_point_bounds(&format!("{}/s^2", axis.symbol()))
+    }
+}
+
+impl Measured for Jerk {
+    fn dimension(axis: AxisUnit) -> Dimension {
+        axis.jerk()
+    }
+    fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
+        to_ulps(value, rounding).map(Self::from_bits)
+    }
+    fn bounds(axis: AxisUnit) -> (String, String) {
+        fixed_point_bounds(&format!("{}/s^3", axis.symbol()))
     }
 }
 
@@ -102,7 +136,13 @@ pub(super) fn example(key: &str, dimension: Dimension) -> &'static str {
         ("max_speed", Dimension::Speed) => "3 m/s",
         ("max_speed", _) => "3600 deg/s",
         ("margin", Dimension::Speed) => "50 mm/s",
+        ("margin", Dimension::Acceleration) => "0.3 m/s^2",
+        ("margin", Dimension::AngularAcceleration) => "30 deg/s^2",
         ("margin", _) => "20 deg/s",
+        ("low", Dimension::Speed) => "-250 mm/s",
+        ("low", Dimension::AngularSpeed) => "-90 deg/s",
+        ("low", Dimension::Acceleration) => "-2 m/s^2",
+        ("low", _) => "-360 deg/s^2",
         ("speed_window" | "standstill_speed", Dimension::Speed) => "10 mm/s",
         ("speed_window" | "standstill_speed", _) => "5 deg/s",
         (_, dimension) => dimension.sample(),
@@ -189,16 +229,17 @@ impl<'r> Section<'r> {
         let (key, title) = (entry.key, &self.title);
         let refuse =
             |message, label, way_out| Err(self.reader.refuse(text.span.clone(), message, label, way_out));
-        if quantity.value.is_negative() {
-            let way_out = match rule.zero {
-                true => "write zero or a positive value: what is meant is a magnitude".to_owned(),
-                false => {
+        let negative = quantity.value.is_negative();
+        if negative && rule.least != Least::Signed {
+            let way_out = match rule.least {
+                Least::AboveZero => {
                     "write a positive value: what is meant is a magnitude, for both directions".to_owned()
                 }
+                _ => "write zero or a positive value: what is meant is a magnitude".to_owned(),
             };
             return refuse(format!("`{key}` of {title} must not be negative"), "negative", way_out);
         }
-        if quantity.value.is_zero() && !rule.zero {
+        if quantity.value.is_zero() && rule.least == Least::AboveZero {
             let way_out = format!("write a positive value, for example \"{}\"", example(key, dimension));
             return refuse(format!("`{key}` of {title} must be above zero"), "zero", way_out);
         }
@@ -208,12 +249,19 @@ impl<'r> Section<'r> {
             Err(RangeError::TooFine) => refuse(
                 format!("`{key}` of {title} is smaller than the step of {step} it is held in"),
                 "would be rounded to zero",
-                format!("write at least {step}{}", if rule.zero { ", or zero" } else { "" }),
+                match (rule.least, negative) {
+                    (Least::AboveZero, _) => format!("write at least {step}"),
+                    (_, false) => format!("write at least {step}, or zero"),
+                    (_, true) => format!("write -{step} or less, or zero"),
+                },
             ),
             Err(RangeError::TooLarge | RangeError::Negative) => refuse(
                 format!("`{key}` of {title} is too large"),
                 "beyond the range",
-                format!("write at most {largest}; is the unit the right one?"),
+                match negative {
+                    true => format!("write -{largest} or more; is the unit the right one?"),
+                    false => format!("write at most {largest}; is the unit the right one?"),
+                },
             ),
         }
     }

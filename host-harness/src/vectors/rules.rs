@@ -146,6 +146,7 @@ impl Track<'_> {
     fn stop(&mut self, part: Part, by: &By, seen: &Now<'_>, half: &mut Half, now: u64) {
         let (target, within) = match by {
             By::Ramp { standstill_speed, within, .. } => (Some(standstill_speed.value), within.as_ref()),
+            By::Deceleration { within, .. } => (None, within.as_ref()),
             By::Time { within } => (None, Some(within)),
         };
         let within = within.map(|within| within.value.as_nanos());
@@ -176,7 +177,7 @@ impl Track<'_> {
     fn line(&mut self, part: Part, side: usize, seen: &Now<'_>, half: &mut Half) {
         let Some(ramp) = ramp_of(seen.kind) else { return };
         let target = match seen.kind {
-            MonitorKind::SpeedLimit { limit, .. } => limit.value,
+            MonitorKind::SpeedLimit { limit, .. } => limit.smaller(),
             MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => standstill_speed.value,
             _ => return,
         }

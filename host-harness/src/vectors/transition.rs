@@ -4,7 +4,7 @@ use super::edge;
 use super::play::Sensor;
 use monitor_core::Span;
 
-use crate::setup::{By, InputLines, MonitorKind, MonitorSetup, OneSided, Setup, Until};
+use crate::setup::{By, InputLines, LimitSetup, MonitorKind, MonitorSetup, OneSided, Setup, Until};
 
 /// A part of the axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -198,7 +198,13 @@ impl List<'_> {
                 return;
             }
             MonitorKind::Stop { until, by } => self.stop(part, until, by),
-            MonitorKind::Standstill(_) | MonitorKind::SpeedLimit { .. } => {}
+            MonitorKind::Standstill(_)
+            | MonitorKind::SpeedLimit { .. }
+            | MonitorKind::SpeedRange(_)
+            | MonitorKind::Direction { .. }
+            | MonitorKind::AccelerationLimit { .. }
+            | MonitorKind::AccelerationRange(_)
+            | MonitorKind::TravelLimit { .. } => {}
         }
         let blind = (!needs_speed(&monitor.kind)).then_some("it needs no speed");
         self.add(part, "warming up", blind);
@@ -214,6 +220,7 @@ impl List<'_> {
     fn stop(&mut self, part: Part, until: &Until, by: &By) {
         let (ramp, within) = match by {
             By::Ramp { within, .. } => (true, within.is_some()),
+            By::Deceleration { within, .. } => (false, within.is_some()),
             By::Time { .. } => (false, true),
         };
         self.add(part, "complete by its line", (!ramp).then_some("it has no line"));
@@ -252,7 +259,7 @@ impl List<'_> {
         self.add(part, name::WITHIN, deaf);
         self.add(part, name::BEYOND, deaf);
         let limit = match kind {
-            MonitorKind::SpeedLimit { limit, .. } => Some(limit.value.to_bits()),
+            MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => Some(limit.value.to_bits()),
             kind => super::cases::windows_of(kind).map(|windows| windows.speed_window.value.to_bits()),
         };
         let window = self.setup.speed.window.value.as_nanos();
@@ -303,11 +310,18 @@ pub(super) fn watches(kind: &MonitorKind) -> bool {
     match kind {
         MonitorKind::TorqueOff => false,
         MonitorKind::Stop { by: By::Time { .. }, until: Until::TorqueOff } => false,
-        MonitorKind::Standstill(_) | MonitorKind::SpeedLimit { .. } | MonitorKind::Stop { .. } => true,
+        MonitorKind::Standstill(_)
+        | MonitorKind::SpeedLimit { .. }
+        | MonitorKind::SpeedRange(_)
+        | MonitorKind::Direction { .. }
+        | MonitorKind::AccelerationLimit { .. }
+        | MonitorKind::AccelerationRange(_)
+        | MonitorKind::TravelLimit { .. }
+        | MonitorKind::Stop { .. } => true,
     }
 }
 
 /// Whether a monitor ever needs a speed.
 fn needs_speed(kind: &MonitorKind) -> bool {
-    watches(kind)
+    watches(kind) && !matches!(kind, MonitorKind::Direction { .. } | MonitorKind::TravelLimit { .. })
 }

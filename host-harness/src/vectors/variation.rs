@@ -4,8 +4,8 @@ use monitor_core::{Acceleration, Levels, Position, Span, Speed};
 
 use crate::replay::{ReplayAxis, axis_of_points};
 use crate::setup::{
-    By, DemandLevel, DualSetup, InputLines, MonitorKind, OneSided, Pairing, RampSetup, Setting, Setup,
-    Source, StandstillSetup, Until, WarmUp,
+    By, DemandLevel, DualSetup, InputLines, LimitSetup, MonitorKind, OneSided, Pairing, RampSetup, Setting,
+    Setup, Source, StandstillSetup, Until, WarmUp,
 };
 
 /// What a setting belongs to.
@@ -280,7 +280,7 @@ impl List<'_> {
             number("position_window", |kind, by| nudge(windows(kind).map(|w| &mut w.position_window), by));
             number("speed_window", |kind, by| nudge(windows(kind).map(|w| &mut w.speed_window), by));
             number("limit", |kind, by| match kind {
-                MonitorKind::SpeedLimit { limit, .. } => nudge(Some(limit), by),
+                MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => nudge(Some(limit), by),
                 _ => false,
             });
             number("delay", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.delay), by));

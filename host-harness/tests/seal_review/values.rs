@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 
 use host_harness::seal::{Fit, Review, Value, seal, sheet};
 use host_harness::setup::{
-    By, InputLines, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup, Until,
+    By, InputLines, LimitSetup, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup, Until,
 };
-use monitor_core::{Acceleration, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
 
 use super::{FULL, full, parsed, sealed};
 
@@ -45,12 +45,13 @@ macro_rules! step {
     };
 }
 
-step!(Position Speed Acceleration);
+step!(Position Speed Acceleration Jerk);
 
 fn of_ramp(path: &str, ramp: &mut RampSetup, nth: &mut impl FnMut(String, &mut dyn Step)) {
     nth(format!("{path}.ramp.delay"), &mut ramp.delay);
     nth(format!("{path}.ramp.deceleration"), &mut ramp.deceleration);
     nth(format!("{path}.ramp.margin"), &mut ramp.margin);
+    ramp.jerk.iter_mut().for_each(|jerk| nth(format!("{path}.ramp.jerk"), jerk));
 }
 
 fn of_windows(path: &str, windows: &mut StandstillSetup, nth: &mut impl FnMut(String, &mut dyn Step)) {
@@ -63,9 +64,26 @@ fn of_monitor(path: &str, kind: &mut MonitorKind, nth: &mut impl FnMut(String, &
         MonitorKind::TorqueOff => {}
         MonitorKind::Standstill(windows) => of_windows(path, windows, nth),
         MonitorKind::SpeedLimit { limit, ramp } => {
-            nth(format!("{path}.limit"), limit);
+            match limit {
+                LimitSetup::Both(limit) => nth(format!("{path}.limit"), limit),
+                LimitSetup::Each { positive, negative } => {
+                    nth(format!("{path}.positive"), positive);
+                    nth(format!("{path}.negative"), negative);
+                }
+            }
             ramp.iter_mut().for_each(|ramp| of_ramp(path, ramp, nth));
         }
+        MonitorKind::SpeedRange(range) => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+        }
+        MonitorKind::Direction { tolerance, .. } => nth(format!("{path}.tolerance"), tolerance),
+        MonitorKind::AccelerationLimit { limit } => nth(format!("{path}.limit"), limit),
+        MonitorKind::AccelerationRange(range) => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+        }
+        MonitorKind::TravelLimit { increment } => nth(format!("{path}.increment"), increment),
         MonitorKind::Stop { until, by } => {
             if let Until::Standstill(windows) = until {
                 of_windows(path, windows, nth);
@@ -73,6 +91,13 @@ fn of_monitor(path: &str, kind: &mut MonitorKind, nth: &mut impl FnMut(String, &
             match by {
                 By::Ramp { ramp, standstill_speed, within } => {
                     of_ramp(path, ramp, nth);
+                    nth(format!("{path}.standstill_speed"), standstill_speed);
+                    within.iter_mut().for_each(|within| nth(format!("{path}.within"), within));
+                }
+                By::Deceleration { braking, standstill_speed, within } => {
+                    nth(format!("{path}.braking.delay"), &mut braking.delay);
+                    nth(format!("{path}.braking.deceleration"), &mut braking.deceleration);
+                    nth(format!("{path}.braking.margin"), &mut braking.margin);
                     nth(format!("{path}.standstill_speed"), standstill_speed);
                     within.iter_mut().for_each(|within| nth(format!("{path}.within"), within));
                 }
@@ -103,6 +128,10 @@ fn numbers(setup: &mut Setup, nth: &mut impl FnMut(String, &mut dyn Step)) {
     }
     for (i, monitor) in setup.monitors.iter_mut().enumerate() {
         nth(format!("monitor.{i}.on_delay"), &mut monitor.on_delay);
+        monitor
+            .allowed_overrun
+            .iter_mut()
+            .for_each(|overrun| nth(format!("monitor.{i}.allowed_overrun"), overrun));
         of_monitor(&format!("monitor.{i}"), &mut monitor.kind, nth);
     }
     if let Some(rule) = &mut setup.discrepancy {

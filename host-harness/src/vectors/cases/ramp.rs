@@ -33,7 +33,7 @@ pub(super) fn cases(book: &mut Book<'_>) {
             waiting(book, number, sign);
             capped(book, number, sign);
             if let MonitorKind::SpeedLimit { limit, .. } = &monitor.kind {
-                landing(book, number, sign, i128::from(limit.value.to_bits()));
+                landing(book, number, sign, i128::from(limit.smaller().to_bits()));
             }
         }
     }
@@ -107,7 +107,7 @@ fn capped(book: &mut Book<'_>, monitor: usize, sign: i128) {
         }
         one_capped(book, monitor, other, sign, entry_speed(book.setup, monitor));
         if let MonitorKind::SpeedLimit { limit, .. } = &setup.kind {
-            let fast = (i128::from(limit.value.to_bits()) * 5 / 4).min(possible * 15 / 16);
+            let fast = (i128::from(limit.smaller().to_bits()) * 5 / 4).min(possible * 15 / 16);
             one_capped(book, monitor, other, sign, fast);
         }
     }

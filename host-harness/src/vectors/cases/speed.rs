@@ -2,7 +2,7 @@
 
 use super::template::patience;
 use super::{Book, CHANNELS, every_way, hold, ramp_of, stop, towards, windows_of};
-use crate::setup::MonitorKind;
+use crate::setup::{LimitSetup, MonitorKind};
 use crate::vectors::edge::{self, Pace};
 use crate::vectors::play::{Play, Side};
 
@@ -33,7 +33,7 @@ fn is_stop(book: &Book<'_>, monitor: usize) -> bool {
 fn constant_limit(book: &Book<'_>, monitor: usize) -> Option<i128> {
     let kind = &book.setup.monitors[monitor].kind;
     let limit = match kind {
-        MonitorKind::SpeedLimit { limit, .. } => limit.value,
+        MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => limit.value,
         _ => windows_of(kind)?.speed_window.value,
     };
     Some(i128::from(limit.to_bits()))

@@ -34,9 +34,13 @@ pub(super) fn cases(book: &mut Book<'_>) {
 
 fn within_of(book: &Book<'_>, monitor: usize) -> Option<u64> {
     match &book.setup.monitors[monitor].kind {
-        MonitorKind::Stop { by: By::Time { within } | By::Ramp { within: Some(within), .. }, .. } => {
-            Some(within.value.as_nanos())
-        }
+        MonitorKind::Stop {
+            by:
+                By::Time { within }
+                | By::Ramp { within: Some(within), .. }
+                | By::Deceleration { within: Some(within), .. },
+            ..
+        } => Some(within.value.as_nanos()),
         _ => None,
     }
 }

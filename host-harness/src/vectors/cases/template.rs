@@ -11,7 +11,7 @@ use crate::vectors::play::{Play, Side};
 pub(super) fn entry_speed(setup: &Setup, monitor: usize) -> i128 {
     let possible = setup.a.max_speed.value.min(setup.b.max_speed.value).to_bits();
     let target = match &setup.monitors[monitor].kind {
-        MonitorKind::SpeedLimit { limit, .. } => limit.value.to_bits(),
+        MonitorKind::SpeedLimit { limit, .. } => limit.smaller().to_bits(),
         MonitorKind::Stop { by: crate::setup::By::Ramp { standstill_speed, .. }, .. } => {
             standstill_speed.value.to_bits()
         }
