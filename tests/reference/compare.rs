@@ -253,6 +253,7 @@ fn reset(reset: monitor_core::Reset) -> Reset {
         monitor_core::Reset::ChannelFaulted => Reset::Refused(Refusal::Channel),
         monitor_core::Reset::WarmingUp => Reset::Refused(Refusal::WarmingUp),
         monitor_core::Reset::Violated => Reset::Refused(Refusal::Violation),
+        monitor_core::Reset::Unreferenced => unreachable!("no setup has such a rule"),
         monitor_core::Reset::InputFaulted => Reset::Refused(Refusal::Input),
     }
 }

@@ -127,6 +127,7 @@ pub(super) const fn reset(result: Reset) -> &'static str {
         Reset::WarmingUp => "refused: a monitor is warming up",
         Reset::Violated => "refused: a rule is violated",
         Reset::InputFaulted => "refused: an input is faulted",
+        Reset::Unreferenced => "refused: a position has no reference",
     }
 }
 

@@ -101,6 +101,11 @@ impl Number {
         Self { rounding: Rounding::Up, ..self }
     }
 
+    /// A setting that has no stricter side.
+    pub(super) fn nearest(self) -> Self {
+        Self { rounding: Rounding::Nearest, ..self }
+    }
+
     /// Travel of a count, of either sign; stored as its size and its sign.
     pub(super) fn per_count(nano: u64, reversed: bool) -> Self {
         let steps = if reversed { -i128::from(nano) } else { nano.into() };
@@ -164,6 +169,7 @@ impl Grid {
         match self {
             Self::Ulp(1) => unit.speed(),
             Self::Ulp(2) => unit.acceleration(),
+            Self::Ulp(3) => unit.jerk(),
             Self::Ulp(_) | Self::NanoUlp => unit.position(),
             Self::Nanosecond => Dimension::Time,
         }

@@ -2,8 +2,8 @@
 
 use monitor_core::seal::Image;
 use monitor_core::{
-    Allowed, AxisConfig, Channel, Demand, InputConfig, InputSet, Lines, MonitorParts, NoOwn, OneSided,
-    Pairing, Ramp, Rule, Span, Standstill, Supervision, Until, WarmUp,
+    Allowed, AxisConfig, Channel, Demand, Demands, InputConfig, InputSet, Lines, MonitorParts, MonitorSet,
+    NoOwn, OneSided, Pairing, Ramp, Referencing, Rule, Span, Standstill, Supervision, Until, WarmUp,
 };
 
 use super::held::{Number, Value};
@@ -91,6 +91,21 @@ impl Listing {
         self.number(format!("{path}.unit_per_count"), per_count);
         self.number(format!("{path}.max_speed"), source.max_speed());
         self.number(format!("{path}.timeout"), source.timeout());
+        match config.referencing(channel) {
+            Referencing::None => {
+                self.put(Value::word(format!("{path}.reference"), "none", 0, 1));
+            }
+            Referencing::Absolute { offset } => {
+                self.put(Value::word(format!("{path}.reference"), "absolute", 1, 1));
+                self.number(format!("{path}.offset"), Number::from(offset).nearest());
+            }
+            Referencing::Event { input, position } => {
+                self.put(Value::word(format!("{path}.reference"), "event", 2, 1));
+                let word = format!("input {}", input.index());
+                self.put(Value::word(format!("{path}.reference_input"), word, input.index().into(), 1));
+                self.number(format!("{path}.reference_position"), Number::from(position).nearest());
+            }
+        }
     }
 
     fn speed(&mut self, points: u16, config: &Config) {
@@ -151,11 +166,22 @@ impl Listing {
             Rule::AccelerationLimit(_) => ("acceleration-limit", 6),
             Rule::AccelerationRange(_) => ("acceleration-range", 7),
             Rule::TravelLimit(_) => ("travel-limit", 8),
+            Rule::PositionRange(_) => ("position-range", 9),
+            Rule::CamOutput(_) => ("cam-output", 10),
+            Rule::SpeedOutput(_) => ("speed-output", 11),
+            Rule::BrakeOutput(_) => ("brake-output", 12),
             Rule::Own(never) => match *never {},
         };
         self.put(Value::word(format!("{path}.kind"), kind, code, 1));
-        self.put(demand(format!("{path}.demand"), monitor.demand, inputs));
+        self.demand(&path, monitor.demand, inputs);
         self.number(format!("{path}.on_delay"), monitor.on_delay);
+        match monitor.reaction {
+            Some(stop) => {
+                let word = format!("first the stop, monitor {}", stop.index());
+                self.put(Value::word(format!("{path}.reaction"), word, stop.index().into(), 1));
+            }
+            None => self.put(Value::word(format!("{path}.reaction"), "torque-off", 0, 1)),
+        }
         match monitor.allowed_overrun {
             Some(distance) => self.number(format!("{path}.allowed_overrun"), distance),
             None => self.put(Value::word(format!("{path}.allowed_overrun"), "not bounded", 0, 1)),
@@ -201,7 +227,55 @@ impl Listing {
                 self.number(format!("{path}.high"), rule.high());
             }
             Rule::TravelLimit(rule) => self.number(format!("{path}.increment"), rule.increment()),
+            Rule::PositionRange(rule) => {
+                self.number(format!("{path}.low"), Number::from(rule.low()).up());
+                self.number(format!("{path}.high"), rule.high());
+            }
+            Rule::CamOutput(rule) => {
+                self.number(format!("{path}.low"), Number::from(rule.low()).up());
+                self.number(format!("{path}.high"), rule.high());
+                self.number(format!("{path}.hysteresis"), Number::from(rule.hysteresis()).up());
+            }
+            Rule::SpeedOutput(rule) => {
+                self.number(format!("{path}.threshold"), rule.threshold());
+                self.number(format!("{path}.hysteresis"), Number::from(rule.hysteresis()).up());
+            }
+            Rule::BrakeOutput(rule) => self.number(format!("{path}.delay"), rule.delay()),
             Rule::Own(never) => match *never {},
+        }
+    }
+
+    /// What demands a monitor, one line for each way.
+    fn demand(&mut self, path: &str, demand: Demand, inputs: &[Option<String>]) {
+        let any = match demand {
+            // Stored as a byte that says so, without a set.
+            Demand::Always => {
+                return self.put(Value::word(format!("{path}.demand"), "always active", 0, 1));
+            }
+            Demand::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
+            Demand::Any(any) => any,
+        };
+        for (key, word, set) in
+            [("demand", "any of input", any.inputs), ("demand_not", "unless all of input", any.not_inputs)]
+        {
+            if !set.is_empty() {
+                let numbers: Vec<_> = set.iter().map(|input| input.index().to_string()).collect();
+                let names = set.iter().map(|input| inputs.get(usize::from(input.index())).cloned().flatten());
+                let names: Option<Vec<_>> = names.collect();
+                let word = format!("{word} {}", numbers.join(", "));
+                let value = Value::word(format!("{path}.{key}"), word, InputSet::to_bits(set), 4);
+                self.put(value.named(names.map(|names| names.join(", "))));
+            }
+        }
+        for (key, word, set) in [
+            ("demand_output", "any of output, monitor", any.outputs),
+            ("demand_not_output", "unless all of output, monitor", any.not_outputs),
+        ] {
+            if !set.is_empty() {
+                let numbers: Vec<_> = set.iter().map(|output| output.index().to_string()).collect();
+                let word = format!("{word} {}", numbers.join(", "));
+                self.put(Value::word(format!("{path}.{key}"), word, MonitorSet::to_bits(set), 4));
+            }
         }
     }
 
@@ -289,18 +363,4 @@ pub(super) fn effective_window(config: &Config, points: u16) -> (Span, Span) {
 
 fn heading(what: &str, i: usize, name: Option<&str>) -> String {
     name.map_or_else(|| format!("{what} {i}"), |name| format!("{what} {i}: {name}"))
-}
-
-fn demand(path: String, demand: Demand, inputs: &[Option<String>]) -> Value {
-    match demand {
-        // Stored as a byte that says so, without a set.
-        Demand::Always => Value::word(path, "always active", 0, 1),
-        Demand::AnyOf(set) => {
-            let numbers: Vec<_> = set.iter().map(|input| input.index().to_string()).collect();
-            let word = format!("any of input {}", numbers.join(", "));
-            let names = set.iter().map(|input| inputs.get(usize::from(input.index())).cloned().flatten());
-            let names: Option<Vec<_>> = names.collect();
-            Value::word(path, word, InputSet::to_bits(set), 4).named(names.map(|names| names.join(", ")))
-        }
-    }
 }

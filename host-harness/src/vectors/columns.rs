@@ -12,9 +12,11 @@
 //! | `a_fault`, `b_fault` | `none`, `invalid`, `out-of-order`, `stale`, `implausible` or `range` |
 //! | `demanding`, `input_faults` | inputs that demand, and those that became faulted at this frame, one bit each |
 //! | `active` | active monitors, one bit each |
+//! | `outputs` | outputs that are true, one bit each |
+//! | `a_unreferenced`, `b_unreferenced` | active monitors that need a referenced position, on the channels that have none |
 //! | `a_violated`, `b_violated`, `a_tripped`, `b_tripped` | monitors that are violated at this frame, and those that tripped at it |
 //! | `position_discrepancy_tripped`, `speed_discrepancy_tripped` | 1 at the frame of such a trip, else 0 |
-//! | `reset` | `none`, `accepted`, or `refused-` and the reason: `channel`, `warming-up`, `violation`, `input` |
+//! | `reset` | `none`, `accepted`, or `refused-` and the reason: `channel`, `warming-up`, `violation`, `input`, `reference` |
 //!
 //! At a frame that is a clock fault all columns but `clock_fault` are 0 or `none`: nothing was evaluated.
 //! Sets are hexadecimal (`0x5`); a log may write any number in decimal too, and words as their place in the list above, from 0.
@@ -26,14 +28,21 @@ pub const STIMULUS: [&str; 10] =
     ["case", "frame", "now_ns", "a", "a_captured_ns", "a_raw", "b", "b_captured_ns", "b_raw", "levels"];
 
 /// How many columns an outcome has.
-pub const OUTCOMES: usize = 15;
+pub const OUTCOMES: usize = 18;
 
 /// The words for a fault; their places are the numbers.
 pub const FAULTS: [&str; 6] = ["none", "invalid", "out-of-order", "stale", "implausible", "range"];
 
 /// The words for a reset; their places are the numbers.
-pub const RESETS: [&str; 6] =
-    ["none", "accepted", "refused-channel", "refused-warming-up", "refused-violation", "refused-input"];
+pub const RESETS: [&str; 7] = [
+    "none",
+    "accepted",
+    "refused-channel",
+    "refused-warming-up",
+    "refused-violation",
+    "refused-input",
+    "refused-reference",
+];
 
 /// What a column of an outcome holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -75,6 +84,9 @@ pub const COLUMNS: [Column; OUTCOMES] = [
     column("demanding", Kind::Inputs, |o| o.demanding.to_bits()),
     column("input_faults", Kind::Inputs, |o| o.input_faults.to_bits()),
     column("active", Kind::Monitors, |o| o.active.to_bits()),
+    column("outputs", Kind::Monitors, |o| o.outputs.to_bits()),
+    column("a_unreferenced", Kind::Monitors, |o| o.unreferenced.a.to_bits()),
+    column("b_unreferenced", Kind::Monitors, |o| o.unreferenced.b.to_bits()),
     column("a_violated", Kind::Monitors, |o| o.violated.a.to_bits()),
     column("b_violated", Kind::Monitors, |o| o.violated.b.to_bits()),
     column("a_tripped", Kind::Monitors, |o| o.tripped.a.to_bits()),
@@ -109,6 +121,7 @@ const fn reset(reset: Option<Reset>) -> u32 {
         Some(Reset::WarmingUp) => 3,
         Some(Reset::Violated) => 4,
         Some(Reset::InputFaulted) => 5,
+        Some(Reset::Unreferenced) => 6,
     }
 }
 
@@ -243,7 +256,8 @@ mod tests {
         for kind in [Kind::Flag, Kind::Fault, Kind::Reset, Kind::Monitors, Kind::Inputs] {
             let values = match kind {
                 Kind::Flag => 0..2,
-                Kind::Fault | Kind::Reset => 0..6,
+                Kind::Fault => 0..6,
+                Kind::Reset => 0..7,
                 Kind::Monitors | Kind::Inputs => 0..70_000,
             };
             for value in values {

@@ -139,6 +139,7 @@ impl<'a> Track<'a> {
             Some(Reset::WarmingUp) => Some("reset refused: warming up"),
             Some(Reset::Violated) => Some("reset refused: a violation"),
             Some(Reset::InputFaulted) => Some("reset refused: an input"),
+            Some(Reset::Unreferenced) => Some("reset refused: a reference"),
         };
         if let Some(reset) = reset {
             self.count(Part::Axis, reset, true);

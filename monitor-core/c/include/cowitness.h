@@ -194,6 +194,11 @@
 #define CW_RESET_INPUT_FAULTED 5
 
 /**
+ * Refused: a rule needs a referenced position that a channel does not have.
+ */
+#define CW_RESET_UNREFERENCED 6
+
+/**
  * Positions, travels, speeds and accelerations are counted in 2^-24 of the axis unit (mm or deg; of that unit per second, per second
  * squared): so many bits are behind the binary point.
  */
@@ -322,6 +327,18 @@ typedef struct {
    * Active monitors.
    */
   uint32_t active;
+  /**
+   * Outputs that are true: never while the call was refused.
+   */
+  uint32_t outputs;
+  /**
+   * Active monitors that need a referenced position, and channel A has none.
+   */
+  uint32_t unreferenced_a;
+  /**
+   * Active monitors that need a referenced position, and channel B has none.
+   */
+  uint32_t unreferenced_b;
   /**
    * Monitors violated on channel A at this frame.
    */

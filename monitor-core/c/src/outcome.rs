@@ -31,6 +31,8 @@ pub const CW_RESET_WARMING_UP: u32 = 3;
 pub const CW_RESET_VIOLATED: u32 = 4;
 /// Refused: an input fault is present.
 pub const CW_RESET_INPUT_FAULTED: u32 = 5;
+/// Refused: a rule needs a referenced position that a channel does not have.
+pub const CW_RESET_UNREFERENCED: u32 = 6;
 
 /// What one frame came to. Sets have one bit for each, in the order of the setup, the first in the lowest bit.
 #[repr(C)]
@@ -47,6 +49,12 @@ pub struct cw_outcome {
     pub input_faults: u32,
     /// Active monitors.
     pub active: u32,
+    /// Outputs that are true: never while the call was refused.
+    pub outputs: u32,
+    /// Active monitors that need a referenced position, and channel A has none.
+    pub unreferenced_a: u32,
+    /// Active monitors that need a referenced position, and channel B has none.
+    pub unreferenced_b: u32,
     /// Monitors violated on channel A at this frame.
     pub violated_a: u32,
     /// Monitors violated on channel B at this frame.
@@ -92,6 +100,7 @@ const fn reset(reset: Option<Reset>) -> u32 {
         Some(Reset::WarmingUp) => CW_RESET_WARMING_UP,
         Some(Reset::Violated) => CW_RESET_VIOLATED,
         Some(Reset::InputFaulted) => CW_RESET_INPUT_FAULTED,
+        Some(Reset::Unreferenced) => CW_RESET_UNREFERENCED,
     }
 }
 
@@ -104,6 +113,9 @@ impl cw_outcome {
             demanding: 0,
             input_faults: 0,
             active: 0,
+            outputs: 0,
+            unreferenced_a: 0,
+            unreferenced_b: 0,
             violated_a: 0,
             violated_b: 0,
             tripped_a: 0,
@@ -127,6 +139,9 @@ impl cw_outcome {
             demanding: outcome.demanding.to_bits(),
             input_faults: outcome.input_faults.to_bits(),
             active: outcome.active.to_bits(),
+            outputs: outcome.outputs.to_bits(),
+            unreferenced_a: outcome.unreferenced.a.to_bits(),
+            unreferenced_b: outcome.unreferenced.b.to_bits(),
             violated_a: outcome.violated.a.to_bits(),
             violated_b: outcome.violated.b.to_bits(),
             tripped_a: outcome.tripped.a.to_bits(),
@@ -169,6 +184,7 @@ const fn reset_name(reset: u32) -> &'static CStr {
         CW_RESET_WARMING_UP => c"refused: a monitor is warming up",
         CW_RESET_VIOLATED => c"refused: a rule is violated",
         CW_RESET_INPUT_FAULTED => c"refused: an input is faulted",
+        CW_RESET_UNREFERENCED => c"refused: a position has no reference",
         _ => c"not a reset of this library",
     }
 }
