@@ -156,34 +156,38 @@ impl InputConfig {
     }
 }
 
-/// A line behind its filter.
+/// The two lines of an input behind their filter. Together, so that they take no room for alignment.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-struct Line {
-    /// The level in effect, as "demands".
-    effective: bool,
-    /// The level last read, and the frame at which it was first read so.
-    read: bool,
-    since: Instant,
+struct Pins {
+    /// The frame at which the level last read was first read.
+    since: [Instant; 2],
+    /// The levels last read, as "demands".
+    read: [bool; 2],
+    /// The levels in effect.
+    effective: [bool; 2],
 }
 
-impl Line {
-    fn first(level: bool, now: Instant) -> Self {
-        Self { effective: level, read: level, since: now }
+impl Pins {
+    fn first(levels: [bool; 2], now: Instant) -> Self {
+        Self { since: [now; 2], read: levels, effective: levels }
     }
 
-    fn update(&mut self, level: bool, now: Instant, filter: u64) {
-        if level != self.read {
-            self.read = level;
-            self.since = now;
-        }
-        // Bounded because frames go forward.
-        if now.as_nanos().wrapping_sub(self.since.as_nanos()) >= filter {
-            self.effective = self.read;
+    fn update(&mut self, levels: [bool; 2], now: Instant, filter: u64) {
+        let lines = self.since.iter_mut().zip(&mut self.read).zip(&mut self.effective).zip(levels);
+        for (((since, read), effective), level) in lines {
+            if level != *read {
+                *read = level;
+                *since = now;
+            }
+            // Bounded because frames go forward.
+            if now.as_nanos().wrapping_sub(since.as_nanos()) >= filter {
+                *effective = level;
+            }
         }
     }
 
-    fn is_settled(&self) -> bool {
+    fn are_settled(&self) -> bool {
         self.effective == self.read
     }
 }
@@ -204,7 +208,7 @@ enum Pair {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Input {
-    lines: [Line; 2],
+    pins: Pins,
     pair: Pair,
     started: bool,
     faulted: bool,
@@ -215,8 +219,9 @@ pub struct Input {
 impl Input {
     /// That has not been read.
     pub(crate) const NEW: Self = {
-        const LINE: Line = Line { effective: false, read: false, since: Instant::from_nanos(0) };
-        Self { lines: [LINE; 2], pair: Pair::Agree(false), started: false, faulted: false, proven: false }
+        let never = Instant::from_nanos(0);
+        let pins = Pins { since: [never; 2], read: [false; 2], effective: [false; 2] };
+        Self { pins, pair: Pair::Agree(false), started: false, faulted: false, proven: false }
     };
 
     /// Reads the lines at a frame; true when the input became faulted at it.
@@ -227,15 +232,12 @@ impl Input {
             Some(second) => (bits ^ second.invert) & second.mask != 0,
             None => level,
         };
-        let [first, second] = &mut self.lines;
         if self.started {
-            first.update(level, now, config.filter);
-            second.update(other, now, config.filter);
+            self.pins.update([level, other], now, config.filter);
         } else {
-            *first = Line::first(level, now);
-            *second = Line::first(other, now);
+            self.pins = Pins::first([level, other], now);
         }
-        let (a, b) = (first.effective, second.effective);
+        let [a, b] = self.pins.effective;
         let Some(dual) = config.second else {
             self.started = true;
             return false;
@@ -291,14 +293,13 @@ impl Input {
 
     /// Whether it demands: either channel, or a latched fault.
     pub(crate) fn demands(&self) -> bool {
-        let [first, second] = &self.lines;
-        first.effective || second.effective || self.faulted
+        self.pins.effective != [false; 2] || self.faulted
     }
 
     /// Whether both channels demand, and no fault is latched.
     pub(crate) const fn is_confirmed(&self) -> bool {
-        let [first, second] = &self.lines;
-        first.effective && second.effective && !self.faulted
+        let [first, second] = self.pins.effective;
+        first && second && !self.faulted
     }
 
     /// Whether a fault is latched.
@@ -309,8 +310,8 @@ impl Input {
 
     /// A latched fault that a reset may not clear yet.
     pub(crate) fn blocks_reset(&self) -> bool {
-        let [first, second] = &self.lines;
-        self.faulted && !(self.proven && first.effective == second.effective)
+        let [first, second] = self.pins.effective;
+        self.faulted && !(self.proven && first == second)
     }
 
     pub(crate) fn reset(&mut self) {
@@ -320,11 +321,10 @@ impl Input {
 
     /// Nothing will happen at a later frame unless a level changes.
     pub(crate) fn is_settled(&self) -> bool {
-        let [first, second] = &self.lines;
         // Both demanding at the frame of a fault proves nothing yet; at the next frame it does.
         let unproven = self.faulted && !self.proven;
         let agrees = matches!(self.pair, Pair::Agree(both) if !(both && unproven));
-        first.is_settled() && second.is_settled() && agrees
+        self.pins.are_settled() && agrees
     }
 }
 

@@ -47,9 +47,9 @@ pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
 pub use listing::MonitorParts;
 pub use monitor::{
     AccelerationLimit, AccelerationRange, Allowed, Bound, BrakeOutput, Braking, CamOutput, Check, Direction,
-    DirectionState, Monitor, Motion, NoOwn, OutputState, PositionRange, Ramp, Rule, RuleState, Side,
-    SpeedLimit, SpeedLimitState, SpeedOutput, SpeedRange, Standstill, StandstillState, Stop, StopState,
-    Supervision, TravelLimit, Until,
+    DirectionState, Monitor, Motion, NoOwn, OutputState, PositionRange, Ramp, RampState, Rule, RuleState,
+    Side, SpeedLimit, SpeedOutput, SpeedRange, Standstill, StandstillState, Stop, Supervision, TravelLimit,
+    Until,
 };
 pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 pub use scale::{CountRate, Scale, ScaleError, WindowAcceleration, WindowSpeed, WindowTravel};

@@ -8,7 +8,7 @@ use crate::input::{Button, Input};
 use crate::monitor::{Monitor, NoOwn, RuleState};
 use crate::outcome::{InputSet, MonitorSet, PerChannel};
 use crate::source::{Mark, Source};
-use crate::trip::{Latch, Trip, Tripped};
+use crate::trip::{Flags, Latch, OwnLatch, Trip, Tripped};
 use crate::units::{Instant, Speed};
 
 /// One monitor on one channel.
@@ -17,8 +17,6 @@ use crate::units::{Instant, Speed};
 pub(crate) struct Half<RuleState> {
     pub(crate) state: RuleState,
     pub(crate) latch: Latch,
-    /// When the monitor's demand became active.
-    pub(crate) demanded_at: Instant,
 }
 
 /// One channel: its source and its half of every monitor.
@@ -39,13 +37,14 @@ pub(crate) struct Side<const POINTS: usize, const MONITORS: usize, RuleState> {
     pub(crate) calm: Calm,
     /// Those beyond the monitors of the setup are not used.
     pub(crate) halves: [Half<RuleState>; MONITORS],
+    /// Of the latches of the halves.
+    pub(crate) flags: [Flags; MONITORS],
 }
 
 impl<const POINTS: usize, const MONITORS: usize, OwnState: Copy> Side<POINTS, MONITORS, RuleState<OwnState>> {
     /// Of an axis that has not been shown a frame.
     const NEW: Self = {
-        let never = Instant::from_nanos(0);
-        let half = Half { state: RuleState::None, latch: Latch::NEW, demanded_at: never };
+        let half = Half { state: RuleState::None, latch: Latch::NEW };
         Self {
             source: Source::new(),
             lost: false,
@@ -55,6 +54,7 @@ impl<const POINTS: usize, const MONITORS: usize, OwnState: Copy> Side<POINTS, MO
             limit_before: Speed::MAX,
             calm: Calm::NONE,
             halves: [half; MONITORS],
+            flags: [Flags::NONE; MONITORS],
         }
     };
 }
@@ -99,11 +99,13 @@ pub struct AxisState<
     pub(crate) inputs: [Input; INPUTS],
     pub(crate) button: Button,
     pub(crate) active: MonitorSet,
+    /// When the demand of each monitor became active.
+    pub(crate) demanded_at: [Instant; MONITORS],
     /// Monitors that are active although nothing demands them.
     pub(crate) carried: MonitorSet,
     pub(crate) references: References,
-    pub(crate) position_discrepancy: Latch,
-    pub(crate) speed_discrepancy: Latch,
+    pub(crate) position_discrepancy: OwnLatch,
+    pub(crate) speed_discrepancy: OwnLatch,
 }
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
@@ -134,10 +136,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             inputs: [Input::NEW; INPUTS],
             button: Button::new(),
             active: MonitorSet::NONE,
+            demanded_at: [zero; MONITORS],
             carried: MonitorSet::NONE,
             references: References::NONE,
-            position_discrepancy: Latch::NEW,
-            speed_discrepancy: Latch::NEW,
+            position_discrepancy: OwnLatch::NEW,
+            speed_discrepancy: OwnLatch::NEW,
         }
     }
 
@@ -185,14 +188,17 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// The latched trip of one rule, with its evidence.
     #[must_use]
     pub fn trip(&self, rule: Tripped) -> Option<Trip> {
-        let latch = match rule {
+        let (latch, flags) = match rule {
             Tripped::Monitor(id, channel) => {
-                &self.sides.of(channel).halves.get(usize::from(id.index()))?.latch
+                let (side, place) = (self.sides.of(channel), usize::from(id.index()));
+                (&side.halves.get(place)?.latch, *side.flags.get(place)?)
             }
-            Tripped::PositionDiscrepancy => &self.position_discrepancy,
-            Tripped::SpeedDiscrepancy => &self.speed_discrepancy,
+            Tripped::PositionDiscrepancy => {
+                (&self.position_discrepancy.latch, self.position_discrepancy.flags)
+            }
+            Tripped::SpeedDiscrepancy => (&self.speed_discrepancy.latch, self.speed_discrepancy.flags),
         };
-        latch.trip(rule)
+        latch.trip(flags, rule)
     }
 
     /// All latched trips: monitors in the order of the setup, channel A first, then the discrepancies.
@@ -213,3 +219,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         Self::new()
     }
 }
+
+/// Sixteen monitors on a target: with 17 stored readings and 8 inputs.
+const _: () =
+    assert!(size_of::<AxisState<17, 16, 8>>() <= 4096, "an axis of 16 monitors takes more than 4 KiB");

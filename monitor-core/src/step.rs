@@ -12,7 +12,7 @@ use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 use crate::scale::WindowSpeed;
 use crate::source::SourceConfig;
 use crate::state::{AxisState, Half, Side};
-use crate::trip::{Evidence, Moment, Tolerated};
+use crate::trip::{Evidence, Moment};
 use crate::units::{Instant, Span, Speed};
 
 /// Whoever wants to see checks.
@@ -181,8 +181,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             && a.calm.monitors == state.active.without(self.brakes)
             && b.calm.monitors == state.active.without(self.brakes)
             && has_references
-            && !state.position_discrepancy.is_violated()
-            && !state.speed_discrepancy.is_violated();
+            && !state.position_discrepancy.flags.is_violated()
+            && !state.speed_discrepancy.flags.is_violated();
         if !is_quiet {
             return Quiet::NOT;
         }
@@ -267,8 +267,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             };
             let PerChannel { a, b } = &mut state.sides;
             let (visible_a, visible_b) = (outcome.faults.a.is_none(), outcome.faults.b.is_none());
-            let ran_a = shared.run(a, &self.sources.a, Channel::A, speeds.a, visible_a, watch);
-            let ran_b = shared.run(b, &self.sources.b, Channel::B, speeds.b, visible_b, watch);
+            let demanded_at = &state.demanded_at;
+            let ran_a = shared.run(a, demanded_at, &self.sources.a, Channel::A, speeds.a, visible_a, watch);
+            let ran_b = shared.run(b, demanded_at, &self.sources.b, Channel::B, speeds.b, visible_b, watch);
             outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
             outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
             outcome.unreferenced.a = outcome.unreferenced.a.union(ran_a.unreferenced);
@@ -420,11 +421,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     fn update_limit_before(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        demanded_at: &[Instant],
         frame_before: Instant,
     ) {
         if side.calm.falls {
             let monitors = side.calm.monitors;
-            side.limit_before = limit_at(&self.monitors, &side.halves, monitors, frame_before);
+            side.limit_before = limit_at(&self.monitors, &side.halves, demanded_at, monitors, frame_before);
         }
     }
 
@@ -441,8 +443,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let outputs = state.outputs;
         // Of this frame, as far as they come before the monitor that is looked at.
         let (mut on, mut near) = (MonitorSet::NONE, MonitorSet::NONE);
-        self.update_limit_before(&mut state.sides.a, frame_before);
-        self.update_limit_before(&mut state.sides.b, frame_before);
+        self.update_limit_before(&mut state.sides.a, &state.demanded_at, frame_before);
+        self.update_limit_before(&mut state.sides.b, &state.demanded_at, frame_before);
         let mut active = MonitorSet::NONE;
         let mut carried = MonitorSet::NONE;
         for (i, (config, id)) in self.monitors.iter().zip((0..32).map(MonitorId::at)).enumerate() {
@@ -456,25 +458,29 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                         || !any.not_outputs.without(on).is_empty()
                 }
             } || state.stops.contains(id);
-            let (Some(a), Some(b)) = (state.sides.a.halves.get_mut(i), state.sides.b.halves.get_mut(i))
+            let PerChannel { a, b } = &mut state.sides;
+            let (Some(a), Some(b), Some(demanded_at)) =
+                (a.halves.get_mut(i), b.halves.get_mut(i), state.demanded_at.get_mut(i))
             else {
                 continue;
             };
             if demanded {
                 active = active.with(id);
                 if !before.contains(id) {
-                    for half in [&mut *a, &mut *b] {
-                        half.state = config.rule.fresh();
-                        half.demanded_at = now;
-                    }
+                    a.state = config.rule.fresh();
+                    b.state = a.state;
+                    *demanded_at = now;
                 }
             } else if before.contains(id) {
                 if config.rule.carries_on(&a.state) || config.rule.carries_on(&b.state) {
                     active = active.with(id);
                     carried = carried.with(id);
                 } else {
-                    a.latch.interrupt();
-                    b.latch.interrupt();
+                    for side in [&mut state.sides.a, &mut state.sides.b] {
+                        if let Some(flags) = side.flags.get_mut(i) {
+                            flags.interrupt();
+                        }
+                    }
                 }
             }
             if demanded && self.outputs.contains(id) {
@@ -569,22 +575,20 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let latch = &mut state.position_discrepancy;
             match apart {
                 Some(Apart { bound, .. }) if visible && bound.is_exceeded() => {
-                    let tolerated = Tolerated { on_delay: rule.discrepancy_time(), overrun: None };
                     outcome.position_discrepancy_tripped =
-                        latch.violated(&Evidence::Position(bound), &moment, &tolerated);
+                        latch.violated(&Evidence::Position(bound), &moment, rule.discrepancy_time());
                 }
-                _ => latch.interrupt(),
+                _ => latch.flags.interrupt(),
             }
         }
         if let Some(rule) = &self.speed_discrepancy {
             let latch = &mut state.speed_discrepancy;
             match rule.compare(speeds.a, speeds.b) {
                 Some(bound) if visible && bound.is_exceeded() => {
-                    let tolerated = Tolerated { on_delay: rule.discrepancy_time(), overrun: None };
                     outcome.speed_discrepancy_tripped =
-                        latch.violated(&Evidence::Speed(bound), &moment, &tolerated);
+                        latch.violated(&Evidence::Speed(bound), &moment, rule.discrepancy_time());
                 }
-                _ => latch.interrupt(),
+                _ => latch.flags.interrupt(),
             }
         }
     }
@@ -602,8 +606,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
         let violated = !outcome.violated.a.is_empty()
             || !outcome.violated.b.is_empty()
-            || state.position_discrepancy.is_violated()
-            || state.speed_discrepancy.is_violated();
+            || state.position_discrepancy.flags.is_violated()
+            || state.speed_discrepancy.flags.is_violated();
         if outcome.warming_up {
             return Reset::WarmingUp;
         }
@@ -617,12 +621,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             side.lost = false;
             side.latched = MonitorSet::NONE;
             side.unreferenced = MonitorSet::NONE;
-            for half in &mut side.halves {
-                half.latch.reset();
+            for flags in &mut side.flags {
+                flags.reset();
             }
         }
-        state.position_discrepancy.reset();
-        state.speed_discrepancy.reset();
+        state.position_discrepancy.flags.reset();
+        state.speed_discrepancy.flags.reset();
         for input in &mut state.inputs {
             input.reset();
         }
@@ -640,15 +644,20 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 fn limit_at<Own: Monitor>(
     monitors: &[MonitorConfig<Own>],
     halves: &[Half<RuleState<Own::State>>],
+    demanded_at: &[Instant],
     mut of: MonitorSet,
     at: Instant,
 ) -> Speed {
     let mut limit = Speed::MAX;
     while let Some(id) = of.pop() {
         let place = usize::from(id.index());
-        let (Some(config), Some(half)) = (monitors.get(place), halves.get(place)) else { break };
+        let (Some(config), Some(half), Some(demanded_at)) =
+            (monitors.get(place), halves.get(place), demanded_at.get(place))
+        else {
+            break;
+        };
         // Bounded because a monitor is calm only after its demand.
-        let since = Span::from_nanos(at.as_nanos().wrapping_sub(half.demanded_at.as_nanos()));
+        let since = Span::from_nanos(at.as_nanos().wrapping_sub(demanded_at.as_nanos()));
         if let Some(own) = config.rule.limit_at(&half.state, since) {
             limit = limit.min(own);
         }
@@ -686,13 +695,14 @@ impl<Own: Monitor> Shared<'_, Own> {
     fn run<const POINTS: usize, const MONITORS: usize, W: Watch>(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
+        demanded_at: &[Instant],
         source: &SourceConfig,
         channel: Channel,
         speed: Option<WindowSpeed>,
         visible: bool,
         watch: &mut W,
     ) -> Ran {
-        let Side { source: readings, calm, halves, limit_before, latched, declared, .. } = side;
+        let Side { source: readings, calm, halves, flags, limit_before, latched, declared, .. } = side;
         let lasts = visible && !calm.falls && calm.holds(readings);
         if W::WATCHES || !lasts {
             *calm = Calm::NONE;
@@ -717,7 +727,10 @@ impl<Own: Monitor> Shared<'_, Own> {
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
             let (Some(config), Some(half)) = (monitors.get(place), halves.get_mut(place)) else { break };
-            let Half { state, latch, demanded_at } = half;
+            let (Some(flags), Some(demanded_at)) = (flags.get_mut(place), demanded_at.get(place)) else {
+                break;
+            };
+            let Half { state, latch } = half;
             motion.demanded_at = *demanded_at;
             let check = config.rule.check(state, &motion);
             ran.withdraws |= check.withdraws;
@@ -726,7 +739,7 @@ impl<Own: Monitor> Shared<'_, Own> {
                 limit = limit.min(in_force);
             }
             if !visible {
-                latch.interrupt();
+                flags.interrupt();
                 continue;
             }
             watch.see(id, channel, &check);
@@ -735,7 +748,7 @@ impl<Own: Monitor> Shared<'_, Own> {
                 ran.unreferenced = ran.unreferenced.with(id);
             }
             let Some(evidence) = Evidence::of(&check) else {
-                latch.interrupt();
+                flags.interrupt();
                 if !W::WATCHES && !check.warming_up && !check.unreferenced {
                     let reach = *config.reach.of(channel);
                     calm.consider(id, (&config.rule, state), &check, reach, W::FOLLOWS, &mut falling);
@@ -744,7 +757,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             };
             ran.violated = ran.violated.with(id);
             let moment = Moment { now, before, demanded_at: *demanded_at };
-            if latch.violated(&evidence, &moment, &config.tolerated) {
+            if latch.violated(flags, &evidence, &moment, &config.tolerated) {
                 ran.tripped = ran.tripped.with(id);
             }
         }

@@ -94,14 +94,53 @@ pub struct Trip {
     pub evidence: Evidence,
 }
 
-/// What kind of value an [`Evidence`] has.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+/// What is remembered of a [`Latch`] beside its numbers, in one byte: kept apart from them, it takes no room for alignment.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-enum Quantity {
-    Position,
-    Speed,
-    Acceleration,
-    Overrun,
+pub(crate) struct Flags(u8);
+
+impl Flags {
+    pub(crate) const NONE: Self = Self(0);
+    const VIOLATED: u8 = 1;
+    const TRIPPED: u8 = 2;
+    /// The observed value is below its limit.
+    const BELOW: u8 = 4;
+    /// What kind of value the evidence of the trip has.
+    const KIND: u8 = 0x18;
+    const SPEED: u8 = 0x08;
+    const ACCELERATION: u8 = 0x10;
+    const OVERRUN: u8 = 0x18;
+
+    const fn has(self, flag: u8) -> bool {
+        self.0 & flag != 0
+    }
+
+    /// Not violated at this frame, not evaluated or not active: the violation is not unbroken.
+    #[inline]
+    pub(crate) fn interrupt(&mut self) {
+        self.0 &= !Self::VIOLATED;
+    }
+
+    #[inline]
+    pub(crate) const fn is_violated(self) -> bool {
+        self.has(Self::VIOLATED)
+    }
+
+    /// Only while it is not violated: the next violation then begins anew.
+    pub(crate) fn reset(&mut self) {
+        self.0 = 0;
+    }
+
+    fn trip(&mut self, evidence: &Evidence) {
+        let (kind, side) = match evidence {
+            Evidence::Position(bound) => (0, bound.side),
+            Evidence::Speed(bound) => (Self::SPEED, bound.side),
+            Evidence::Acceleration(bound) => (Self::ACCELERATION, bound.side),
+            Evidence::Overrun(bound) => (Self::OVERRUN, bound.side),
+        };
+        let below = if side == Side::Below { Self::BELOW } else { 0 };
+        self.0 = Self::VIOLATED | Self::TRIPPED | kind | below;
+    }
 }
 
 /// The instants that a violation is timed by.
@@ -140,34 +179,44 @@ pub(crate) struct Latch {
     /// Before a trip, the overrun of the violation that lasts.
     observed: i64,
     limit: i64,
-    quantity: Quantity,
-    side: Side,
-    violated: bool,
-    tripped: bool,
+}
+
+/// A latch of its own, with its flags.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct OwnLatch {
+    pub(crate) latch: Latch,
+    pub(crate) flags: Flags,
+}
+
+impl OwnLatch {
+    pub(crate) const NEW: Self = Self { latch: Latch::NEW, flags: Flags::NONE };
+
+    pub(crate) fn violated(&mut self, evidence: &Evidence, moment: &Moment, on_delay: Span) -> bool {
+        let tolerated = Tolerated { on_delay, overrun: None };
+        self.latch.violated(&mut self.flags, evidence, moment, &tolerated)
+    }
 }
 
 impl Latch {
     pub(crate) const NEW: Self = {
         let never = Instant::from_nanos(0);
-        Self {
-            violated_since: never,
-            demanded_at: never,
-            tripped_at: never,
-            observed: 0,
-            limit: 0,
-            quantity: Quantity::Position,
-            side: Side::Above,
-            violated: false,
-            tripped: false,
-        }
+        Self { violated_since: never, demanded_at: never, tripped_at: never, observed: 0, limit: 0 }
     };
 
     /// Violated at this frame. True when the rule trips at it.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
     #[cfg_attr(not(target_pointer_width = "32"), inline)]
-    pub(crate) fn violated(&mut self, evidence: &Evidence, moment: &Moment, tolerated: &Tolerated) -> bool {
-        let lasts = core::mem::replace(&mut self.violated, true);
-        if self.tripped {
+    pub(crate) fn violated(
+        &mut self,
+        flags: &mut Flags,
+        evidence: &Evidence,
+        moment: &Moment,
+        tolerated: &Tolerated,
+    ) -> bool {
+        let lasts = flags.is_violated();
+        flags.0 |= Flags::VIOLATED;
+        if flags.has(Flags::TRIPPED) {
             return false;
         }
         let now = moment.now;
@@ -189,67 +238,45 @@ impl Latch {
         if !over_delay && !matches!(evidence, Evidence::Overrun(_)) {
             return false;
         }
-        self.tripped = true;
+        flags.trip(&evidence);
         self.demanded_at = moment.demanded_at;
         self.tripped_at = now;
-        (self.quantity, self.side, self.observed, self.limit) = match evidence {
-            Evidence::Position(bound) => {
-                (Quantity::Position, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+        (self.observed, self.limit) = match evidence {
+            Evidence::Position(bound) | Evidence::Overrun(bound) => {
+                (bound.observed.to_bits(), bound.limit.to_bits())
             }
-            Evidence::Overrun(bound) => {
-                (Quantity::Overrun, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
-            }
-            Evidence::Speed(bound) => {
-                (Quantity::Speed, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
-            }
-            Evidence::Acceleration(bound) => {
-                (Quantity::Acceleration, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
-            }
+            Evidence::Speed(bound) => (bound.observed.to_bits(), bound.limit.to_bits()),
+            Evidence::Acceleration(bound) => (bound.observed.to_bits(), bound.limit.to_bits()),
         };
         true
     }
 
-    /// Not violated at this frame, not evaluated or not active: the violation is not unbroken.
-    #[inline]
-    pub(crate) fn interrupt(&mut self) {
-        self.violated = false;
-    }
-
-    #[inline]
-    pub(crate) const fn is_violated(&self) -> bool {
-        self.violated
-    }
-
-    pub(crate) fn trip(&self, rule: Tripped) -> Option<Trip> {
-        let (observed, limit, side) = (self.observed, self.limit, self.side);
+    pub(crate) fn trip(&self, flags: Flags, rule: Tripped) -> Option<Trip> {
+        let (observed, limit) = (self.observed, self.limit);
+        let side = if flags.has(Flags::BELOW) { Side::Below } else { Side::Above };
         let position =
             Bound { observed: Position::from_bits(observed), limit: Position::from_bits(limit), side };
-        let evidence = match self.quantity {
-            Quantity::Position => Evidence::Position(position),
-            Quantity::Overrun => Evidence::Overrun(position),
-            Quantity::Speed => Evidence::Speed(Bound {
+        let evidence = match flags.0 & Flags::KIND {
+            Flags::SPEED => Evidence::Speed(Bound {
                 observed: Speed::from_bits(observed),
                 limit: Speed::from_bits(limit),
                 side,
             }),
-            Quantity::Acceleration => Evidence::Acceleration(Bound {
+            Flags::ACCELERATION => Evidence::Acceleration(Bound {
                 observed: Acceleration::from_bits(observed),
                 limit: Acceleration::from_bits(limit),
                 side,
             }),
+            Flags::OVERRUN => Evidence::Overrun(position),
+            _ => Evidence::Position(position),
         };
-        self.tripped.then_some(Trip {
+        flags.has(Flags::TRIPPED).then_some(Trip {
             rule,
             demanded_at: self.demanded_at,
             violated_since: self.violated_since,
             tripped_at: self.tripped_at,
             evidence,
         })
-    }
-
-    /// Only while it is not violated: the next violation then begins anew.
-    pub(crate) fn reset(&mut self) {
-        self.tripped = false;
     }
 }
 

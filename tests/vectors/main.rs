@@ -278,6 +278,10 @@ fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
         bits(seen.inputs.iter().map(|input| input.demanding)),
         bits(seen.inputs.iter().map(|input| input.became_faulted)),
         bits(seen.monitors.iter().map(|monitor| monitor.active)),
+        // No setup here has an output, or a rule on a referenced position.
+        0,
+        0,
+        0,
         lanes(0, |lane| lane.violated),
         lanes(1, |lane| lane.violated),
         lanes(0, |lane| lane.tripped_now.is_some()),

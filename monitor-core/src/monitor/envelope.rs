@@ -24,7 +24,7 @@
 //!
 //! `F = (V − G) / d + d / j`; where the whole fall is less than `d² / j`, the deceleration is not reached: `r = sqrt((V − G) / j)`, `F = 2 r`.
 
-use crate::monitor::Motion;
+use crate::monitor::{Motion, StandstillState};
 use crate::units::{Acceleration, Jerk, NANOS_PER_SECOND, Span, Speed};
 use crate::wide::{Billionth, Share, over_span_down, over_span_up, square_root};
 
@@ -192,6 +192,43 @@ impl Corners {
     }
 }
 
+/// How far a rule that may follow an envelope has come.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct RampState {
+    pub(crate) course: Course,
+}
+
+/// The same, of a speed limit and of a stop in one type: it takes no more room than either.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) enum Course {
+    /// On its way.
+    Along(Envelope),
+    /// Carried through; this is where the axis is to stay.
+    Complete(StandstillState),
+}
+
+impl Default for Course {
+    fn default() -> Self {
+        Self::Along(Envelope::default())
+    }
+}
+
+impl RampState {
+    pub(crate) const fn is_complete(&self) -> bool {
+        matches!(self.course, Course::Complete(_))
+    }
+
+    /// The envelope, while it is followed.
+    pub(crate) const fn envelope(&self) -> Option<&Envelope> {
+        match &self.course {
+            Course::Along(envelope) => Some(envelope),
+            Course::Complete(_) => None,
+        }
+    }
+}
+
 /// Where an envelope is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -200,9 +237,17 @@ pub(crate) enum Envelope {
     #[default]
     Fresh,
     /// The speed is not known yet; this is the limit that was in force before the demand.
-    Waiting { cap: Speed },
+    Waiting {
+        /// What the line starts at most from.
+        cap: Speed,
+    },
     /// The line starts at this height (v0 + margin), and with rounded corners falls for so many nanoseconds.
-    Falling { height: i64, takes: u64 },
+    Falling {
+        /// In ULP per second.
+        height: i64,
+        /// From the begin of the fall on.
+        takes: u64,
+    },
     /// The line is at or below the target, and stays there.
     Landed,
 }

@@ -24,14 +24,14 @@ use crate::units::{Acceleration, Instant, Position, Span, Speed};
 
 pub use acceleration::{AccelerationLimit, AccelerationRange};
 pub use direction::{Allowed, Direction, DirectionState};
-pub use envelope::Ramp;
+pub use envelope::{Ramp, RampState};
 pub(crate) use output::Output;
 pub use output::{BrakeOutput, CamOutput, OutputState, SpeedOutput};
 pub use position_range::PositionRange;
-pub use speed_limit::{SpeedLimit, SpeedLimitState};
+pub use speed_limit::SpeedLimit;
 pub use speed_range::SpeedRange;
 pub use standstill::{Standstill, StandstillState};
-pub use stop::{Braking, Stop, StopState, Supervision, Until};
+pub use stop::{Braking, Stop, Supervision, Until};
 pub use travel_limit::TravelLimit;
 
 /// On which side of a limit a violation lies.
@@ -408,10 +408,8 @@ pub enum RuleState<OwnState> {
     None,
     /// Of a standstill.
     Standstill(StandstillState),
-    /// Of a speed limit.
-    SpeedLimit(SpeedLimitState),
-    /// Of a stop.
-    Stop(StopState),
+    /// Of a speed limit or a stop.
+    Ramp(RampState),
     /// Of a direction.
     Direction(DirectionState),
     /// Of a travel limit.
@@ -471,7 +469,7 @@ impl<Own: Monitor> Rule<Own> {
             | (Self::Standstill(_), RuleState::Standstill(_))
             | (Self::TravelLimit(_), RuleState::TravelLimit(_))
             | (Self::Direction(_), RuleState::Direction(_)) => true,
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => {
+            (Self::SpeedLimit(rule), RuleState::Ramp(state)) => {
                 return match (rule.falling(state), rule.is_symmetric()) {
                     (Some(ramp), true) => Some(Lull::Falling { ramp, target: rule.inner() }),
                     (Some(_), false) => None,
@@ -481,7 +479,7 @@ impl<Own: Monitor> Rule<Own> {
             }
             (Self::SpeedRange(rule), _) => return rule.inner().map(Lull::Within),
             (Self::PositionRange(_), _) => return Some(Lull::Within(Speed::MAX)),
-            (Self::Stop(rule), RuleState::Stop(state)) => rule.is_calm(state, check),
+            (Self::Stop(rule), RuleState::Ramp(state)) => rule.is_calm(state, check),
             // What a monitor of your own goes by is not known.
             _ => false,
         };
@@ -492,8 +490,8 @@ impl<Own: Monitor> Rule<Own> {
     pub(crate) fn limit_at(&self, state: &RuleState<Own::State>, since_demand: Span) -> Option<Speed> {
         match (self, state) {
             (Self::Standstill(rule), _) => Some(rule.speed_window()),
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(state)) => rule.limit_at(state, since_demand),
-            (Self::Stop(rule), RuleState::Stop(state)) => rule.speed_window(state),
+            (Self::SpeedLimit(rule), RuleState::Ramp(state)) => rule.limit_at(state, since_demand),
+            (Self::Stop(rule), RuleState::Ramp(state)) => rule.speed_window(state),
             (Self::SpeedRange(rule), _) => Some(magnitude(rule.low()).max(magnitude(rule.high()))),
             _ => None,
         }
@@ -504,8 +502,8 @@ impl<Own: Monitor> Rule<Own> {
         match self {
             Self::TorqueOff => RuleState::None,
             Self::Standstill(_) => RuleState::Standstill(StandstillState::default()),
-            Self::SpeedLimit(_) => RuleState::SpeedLimit(SpeedLimitState::default()),
-            Self::Stop(_) => RuleState::Stop(StopState::default()),
+            Self::SpeedLimit(_) => RuleState::Ramp(RampState::default()),
+            Self::Stop(_) => RuleState::Ramp(RampState::default()),
             Self::SpeedRange(_)
             | Self::AccelerationLimit(_)
             | Self::AccelerationRange(_)
@@ -522,9 +520,9 @@ impl<Own: Monitor> Rule<Own> {
     #[inline(always)]
     pub(crate) fn check(&self, state: &mut RuleState<Own::State>, motion: &Motion<'_>) -> Check {
         match (self, state) {
-            (Self::SpeedLimit(rule), RuleState::SpeedLimit(own)) => rule.check(own, motion),
+            (Self::SpeedLimit(rule), RuleState::Ramp(own)) => rule.check(own, motion),
             (Self::Standstill(rule), RuleState::Standstill(own)) => rule.check(own, motion),
-            (Self::Stop(rule), RuleState::Stop(own)) => rule.check(own, motion),
+            (Self::Stop(rule), RuleState::Ramp(own)) => rule.check(own, motion),
             (Self::SpeedRange(rule), _) => rule.check(&mut (), motion),
             (Self::Direction(rule), RuleState::Direction(own)) => rule.check(own, motion),
             (Self::AccelerationLimit(rule), _) => rule.check(&mut (), motion),
@@ -571,7 +569,7 @@ impl<Own: Monitor> Rule<Own> {
 
     pub(crate) fn carries_on(&self, state: &RuleState<Own::State>) -> bool {
         match (self, state) {
-            (Self::Stop(rule), RuleState::Stop(state)) => rule.carries_on(state),
+            (Self::Stop(rule), RuleState::Ramp(state)) => rule.carries_on(state),
             (Self::Own(rule), RuleState::Own(state)) => rule.carries_on(state),
             _ => false,
         }

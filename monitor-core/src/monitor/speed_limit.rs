@@ -6,8 +6,8 @@
 //! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames. It does not
 //! see motion within one count over the window; position drift below the limit is [`Standstill`](super::Standstill)'s work.
 
-use crate::monitor::envelope::Envelope;
-use crate::monitor::{Check, Monitor, Motion, Ramp};
+use crate::monitor::envelope::{Course, Envelope};
+use crate::monitor::{Check, Monitor, Motion, Ramp, RampState};
 use crate::units::{Span, Speed};
 
 /// A speed limit, entered at once or along a ramp.
@@ -62,11 +62,11 @@ impl SpeedLimit {
     }
 
     /// The limit in force so long after the demand; `None` before the speed at the demand is known. It never rises.
-    pub(crate) fn limit_at(&self, state: &SpeedLimitState, since_demand: Span) -> Option<Speed> {
+    pub(crate) fn limit_at(&self, state: &RampState, since_demand: Span) -> Option<Speed> {
         let larger = self.positive.max(self.negative);
         match &self.ramp {
             Some(ramp) => {
-                let line = state.envelope.limit_at(ramp, self.inner(), since_demand)?;
+                let line = state.envelope()?.limit_at(ramp, self.inner(), since_demand)?;
                 Some(line.max(larger))
             }
             None => Some(larger),
@@ -74,26 +74,19 @@ impl SpeedLimit {
     }
 
     /// The ramp along which its limit still falls.
-    pub(crate) fn falling(&self, state: &SpeedLimitState) -> Option<&Ramp> {
-        self.ramp.as_ref().filter(|_| !state.envelope.has_landed())
+    pub(crate) fn falling(&self, state: &RampState) -> Option<&Ramp> {
+        self.ramp.as_ref().filter(|_| !state.envelope().is_some_and(Envelope::has_landed))
     }
 }
 
-/// Where the ramp of a speed limit is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct SpeedLimitState {
-    envelope: Envelope,
-}
-
 impl Monitor for SpeedLimit {
-    type State = SpeedLimitState;
+    type State = RampState;
 
     #[inline]
-    fn check(&self, state: &mut SpeedLimitState, motion: &Motion<'_>) -> Check {
-        let line = match &self.ramp {
-            Some(ramp) => state.envelope.limit(ramp, self.inner(), motion),
-            None => Some(self.inner()),
+    fn check(&self, state: &mut RampState, motion: &Motion<'_>) -> Check {
+        let line = match (&self.ramp, &mut state.course) {
+            (Some(ramp), Course::Along(envelope)) => envelope.limit(ramp, self.inner(), motion),
+            _ => Some(self.inner()),
         };
         match line {
             Some(limit) if self.is_symmetric() => Check::of_known_speed(motion.speed(), limit),

@@ -8,8 +8,8 @@
 //!
 //! A stop that has begun is carried through even when its demand is released before.
 
-use crate::monitor::envelope::Envelope;
-use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, Standstill, StandstillState};
+use crate::monitor::envelope::Course;
+use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, RampState, Standstill, StandstillState};
 use crate::units::{Acceleration, Position, Span, Speed};
 
 /// How a stop is supervised.
@@ -144,7 +144,7 @@ impl Stop {
     }
 
     /// The window of the speed once it holds the axis.
-    pub(crate) fn speed_window(&self, state: &StopState) -> Option<Speed> {
+    pub(crate) fn speed_window(&self, state: &RampState) -> Option<Speed> {
         match &self.until {
             Until::Standstill(standstill) if state.is_complete() => Some(standstill.speed_window()),
             _ => None,
@@ -152,7 +152,7 @@ impl Stop {
     }
 
     /// Whether it is complete and `check` already is that of its end, not of the last frame before.
-    pub(crate) fn is_calm(&self, state: &StopState, check: &Check) -> bool {
+    pub(crate) fn is_calm(&self, state: &RampState, check: &Check) -> bool {
         state.is_complete()
             && match self.until {
                 Until::TorqueOff => check.speed.is_none() && check.acceleration.is_none(),
@@ -172,41 +172,13 @@ impl Stop {
     }
 }
 
-/// How far a stop has come.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct StopState {
-    phase: Phase,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-enum Phase {
-    /// On its way.
-    Braking(Envelope),
-    /// Carried through; this is where the axis is to stay.
-    Complete(StandstillState),
-}
-
-impl Default for Phase {
-    fn default() -> Self {
-        Self::Braking(Envelope::default())
-    }
-}
-
-impl StopState {
-    const fn is_complete(&self) -> bool {
-        matches!(self.phase, Phase::Complete(_))
-    }
-}
-
 impl Monitor for Stop {
-    type State = StopState;
+    type State = RampState;
 
-    fn check(&self, state: &mut StopState, motion: &Motion<'_>) -> Check {
-        let envelope = match &mut state.phase {
-            Phase::Braking(envelope) => envelope,
-            Phase::Complete(held) => {
+    fn check(&self, state: &mut RampState, motion: &Motion<'_>) -> Check {
+        let envelope = match &mut state.course {
+            Course::Along(envelope) => envelope,
+            Course::Complete(held) => {
                 let mut check = match &self.until {
                     Until::TorqueOff => Check { withdraws: true, ..Check::default() },
                     Until::Standstill(standstill) => standstill.check(held, motion),
@@ -231,14 +203,14 @@ impl Monitor for Stop {
         };
         let is_over = self.within().is_some_and(|within| motion.since_demand() >= within);
         if stands || envelope.has_landed() || is_over {
-            state.phase = Phase::Complete(StandstillState::here(motion));
+            state.course = Course::Complete(StandstillState::here(motion));
             check.complete = true;
             check.withdraws = self.until == Until::TorqueOff;
         }
         check
     }
 
-    fn carries_on(&self, state: &StopState) -> bool {
+    fn carries_on(&self, state: &RampState) -> bool {
         !state.is_complete()
     }
 }
