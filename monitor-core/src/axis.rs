@@ -4,6 +4,7 @@ use core::fmt;
 
 use heapless::Vec;
 
+use crate::analogue::{AnalogueConfig, AnalogueReading};
 use crate::calm::{Last, Reach};
 use crate::discrepancy::{Apart, Close, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
@@ -53,6 +54,14 @@ id! {
     /// Names an input of an axis.
     InputId
 }
+
+id! {
+    /// Names an analogue value of an axis.
+    AnalogueId
+}
+
+/// How many analogue values an axis has room for.
+pub const ANALOGUES: usize = 2;
 
 /// When a monitor is active.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -151,6 +160,10 @@ pub enum AxisError {
     TooManyInputs(usize),
     /// A monitor is demanded by nothing, or by an input or an output that the axis does not have, or not before it.
     UnknownDemand,
+    /// More analogue values than the axis has room for; this many fit.
+    TooManyAnalogues(usize),
+    /// A rule on an analogue value that the axis does not have.
+    UnknownAnalogue,
     /// A position is declared by an input that the axis does not have.
     UnknownReference,
     /// A rule needs a referenced position, and a channel can never have one.
@@ -178,6 +191,8 @@ impl fmt::Display for AxisError {
             Self::TooManyMonitors(room) => write!(f, "more than {room} monitors"),
             Self::TooManyInputs(room) => write!(f, "more than {room} inputs"),
             Self::UnknownDemand => f.write_str("a demand that no input and no output before it makes"),
+            Self::TooManyAnalogues(room) => write!(f, "more than {room} analogue values"),
+            Self::UnknownAnalogue => f.write_str("a rule on an analogue value that the axis does not have"),
             Self::UnknownReference => f.write_str("a position declared by no input of the axis"),
             Self::Unreferenced => f.write_str("a rule on a position that a channel never knows"),
             Self::DemandOfBrake => f.write_str("a demand of a brake: it goes by the permit"),
@@ -238,6 +253,7 @@ pub struct AxisConfig<
     /// Its glance.
     pub(crate) close: Option<Close>,
     pub(crate) speed_discrepancy: Option<SpeedDiscrepancy>,
+    pub(crate) analogues: Vec<AnalogueConfig, ANALOGUES>,
 }
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
@@ -283,6 +299,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             position_discrepancy: None,
             close: None,
             speed_discrepancy: None,
+            analogues: Vec::new(),
         })
     }
 
@@ -338,13 +355,40 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
     }
 
+    /// Adds an analogue value.
+    ///
+    /// # Errors
+    ///
+    /// [`AxisError::TooManyAnalogues`] when there is no room.
+    pub fn add_analogue(&mut self, analogue: AnalogueConfig) -> Result<AnalogueId, AxisError> {
+        let id = u8::try_from(self.analogues.len()).map(AnalogueId::at);
+        match (id, self.analogues.push(analogue)) {
+            (Ok(id), Ok(())) => Ok(id),
+            _ => Err(AxisError::TooManyAnalogues(ANALOGUES)),
+        }
+    }
+
+    /// Hands in a reading of one line of an analogue value: it counts from the next frame on. One of a value that the axis does not have is
+    /// passed over.
+    pub fn offer(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        of: AnalogueId,
+        channel: Channel,
+        reading: AnalogueReading,
+    ) {
+        if let Some(analogue) = state.analogues.get_mut(usize::from(of.index())) {
+            analogue.offer(channel, reading);
+        }
+    }
+
     /// Adds a monitor that trips when its rule is violated for `on_delay` while demanded.
     ///
     /// # Errors
     ///
     /// [`AxisError::TooManyMonitors`] when there is no room, [`AxisError::UnknownDemand`] for an empty demand or one by
     /// an input or an output that was not added before; [`AxisError::Unreferenced`] for a rule on the position while a channel has no
-    /// [`Referencing`]; [`AxisError::Output`] and [`AxisError::DemandOfBrake`] for what an output cannot have; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
+    /// [`Referencing`]; [`AxisError::UnknownAnalogue`]; [`AxisError::Output`] and [`AxisError::DemandOfBrake`] for what an output cannot have; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
     /// [`AxisError::WindowAndTimeout`], because the stored readings are then spaced wider.
     pub fn add_monitor(
         &mut self,
@@ -364,6 +408,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let PerChannel { a, b } = self.referencing;
         if rule.needs_reference() && (a == Referencing::None || b == Referencing::None) {
             return Err(AxisError::Unreferenced);
+        }
+        if rule.analogue().is_some_and(|of| usize::from(of.index()) >= self.analogues.len()) {
+            return Err(AxisError::UnknownAnalogue);
         }
         if rule.needs_acceleration() && !self.two_windows {
             self.space(self.points, true)?;
@@ -590,6 +637,11 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[inline]
     pub fn step(&mut self, frame: &Frame) -> Outcome {
         self.config.step(&mut self.state, frame)
+    }
+
+    /// Hands in a reading of one line of an analogue value; see [`AxisConfig::offer`].
+    pub fn offer(&mut self, of: AnalogueId, channel: Channel, reading: AnalogueReading) {
+        self.config.offer(&mut self.state, of, channel, reading);
     }
 
     /// As [`step`](Self::step), and shows every check of every active monitor on every visible channel.

@@ -16,6 +16,7 @@
 #[cfg(test)]
 extern crate std;
 
+mod analogue;
 mod axis;
 mod calm;
 mod discrepancy;
@@ -40,7 +41,11 @@ mod widen;
 #[doc = include_str!("../RULES.md")]
 pub mod rules {}
 
-pub use axis::{Axis, AxisConfig, AxisError, Demand, Demands, InputId, MonitorId, Referencing, WarmUp};
+pub use analogue::{AnalogueConfig, AnalogueError, AnalogueReading};
+pub use axis::{
+    ANALOGUES, AnalogueId, Axis, AxisConfig, AxisError, Demand, Demands, InputId, MonitorId, Referencing,
+    WarmUp,
+};
 pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
@@ -48,12 +53,12 @@ pub use listing::MonitorParts;
 pub use monitor::{
     AccelerationLimit, AccelerationRange, Allowed, Bound, BrakeOutput, Braking, CamOutput, Check, Direction,
     DirectionState, Monitor, Motion, NoOwn, OutputState, PositionRange, Ramp, RampState, Rule, RuleState,
-    Side, SpeedLimit, SpeedOutput, SpeedRange, Standstill, StandstillState, Stop, Supervision, TravelLimit,
-    Until,
+    Side, SpeedLimit, SpeedOutput, SpeedRange, Standstill, StandstillState, Stop, Supervision,
+    TemperatureLimit, TorqueLimit, TorqueRange, TravelLimit, Until,
 };
-pub use outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
+pub use outcome::{AnalogueSet, InputSet, MonitorSet, Outcome, PerChannel, Reset};
 pub use scale::{CountRate, Scale, ScaleError, WindowAcceleration, WindowSpeed, WindowTravel};
 pub use source::{Mark, SourceConfig, SourceError, SourceFault};
 pub use state::AxisState;
 pub use trip::{Evidence, Trip, Tripped};
-pub use units::{Acceleration, FRACTION_BITS, Instant, Jerk, NANOS_PER_SECOND, Position, Span, Speed};
+pub use units::{Acceleration, FRACTION_BITS, Instant, Jerk, NANOS_PER_SECOND, Position, Span, Speed, Value};

@@ -1,5 +1,6 @@
 //! What an axis was given, to be shown or compared.
 
+use crate::analogue::AnalogueConfig;
 use crate::axis::{AxisConfig, Demand, MonitorId, Referencing, WarmUp};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::Channel;
@@ -49,6 +50,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub const fn referencing(&self, channel: Channel) -> Referencing {
         *self.referencing.of(channel)
+    }
+
+    /// The analogue values in the order of adding.
+    #[must_use]
+    pub fn analogues(&self) -> &[AnalogueConfig] {
+        &self.analogues
     }
 
     /// The inputs in the order of adding, without the reset.

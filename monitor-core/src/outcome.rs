@@ -1,6 +1,6 @@
 //! What one frame came to.
 
-use crate::axis::{InputId, MonitorId};
+use crate::axis::{AnalogueId, InputId, MonitorId};
 use crate::frame::Channel;
 use crate::source::SourceFault;
 
@@ -107,6 +107,10 @@ set! {
     /// Some of an axis's inputs.
     InputSet of InputId
 }
+set! {
+    /// Some of an axis's analogue values.
+    AnalogueSet of AnalogueId
+}
 
 impl MonitorSet {
     /// Takes out the first in the order of the setup.
@@ -131,6 +135,8 @@ pub enum Reset {
     Accepted,
     /// A channel is faulted, or has had no reading yet. Nothing was changed.
     ChannelFaulted,
+    /// A line of an analogue value is faulted, or has had no reading yet. Nothing was changed.
+    AnalogueFaulted,
     /// A rule needs a referenced position that a channel does not have. Nothing was changed.
     Unreferenced,
     /// An active monitor is warming up: what it cannot see yet may be violated. Nothing was changed.
@@ -173,6 +179,10 @@ pub struct Outcome {
     pub position_discrepancy_tripped: bool,
     /// The speed discrepancy tripped at this frame.
     pub speed_discrepancy_tripped: bool,
+    /// Analogue values whose line of a channel cannot be seen at this frame.
+    pub analogue_faults: PerChannel<AnalogueSet>,
+    /// Analogue values whose discrepancy tripped at this frame.
+    pub analogue_tripped: AnalogueSet,
     /// A reset was released at this frame.
     pub reset: Option<Reset>,
 }
@@ -185,5 +195,6 @@ impl Outcome {
             || !self.tripped.b.is_empty()
             || self.position_discrepancy_tripped
             || self.speed_discrepancy_tripped
+            || !self.analogue_tripped.is_empty()
     }
 }

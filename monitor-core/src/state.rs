@@ -1,13 +1,14 @@
 //! What an axis remembers from frame to frame.
 
-use crate::axis::{InputId, MonitorId};
+use crate::analogue::Analogue;
+use crate::axis::{ANALOGUES, AnalogueId, InputId, MonitorId};
 use crate::calm::{Calm, Last, Quiet};
 use crate::discrepancy::{Glimpse, References};
 use crate::frame::{Channel, Levels};
 use crate::input::{Button, Input};
 use crate::monitor::{Monitor, NoOwn, RuleState};
 use crate::outcome::{InputSet, MonitorSet, PerChannel};
-use crate::source::{Mark, Source};
+use crate::source::{Mark, Source, SourceFault};
 use crate::trip::{Flags, Latch, OwnLatch, Trip, Tripped};
 use crate::units::{Instant, Speed};
 
@@ -106,6 +107,8 @@ pub struct AxisState<
     pub(crate) references: References,
     pub(crate) position_discrepancy: OwnLatch,
     pub(crate) speed_discrepancy: OwnLatch,
+    /// Those beyond the analogue values of the setup are not used.
+    pub(crate) analogues: [Analogue; ANALOGUES],
 }
 
 impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monitor>
@@ -141,6 +144,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             references: References::NONE,
             position_discrepancy: OwnLatch::NEW,
             speed_discrepancy: OwnLatch::NEW,
+            analogues: [Analogue::NEW; ANALOGUES],
         }
     }
 
@@ -164,6 +168,18 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub const fn is_channel_faulted(&self, channel: Channel) -> bool {
         self.sides.of(channel).lost
+    }
+
+    /// Why a line of an analogue value could not be seen at the last frame.
+    #[must_use]
+    pub fn analogue_fault(&self, of: AnalogueId, channel: Channel) -> Option<SourceFault> {
+        self.analogues.get(usize::from(of.index()))?.fault(channel)
+    }
+
+    /// Whether a fault of a line of an analogue value is latched.
+    #[must_use]
+    pub fn is_analogue_faulted(&self, of: AnalogueId, channel: Channel) -> bool {
+        self.analogues.get(usize::from(of.index())).is_some_and(|analogue| analogue.is_lost(channel))
     }
 
     /// Monitors that lacked a referenced position on a channel: latched faults.
@@ -197,17 +213,22 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 (&self.position_discrepancy.latch, self.position_discrepancy.flags)
             }
             Tripped::SpeedDiscrepancy => (&self.speed_discrepancy.latch, self.speed_discrepancy.flags),
+            Tripped::AnalogueDiscrepancy(id) => {
+                let own = &self.analogues.get(usize::from(id.index()))?.discrepancy;
+                (&own.latch, own.flags)
+            }
         };
         latch.trip(flags, rule)
     }
 
-    /// All latched trips: monitors in the order of the setup, channel A first, then the discrepancies.
+    /// All latched trips: monitors in the order of the setup, channel A first, then the discrepancies, those of analogue values last.
     pub fn trips(&self) -> impl Iterator<Item = Trip> + '_ {
         let monitors = (0..32_u8)
             .map(MonitorId::at)
             .flat_map(|id| Channel::BOTH.into_iter().map(move |channel| Tripped::Monitor(id, channel)));
         monitors
             .chain([Tripped::PositionDiscrepancy, Tripped::SpeedDiscrepancy])
+            .chain((0..32_u8).map(AnalogueId::at).map(Tripped::AnalogueDiscrepancy))
             .filter_map(|rule| self.trip(rule))
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::axis::{AxisConfig, Demand, InputId, MonitorConfig, MonitorId, Referencing, WarmUp};
+use crate::analogue::Analogue;
+use crate::axis::{AnalogueId, AxisConfig, Demand, InputId, MonitorConfig, MonitorId, Referencing, WarmUp};
 use crate::calm::{Calm, Falling, Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
@@ -176,6 +177,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let is_quiet = !state.restless
             // A brake that is still to close.
             && (state.permitted || !state.outputs.overlaps(self.brakes))
+            // They age, and come apart.
+            && self.analogues.is_empty()
             && a.source.has_speed()
             && b.source.has_speed()
             && a.calm.monitors == state.active.without(self.brakes)
@@ -238,6 +241,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome.warming_up = (outcome.faults.a.is_none() && a.source.never_read())
             || (outcome.faults.b.is_none() && b.source.never_read());
 
+        if !self.analogues.is_empty() {
+            self.look_at_analogues(state, &mut outcome, now, before);
+        }
+
         let has_discrepancy = self.position_discrepancy.is_some() || self.speed_discrepancy.is_some();
         let mut speeds = PerChannel::default();
         let may_demand = state.restless || frame.levels != state.levels || !self.outputs.is_empty();
@@ -261,6 +268,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 spacing: self.spacing,
                 two_windows: self.two_windows,
                 referencing: &self.referencing,
+                analogues: &state.analogues,
                 now,
                 before,
                 active: state.active.without(self.outputs).without(self.brakes),
@@ -293,6 +301,34 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome
     }
 
+    /// The analogue values at a frame.
+    #[inline(never)]
+    fn look_at_analogues(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        outcome: &mut Outcome,
+        now: Instant,
+        before: Instant,
+    ) {
+        let moment = Moment { now, before, demanded_at: state.started_at };
+        let all = self.analogues.iter().zip(&mut state.analogues).zip((0..32).map(AnalogueId::at));
+        for ((config, analogue), id) in all {
+            if analogue.look(config, state.started_at, &moment) {
+                outcome.analogue_tripped = outcome.analogue_tripped.with(id);
+            }
+            for channel in Channel::BOTH {
+                outcome.warming_up |= analogue.is_warming_up(channel);
+                state.locked |= analogue.is_lost(channel);
+            }
+            if analogue.fault(Channel::A).is_some() {
+                outcome.analogue_faults.a = outcome.analogue_faults.a.with(id);
+            }
+            if analogue.fault(Channel::B).is_some() {
+                outcome.analogue_faults.b = outcome.analogue_faults.b.with(id);
+            }
+        }
+    }
+
     /// What a reset has to clear: trips withdraw the permit or demand a stop, and a rule without its reference withdraws it.
     fn lock(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, outcome: &Outcome) {
         let PerChannel { a, b } = outcome.unreferenced;
@@ -302,7 +338,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             state.locked = true;
         }
         let tripped = outcome.tripped.a.union(outcome.tripped.b);
-        let discrepancy = outcome.position_discrepancy_tripped || outcome.speed_discrepancy_tripped;
+        let discrepancy = outcome.position_discrepancy_tripped
+            || outcome.speed_discrepancy_tripped
+            || !outcome.analogue_tripped.is_empty();
         state.locked |= discrepancy || !tripped.without(self.reacting).is_empty();
         let mut reacting = tripped.without(tripped.without(self.reacting));
         while let Some(id) = reacting.pop() {
@@ -540,6 +578,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 scale: self.sources.of(channel).scale(),
                 referencing: self.referencing.of(channel),
                 declared: side.declared,
+                analogues: &[],
                 limit_before: Speed::MAX,
             };
             if output.update(own, &motion, outcome.faults.of(channel).is_none()) {
@@ -601,13 +640,22 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if blind || a.source.never_read() || b.source.never_read() {
             return Reset::ChannelFaulted;
         }
+        let used = state.analogues.iter().take(self.analogues.len());
+        let is_unseen = |analogue: &Analogue| {
+            Channel::BOTH.iter().any(|&line| analogue.fault(line).is_some() || analogue.never_read(line))
+        };
+        if used.clone().any(is_unseen) {
+            return Reset::AnalogueFaulted;
+        }
+        let analogues_apart = used.clone().any(|analogue| analogue.discrepancy.flags.is_violated());
         if !outcome.unreferenced.a.is_empty() || !outcome.unreferenced.b.is_empty() {
             return Reset::Unreferenced;
         }
         let violated = !outcome.violated.a.is_empty()
             || !outcome.violated.b.is_empty()
             || state.position_discrepancy.flags.is_violated()
-            || state.speed_discrepancy.flags.is_violated();
+            || state.speed_discrepancy.flags.is_violated()
+            || analogues_apart;
         if outcome.warming_up {
             return Reset::WarmingUp;
         }
@@ -627,6 +675,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
         state.position_discrepancy.flags.reset();
         state.speed_discrepancy.flags.reset();
+        for analogue in &mut state.analogues {
+            analogue.reset();
+        }
         for input in &mut state.inputs {
             input.reset();
         }
@@ -672,6 +723,7 @@ struct Shared<'a, Own: Monitor> {
     /// The spacing is for two windows.
     two_windows: bool,
     referencing: &'a PerChannel<Referencing>,
+    analogues: &'a [Analogue],
     now: Instant,
     /// The frame evaluated before.
     before: Instant,
@@ -719,6 +771,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             scale: source.scale(),
             referencing: self.referencing.of(channel),
             declared: *declared,
+            analogues: self.analogues,
             limit_before: *limit_before,
         };
         let mut limit = calm.in_force;
@@ -738,7 +791,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             if let Some(in_force) = check.in_force {
                 limit = limit.min(in_force);
             }
-            if !visible {
+            if !visible && config.rule.analogue().is_none() {
                 flags.interrupt();
                 continue;
             }

@@ -2,10 +2,10 @@
 
 use core::fmt;
 
-use crate::axis::MonitorId;
+use crate::axis::{AnalogueId, MonitorId};
 use crate::frame::Channel;
 use crate::monitor::{Bound, Check, Side};
-use crate::units::{Acceleration, Instant, Position, Span, Speed};
+use crate::units::{Acceleration, Instant, Position, Span, Speed, Value};
 use crate::wide::over_span_up;
 
 /// What was seen and what was allowed when a rule tripped.
@@ -21,6 +21,8 @@ pub enum Evidence {
     Acceleration(Bound<Acceleration>),
     /// What was travelled beyond a limit on the speed while it was violated, against the allowed overrun, in the axis unit.
     Overrun(Bound<Position>),
+    /// An analogue value, in its own unit.
+    Value(Bound<Value>),
 }
 
 impl Evidence {
@@ -33,6 +35,7 @@ impl Evidence {
             Check { acceleration: Some(bound), .. } if bound.is_exceeded() => {
                 Some(Self::Acceleration(*bound))
             }
+            Check { value: Some(bound), .. } if bound.is_exceeded() => Some(Self::Value(*bound)),
             _ => None,
         }
     }
@@ -45,6 +48,7 @@ impl fmt::Display for Evidence {
             Self::Speed(bound) => ("speed", bound.side),
             Self::Acceleration(bound) => ("acceleration", bound.side),
             Self::Overrun(bound) => ("overrun", bound.side),
+            Self::Value(bound) => ("value", bound.side),
         };
         let side = match side {
             Side::Above => "above",
@@ -58,6 +62,9 @@ impl fmt::Display for Evidence {
                 write!(f, "{name} {observed:.6} {side} {limit:.6}")
             }
             Self::Acceleration(Bound { observed, limit, .. }) => {
+                write!(f, "{name} {observed:.6} {side} {limit:.6}")
+            }
+            Self::Value(Bound { observed, limit, .. }) => {
                 write!(f, "{name} {observed:.6} {side} {limit:.6}")
             }
         }
@@ -75,6 +82,8 @@ pub enum Tripped {
     PositionDiscrepancy,
     /// The speeds of the two channels differ.
     SpeedDiscrepancy,
+    /// The two lines of an analogue value differ.
+    AnalogueDiscrepancy(AnalogueId),
 }
 
 /// The latched decision that a rule was broken, with everything needed to explain it.
@@ -106,10 +115,11 @@ impl Flags {
     /// The observed value is below its limit.
     const BELOW: u8 = 4;
     /// What kind of value the evidence of the trip has.
-    const KIND: u8 = 0x18;
+    const KIND: u8 = 0x38;
     const SPEED: u8 = 0x08;
     const ACCELERATION: u8 = 0x10;
     const OVERRUN: u8 = 0x18;
+    const VALUE: u8 = 0x20;
 
     const fn has(self, flag: u8) -> bool {
         self.0 & flag != 0
@@ -137,6 +147,7 @@ impl Flags {
             Evidence::Speed(bound) => (Self::SPEED, bound.side),
             Evidence::Acceleration(bound) => (Self::ACCELERATION, bound.side),
             Evidence::Overrun(bound) => (Self::OVERRUN, bound.side),
+            Evidence::Value(bound) => (Self::VALUE, bound.side),
         };
         let below = if side == Side::Below { Self::BELOW } else { 0 };
         self.0 = Self::VIOLATED | Self::TRIPPED | kind | below;
@@ -247,6 +258,7 @@ impl Latch {
             }
             Evidence::Speed(bound) => (bound.observed.to_bits(), bound.limit.to_bits()),
             Evidence::Acceleration(bound) => (bound.observed.to_bits(), bound.limit.to_bits()),
+            Evidence::Value(bound) => (bound.observed.to_bits(), bound.limit.to_bits()),
         };
         true
     }
@@ -268,6 +280,11 @@ impl Latch {
                 side,
             }),
             Flags::OVERRUN => Evidence::Overrun(position),
+            Flags::VALUE => Evidence::Value(Bound {
+                observed: Value::from_bits(observed),
+                limit: Value::from_bits(limit),
+                side,
+            }),
             _ => Evidence::Position(position),
         };
         flags.has(Flags::TRIPPED).then_some(Trip {

@@ -185,3 +185,7 @@ quantity! {
     /// A jerk in the axis unit per second cubed.
     Jerk
 }
+quantity! {
+    /// An analogue value in a unit of its own.
+    Value
+}

@@ -253,7 +253,9 @@ fn reset(reset: monitor_core::Reset) -> Reset {
         monitor_core::Reset::ChannelFaulted => Reset::Refused(Refusal::Channel),
         monitor_core::Reset::WarmingUp => Reset::Refused(Refusal::WarmingUp),
         monitor_core::Reset::Violated => Reset::Refused(Refusal::Violation),
-        monitor_core::Reset::Unreferenced => unreachable!("no setup has such a rule"),
+        monitor_core::Reset::Unreferenced | monitor_core::Reset::AnalogueFaulted => {
+            unreachable!("no setup has such a rule")
+        }
         monitor_core::Reset::InputFaulted => Reset::Refused(Refusal::Input),
     }
 }
@@ -288,7 +290,9 @@ fn compare_trip(judge: &mut Judge, trip: &Trip, facts: &TripFacts) {
             (model::Evidence::Position, bound.observed.to_bits(), bound.limit.to_bits())
         }
         Evidence::Speed(bound) => (model::Evidence::Speed, bound.observed.to_bits(), bound.limit.to_bits()),
-        Evidence::Acceleration(_) | Evidence::Overrun(_) => unreachable!("no setup has such a rule"),
+        Evidence::Acceleration(_) | Evidence::Overrun(_) | Evidence::Value(_) => {
+            unreachable!("no setup has such a rule")
+        }
     };
     judge.same("kind of the evidence", kind, facts.evidence);
     if facts.demanded_at.is_some() {

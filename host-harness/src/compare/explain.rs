@@ -166,18 +166,24 @@ impl Story<'_> {
                 }
                 monitor_core::Tripped::PositionDiscrepancy => "the discrepancy".to_owned(),
                 monitor_core::Tripped::SpeedDiscrepancy => "the speed discrepancy".to_owned(),
+                monitor_core::Tripped::AnalogueDiscrepancy(id) => {
+                    format!("the discrepancy of analogue value {}", id.index())
+                }
             };
             let ago = millis(self.shown.now.as_nanos().saturating_sub(trip.tripped_at.as_nanos()));
             let per = match trip.evidence {
                 Evidence::Position(_) | Evidence::Overrun(_) => "",
                 Evidence::Speed(_) => "/s",
                 Evidence::Acceleration(_) => "/s^2",
+                Evidence::Value(_) => "",
             };
-            let unit = self.setup.unit.symbol();
-            reasons.push(format!(
-                "{name} tripped {ago} ms before and is latched: {} {unit}{per}",
-                trip.evidence
-            ));
+            let unit = match trip.evidence {
+                // In its own unit.
+                Evidence::Value(_) => "",
+                _ => self.setup.unit.symbol(),
+            };
+            let what = format!("{} {unit}{per}", trip.evidence);
+            reasons.push(format!("{name} tripped {ago} ms before and is latched: {}", what.trim_end()));
         }
         for (channel, letter) in Channel::BOTH.into_iter().zip(["a", "b"]) {
             if state.is_channel_faulted(channel) {

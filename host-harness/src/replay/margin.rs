@@ -1,6 +1,6 @@
 //! How close one rule came to its limit, and when it crossed it.
 
-use monitor_core::{Acceleration, Bound, Instant, Position, Side, Speed};
+use monitor_core::{Acceleration, Bound, Instant, Position, Side, Speed, Value};
 
 /// A quantity that is held against a limit.
 pub(super) trait Raw: Copy {
@@ -21,6 +21,12 @@ impl Raw for Speed {
 }
 
 impl Raw for Acceleration {
+    fn raw(self) -> i64 {
+        self.to_bits()
+    }
+}
+
+impl Raw for Value {
     fn raw(self) -> i64 {
         self.to_bits()
     }

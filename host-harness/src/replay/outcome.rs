@@ -1,7 +1,7 @@
 //! What a replay found.
 
 use monitor_core::{
-    Acceleration, Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span, Speed,
+    Acceleration, Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span, Speed, Value,
 };
 
 /// How many entries of one list are kept; beyond, they are counted. A trace can be of any length.
@@ -71,6 +71,8 @@ pub enum TripRule {
     PositionDiscrepancy,
     /// The speed discrepancy.
     SpeedDiscrepancy,
+    /// The two lines of an analogue value (an index into those of the setup) against each other.
+    Analogue(usize),
 }
 
 /// When the other channel came to the same verdict.
@@ -178,6 +180,8 @@ pub enum Headroom {
     Speed(Speed),
     /// To a limit on the acceleration; negative when it was exceeded.
     Acceleration(Acceleration),
+    /// To a limit on an analogue value; negative when it was exceeded.
+    Value(Value),
 }
 
 /// How close one monitor came to its limit on one channel. A monitor with two limits has two of these.

@@ -2,7 +2,7 @@
 
 use monitor_core::{
     Acceleration, Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading, Sample,
-    SourceFault, Span, Speed, Tripped,
+    SourceFault, Span, Speed, Tripped, Value,
 };
 
 use super::apart::{Positions, Speeds};
@@ -22,6 +22,7 @@ struct Half {
     position: Margin,
     speed: Margin,
     acceleration: Margin,
+    value: Margin,
     /// What the motion was held against when the monitor was last shown.
     bounds: Bounds,
     /// Its stop was complete at the frame before.
@@ -33,6 +34,7 @@ impl Half {
         position: Margin::NEW,
         speed: Margin::NEW,
         acceleration: Margin::NEW,
+        value: Margin::NEW,
         bounds: Bounds { position: None, speed: None },
         complete: false,
     };
@@ -44,6 +46,7 @@ impl Half {
         self.position.interrupt();
         self.speed.interrupt();
         self.acceleration.interrupt();
+        self.value.interrupt();
     }
 }
 
@@ -454,7 +457,8 @@ impl Recorder {
             seen.position_discrepancy_tripped.then_some(TripRule::PositionDiscrepancy),
             seen.speed_discrepancy_tripped.then_some(TripRule::SpeedDiscrepancy),
         ];
-        for rule in monitors.chain(discrepancies.into_iter().flatten()) {
+        let analogues = seen.analogue_tripped.iter().map(|id| TripRule::Analogue(usize::from(id.index())));
+        for rule in monitors.chain(discrepancies.into_iter().flatten()).chain(analogues) {
             self.trip(axis, rule);
         }
     }
@@ -474,6 +478,11 @@ impl Recorder {
             (TripRule::Monitor(i, channel), monitor_core::Evidence::Acceleration(_)) => {
                 self.slots[i].halves[index(channel)].acceleration.crossed()
             }
+            (TripRule::Monitor(i, channel), monitor_core::Evidence::Value(_)) => {
+                self.slots[i].halves[index(channel)].value.crossed()
+            }
+            // Of the two lines only what they came to is known.
+            (TripRule::Analogue(_), _) => None,
             (TripRule::PositionDiscrepancy, _) => self.positions.crossed(),
             (TripRule::SpeedDiscrepancy, _) => self.speeds.crossed(),
         };
@@ -542,7 +551,12 @@ impl Recorder {
                     let facts = facts(Some((headroom, acceleration.at)), acceleration.exceeded);
                     self.outcome.monitors.push(facts);
                 }
-                if !position.seen && !speed.seen && !acceleration.seen {
+                let value = &half.value;
+                if value.seen {
+                    let headroom = Headroom::Value(Value::from_bits(value.headroom));
+                    self.outcome.monitors.push(facts(Some((headroom, value.at)), value.exceeded));
+                }
+                if !position.seen && !speed.seen && !acceleration.seen && !value.seen {
                     self.outcome.monitors.push(facts(None, 0));
                 }
             }
@@ -576,6 +590,10 @@ impl Slot {
             Some(bound) => half.acceleration.update(now, bound),
             None => half.acceleration.interrupt(),
         }
+        match check.value {
+            Some(bound) => half.value.update(now, bound),
+            None => half.value.interrupt(),
+        }
         half.bounds = Bounds {
             position: check.position.map(|bound| bound.limit).zip(check.from),
             speed: check.speed.map(|bound| bound.limit),
@@ -606,5 +624,6 @@ fn rule_of(rule: Tripped) -> TripRule {
         Tripped::Monitor(id, channel) => TripRule::Monitor(usize::from(id.index()), channel),
         Tripped::PositionDiscrepancy => TripRule::PositionDiscrepancy,
         Tripped::SpeedDiscrepancy => TripRule::SpeedDiscrepancy,
+        Tripped::AnalogueDiscrepancy(id) => TripRule::Analogue(usize::from(id.index())),
     }
 }

@@ -521,6 +521,7 @@ impl MonitorReport {
             Some((Headroom::Acceleration(headroom), _)) => {
                 (Some(headroom.into()), Some(format!("{unit}/s^2")))
             }
+            Some((Headroom::Value(headroom), _)) => (Some(headroom.into()), None),
             None => (None, None),
         };
         let (_, _, channel) = names::rule(setup, TripRule::Monitor(facts.monitor, facts.channel));

@@ -21,6 +21,7 @@ pub(super) fn rule(setup: &Setup, rule: TripRule) -> (String, &'static str, &'st
         }
         TripRule::PositionDiscrepancy => ("discrepancy".to_owned(), "discrepancy", "both"),
         TripRule::SpeedDiscrepancy => ("speed_discrepancy".to_owned(), "speed-discrepancy", "both"),
+        TripRule::Analogue(i) => (format!("analogue value {i}"), "analogue-discrepancy", "both"),
     }
 }
 
@@ -82,6 +83,9 @@ impl Figures {
             Evidence::Acceleration(bound) => {
                 ("acceleration", "/s^2", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
             }
+            Evidence::Value(bound) => {
+                ("value", "", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
+            }
         };
         let excess = match side {
             Side::Above => observed.saturating_sub(limit),
@@ -128,6 +132,7 @@ pub(super) const fn reset(result: Reset) -> &'static str {
         Reset::Violated => "refused: a rule is violated",
         Reset::InputFaulted => "refused: an input is faulted",
         Reset::Unreferenced => "refused: a position has no reference",
+        Reset::AnalogueFaulted => "refused: an analogue value is faulted",
     }
 }
 

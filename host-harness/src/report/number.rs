@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 use std::fmt;
 
-use monitor_core::{Acceleration, Position, Speed};
+use monitor_core::{Acceleration, Position, Speed, Value};
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Serialize, Serializer};
 use serde_json::value::RawValue;
@@ -38,6 +38,12 @@ impl From<Speed> for Exact {
 
 impl From<Acceleration> for Exact {
     fn from(value: Acceleration) -> Self {
+        Self(value.value().to_string())
+    }
+}
+
+impl From<Value> for Exact {
+    fn from(value: Value) -> Self {
         Self(value.value().to_string())
     }
 }

@@ -309,6 +309,7 @@ impl Text<'_> {
                 Some((Headroom::Acceleration(headroom), at)) => {
                     (format!("{headroom:.4} {unit}/s^2"), self.at(at))
                 }
+                Some((Headroom::Value(headroom), at)) => (format!("{headroom:.4}"), self.at(at)),
                 None => ("-".to_owned(), "-".to_owned()),
             };
             let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);

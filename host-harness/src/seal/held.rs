@@ -1,6 +1,6 @@
 //! One value: as it is held, in units and in raw steps, beside how it was written.
 
-use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Position, Span, Speed, Value as Analogue};
 use num_traits::CheckedMul;
 use serde::Serialize;
 
@@ -88,6 +88,8 @@ enum Grid {
     Ulp(u8),
     NanoUlp,
     Nanosecond,
+    /// ULP of an analogue value's own unit.
+    Own,
 }
 
 impl Number {
@@ -147,11 +149,19 @@ impl From<Jerk> for Number {
     }
 }
 
+impl From<Analogue> for Number {
+    fn from(value: Analogue) -> Self {
+        let bits = value.to_bits();
+        let (hex, grid) = (format!("0x{bits:016x}"), Grid::Own);
+        Self { steps: bits.into(), hex, grid, rounding: Rounding::Down }
+    }
+}
+
 impl Grid {
     /// Steps in one base of its dimension.
     const fn steps(self) -> u64 {
         match self {
-            Self::Ulp(_) => ULPS_PER_UNIT,
+            Self::Ulp(_) | Self::Own => ULPS_PER_UNIT,
             Self::NanoUlp => NANO_ULPS_PER_UNIT,
             Self::Nanosecond => 1,
         }
@@ -159,20 +169,22 @@ impl Grid {
 
     const fn step(self) -> &'static str {
         match self {
-            Self::Ulp(_) => "ULP",
+            Self::Ulp(_) | Self::Own => "ULP",
             Self::NanoUlp => "1e-9 ULP",
             Self::Nanosecond => "ns",
         }
     }
 
-    const fn dimension(self, unit: AxisUnit) -> Dimension {
-        match self {
+    /// `None` for an analogue value: its unit is not known here.
+    const fn dimension(self, unit: AxisUnit) -> Option<Dimension> {
+        Some(match self {
             Self::Ulp(1) => unit.speed(),
             Self::Ulp(2) => unit.acceleration(),
             Self::Ulp(3) => unit.jerk(),
             Self::Ulp(_) | Self::NanoUlp => unit.position(),
             Self::Nanosecond => Dimension::Time,
-        }
+            Self::Own => return None,
+        })
     }
 }
 
@@ -187,6 +199,7 @@ impl Value {
             Grid::Ulp(2) => (grid.steps().into(), format!("{axis}/s^2")),
             Grid::Ulp(3) => (grid.steps().into(), format!("{axis}/s^3")),
             Grid::Ulp(_) | Grid::NanoUlp => (grid.steps().into(), axis.to_owned()),
+            Grid::Own => (grid.steps().into(), "of its own unit".to_owned()),
             Grid::Nanosecond => (NANOS_PER_MS, "ms".to_owned()),
         };
         let asked = label.map(|label| asked(label, steps, grid, rounding, unit));
@@ -239,7 +252,7 @@ fn key_of(path: &str) -> String {
 fn asked(label: Label, steps: i128, grid: Grid, rounding: Rounding, unit: Option<AxisUnit>) -> Asked {
     let Label { text, default } = label;
     // Without a unit there is nothing to compare by; that cannot be told from a text that is no quantity.
-    let exact = unit.and_then(|unit| parse_quantity(&text, grid.dimension(unit)).ok());
+    let exact = unit.and_then(|unit| parse_quantity(&text, grid.dimension(unit)?).ok());
     let rounded = exact.and_then(|exact| round_scaled(&exact.value, grid.steps(), rounding));
     let (Some(exact), true) = (exact, rounded == Some(steps)) else {
         return Asked { text, default, fit: Fit::Differs, off_by: None };

@@ -2,8 +2,9 @@
 
 use monitor_core::seal::Image;
 use monitor_core::{
-    Allowed, AxisConfig, Channel, Demand, Demands, InputConfig, InputSet, Lines, MonitorParts, MonitorSet,
-    NoOwn, OneSided, Pairing, Ramp, Referencing, Rule, Span, Standstill, Supervision, Until, WarmUp,
+    Allowed, AnalogueConfig, AnalogueId, AxisConfig, Channel, Demand, Demands, InputConfig, InputSet, Lines,
+    MonitorParts, MonitorSet, NoOwn, OneSided, Pairing, Ramp, Referencing, Rule, Span, Standstill,
+    Supervision, Until, WarmUp,
 };
 
 use super::held::{Number, Value};
@@ -40,6 +41,9 @@ impl Listing {
         if let Some(reset) = config.reset() {
             self.section("reset", "Reset".to_owned());
             self.lines_of("reset", reset, &lines);
+        }
+        for (i, analogue) in config.analogues().iter().enumerate() {
+            self.analogue(i, analogue);
         }
         for (i, monitor) in config.monitors().enumerate() {
             self.monitor(i, &monitor, &inputs);
@@ -152,6 +156,18 @@ impl Listing {
         }
     }
 
+    fn analogue(&mut self, i: usize, analogue: &AnalogueConfig) {
+        let path = format!("analogue.{i}");
+        let name = self.labels.take(&path).map(|label| quoted(&label.text));
+        self.section(&path, heading("Analogue value", i, name.as_deref()));
+        let [low, high] = analogue.range();
+        self.number(format!("{path}.low"), Number::from(low).up());
+        self.number(format!("{path}.high"), high);
+        self.number(format!("{path}.timeout"), analogue.timeout());
+        self.number(format!("{path}.tolerance"), analogue.tolerance());
+        self.number(format!("{path}.discrepancy_time"), analogue.discrepancy_time());
+    }
+
     fn monitor(&mut self, i: usize, monitor: &MonitorParts<'_, NoOwn>, inputs: &[Option<String>]) {
         let path = format!("monitor.{i}");
         let name = self.labels.take(&path).map(|label| quoted(&label.text));
@@ -170,6 +186,9 @@ impl Listing {
             Rule::CamOutput(_) => ("cam-output", 10),
             Rule::SpeedOutput(_) => ("speed-output", 11),
             Rule::BrakeOutput(_) => ("brake-output", 12),
+            Rule::TorqueLimit(_) => ("torque-limit", 13),
+            Rule::TorqueRange(_) => ("torque-range", 14),
+            Rule::TemperatureLimit(_) => ("temperature-limit", 15),
             Rule::Own(never) => match *never {},
         };
         self.put(Value::word(format!("{path}.kind"), kind, code, 1));
@@ -241,8 +260,27 @@ impl Listing {
                 self.number(format!("{path}.hysteresis"), Number::from(rule.hysteresis()).up());
             }
             Rule::BrakeOutput(rule) => self.number(format!("{path}.delay"), rule.delay()),
+            Rule::TorqueLimit(rule) => {
+                self.of(&path, rule.of());
+                self.number(format!("{path}.limit"), rule.limit());
+            }
+            Rule::TorqueRange(rule) => {
+                self.of(&path, rule.of());
+                self.number(format!("{path}.low"), Number::from(rule.low()).up());
+                self.number(format!("{path}.high"), rule.high());
+            }
+            Rule::TemperatureLimit(rule) => {
+                self.of(&path, rule.of());
+                self.number(format!("{path}.limit"), rule.limit());
+            }
             Rule::Own(never) => match *never {},
         }
+    }
+
+    /// The analogue value that a monitor watches.
+    fn of(&mut self, path: &str, of: AnalogueId) {
+        let word = format!("analogue value {}", of.index());
+        self.put(Value::word(format!("{path}.of"), word, of.index().into(), 1));
     }
 
     /// What demands a monitor, one line for each way.

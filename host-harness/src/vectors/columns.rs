@@ -16,7 +16,7 @@
 //! | `a_unreferenced`, `b_unreferenced` | active monitors that need a referenced position, on the channels that have none |
 //! | `a_violated`, `b_violated`, `a_tripped`, `b_tripped` | monitors that are violated at this frame, and those that tripped at it |
 //! | `position_discrepancy_tripped`, `speed_discrepancy_tripped` | 1 at the frame of such a trip, else 0 |
-//! | `reset` | `none`, `accepted`, or `refused-` and the reason: `channel`, `warming-up`, `violation`, `input`, `reference` |
+//! | `reset` | `none`, `accepted`, or `refused-` and the reason: `channel`, `warming-up`, `violation`, `input`, `reference`, `analogue` |
 //!
 //! At a frame that is a clock fault all columns but `clock_fault` are 0 or `none`: nothing was evaluated.
 //! Sets are hexadecimal (`0x5`); a log may write any number in decimal too, and words as their place in the list above, from 0.
@@ -34,7 +34,7 @@ pub const OUTCOMES: usize = 18;
 pub const FAULTS: [&str; 6] = ["none", "invalid", "out-of-order", "stale", "implausible", "range"];
 
 /// The words for a reset; their places are the numbers.
-pub const RESETS: [&str; 7] = [
+pub const RESETS: [&str; 8] = [
     "none",
     "accepted",
     "refused-channel",
@@ -42,6 +42,7 @@ pub const RESETS: [&str; 7] = [
     "refused-violation",
     "refused-input",
     "refused-reference",
+    "refused-analogue",
 ];
 
 /// What a column of an outcome holds.
@@ -122,6 +123,7 @@ const fn reset(reset: Option<Reset>) -> u32 {
         Some(Reset::Violated) => 4,
         Some(Reset::InputFaulted) => 5,
         Some(Reset::Unreferenced) => 6,
+        Some(Reset::AnalogueFaulted) => 7,
     }
 }
 
@@ -257,7 +259,7 @@ mod tests {
             let values = match kind {
                 Kind::Flag => 0..2,
                 Kind::Fault => 0..6,
-                Kind::Reset => 0..7,
+                Kind::Reset => 0..8,
                 Kind::Monitors | Kind::Inputs => 0..70_000,
             };
             for value in values {

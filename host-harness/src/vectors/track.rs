@@ -140,6 +140,7 @@ impl<'a> Track<'a> {
             Some(Reset::Violated) => Some("reset refused: a violation"),
             Some(Reset::InputFaulted) => Some("reset refused: an input"),
             Some(Reset::Unreferenced) => Some("reset refused: a reference"),
+            Some(Reset::AnalogueFaulted) => Some("reset refused: an analogue value"),
         };
         if let Some(reset) = reset {
             self.count(Part::Axis, reset, true);

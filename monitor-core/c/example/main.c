@@ -30,7 +30,8 @@ static void say_quantity(const char *name, int64_t raw)
 }
 
 /* By CW_QUANTITY_ value. */
-static const char *const quantities[] = {" ns, travel ", " ns, speed ", " ns, acceleration ", " ns, overrun "};
+static const char *const quantities[] = {" ns, travel ", " ns, speed ", " ns, acceleration ",
+                                         " ns, overrun ", " ns, value "};
 
 static int say_trips(const cw_axis *axis)
 {
@@ -44,7 +45,7 @@ static int say_trips(const cw_axis *axis)
         say_named(": demanded at ", (int64_t)trip.demanded_at);
         say_named(" ns, violated since ", (int64_t)trip.violated_since);
         say_named(" ns, tripped at ", (int64_t)trip.tripped_at);
-        say_quantity(trip.quantity <= CW_QUANTITY_OVERRUN ? quantities[trip.quantity] : " ns, unknown ",
+        say_quantity(trip.quantity <= CW_QUANTITY_VALUE ? quantities[trip.quantity] : " ns, unknown ",
                      trip.observed);
         say_quantity(trip.side == CW_SIDE_BELOW ? " below " : " above ", trip.limit);
         say_quantity(" by ", trip.excess);

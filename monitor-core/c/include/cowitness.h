@@ -129,9 +129,14 @@
 #define CW_SAMPLE_COUNT 2
 
 /**
- * The source marked its own reading as invalid; `count` is not looked at.
+ * The source marked its own reading as invalid; `count`, or `value`, is not looked at.
  */
 #define CW_SAMPLE_INVALID 3
+
+/**
+ * An analogue value, in `value`.
+ */
+#define CW_SAMPLE_VALUE 4
 
 /**
  * The channel can be seen.
@@ -199,6 +204,11 @@
 #define CW_RESET_UNREFERENCED 6
 
 /**
+ * Refused: a line of an analogue value is faulted, or has had no reading yet.
+ */
+#define CW_RESET_ANALOGUE_FAULTED 7
+
+/**
  * Positions, travels, speeds and accelerations are counted in 2^-24 of the axis unit (mm or deg; of that unit per second, per second
  * squared): so many bits are behind the binary point.
  */
@@ -220,6 +230,11 @@
 #define CW_RULE_SPEED_DISCREPANCY 2
 
 /**
+ * The two lines of an analogue value differ.
+ */
+#define CW_RULE_ANALOGUE_DISCREPANCY 3
+
+/**
  * The evidence is a travel, in 2^-24 of the axis unit.
  */
 #define CW_QUANTITY_POSITION 0
@@ -238,6 +253,11 @@
  * The evidence is what was travelled beyond a limit on the speed, in 2^-24 of the axis unit.
  */
 #define CW_QUANTITY_OVERRUN 3
+
+/**
+ * The evidence is an analogue value, in 2^-24 of its own unit.
+ */
+#define CW_QUANTITY_VALUE 4
 
 /**
  * What was observed may not be above the limit.
@@ -356,6 +376,18 @@ typedef struct {
    */
   uint32_t tripped_b;
   /**
+   * Analogue values whose line of channel A cannot be seen at this frame.
+   */
+  uint32_t analogue_faults_a;
+  /**
+   * Analogue values whose line of channel B cannot be seen at this frame.
+   */
+  uint32_t analogue_faults_b;
+  /**
+   * Analogue values whose two lines came apart for too long, at this frame.
+   */
+  uint32_t analogue_tripped;
+  /**
    * Why channel A cannot be seen at this frame: a CW_FAULT_ value.
    */
   uint32_t fault_a;
@@ -390,6 +422,24 @@ typedef struct {
 } cw_outcome;
 
 /**
+ * One reading of one line of an analogue value.
+ */
+typedef struct {
+  /**
+   * When the value was so, in nanoseconds.
+   */
+  uint64_t captured_at;
+  /**
+   * The value, in 2^-24 of its unit. Not looked at with CW_SAMPLE_INVALID.
+   */
+  int64_t value;
+  /**
+   * CW_SAMPLE_VALUE or CW_SAMPLE_INVALID. 0 is none of them: a reading that was never filled in is refused.
+   */
+  uint32_t kind;
+} cw_analogue_reading;
+
+/**
  * What an axis was loaded from.
  */
 typedef struct {
@@ -409,6 +459,10 @@ typedef struct {
    * How many inputs it has, the reset aside.
    */
   uint32_t inputs;
+  /**
+   * How many analogue values it has.
+   */
+  uint32_t analogues;
 } cw_info;
 
 /**
@@ -453,7 +507,8 @@ typedef struct {
    */
   uint32_t rule;
   /**
-   * With CW_RULE_MONITOR the place of the monitor in the order of the setup, from 0; otherwise 0.
+   * With CW_RULE_MONITOR the place of the monitor in the order of the setup, from 0, with CW_RULE_ANALOGUE_DISCREPANCY that of the analogue
+   * value; otherwise 0.
    */
   uint32_t monitor;
   /**
@@ -556,6 +611,11 @@ typedef struct {
  * What was asked for is not known at the last frame.
  */
 #define CW_STATUS_UNKNOWN 16
+
+/**
+ * The axis does not have this analogue value.
+ */
+#define CW_STATUS_NO_ANALOGUE 17
 
 /**
  * The image does not begin as a sealed setup does.
@@ -692,6 +752,19 @@ CW_MUST_USE
 cw_status cw_axis_step(cw_axis *axis,
                        const cw_frame *frame,
                        cw_outcome *outcome);
+
+/**
+ * Hands in a reading of one line of an analogue value: it counts from the next frame on. `analogue` is the place of the value in the order of
+ * the setup, from 0; `channel` a CW_CHANNEL_ value.
+ *
+ * Refused: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_SAMPLE_KIND, CW_STATUS_NO_CHANNEL, CW_STATUS_NO_ANALOGUE, CW_STATUS_NOT_LOADED,
+ * CW_STATUS_MOVED, CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY. A refused reading was not taken, and the one before it ages.
+ */
+CW_MUST_USE
+cw_status cw_axis_offer(cw_axis *axis,
+                        uint32_t analogue,
+                        uint32_t channel,
+                        const cw_analogue_reading *reading);
 
 /**
  * What the axis was loaded from, into `*info`; all zeros on a refusal.

@@ -1,17 +1,18 @@
 //! What can be asked of an axis between two frames.
 
-use monitor_core::{Channel, InputId, InputSet, MonitorId, MonitorSet, Tripped};
+use monitor_core::{AnalogueId, AnalogueSet, Channel, InputId, InputSet, MonitorId, MonitorSet, Tripped};
 
 use crate::capacity::cw_axis;
 use crate::checked;
 use crate::frame::channel as channel_of;
 use crate::slot::{Claim, Config, Facts, Slot, State};
 use crate::status::{
-    CW_OK, CW_STATUS_NO_INPUT, CW_STATUS_NO_MONITOR, CW_STATUS_NO_RULE, CW_STATUS_NO_TRIP, CW_STATUS_OVERLAP,
-    CW_STATUS_UNKNOWN, cw_status,
+    CW_OK, CW_STATUS_NO_ANALOGUE, CW_STATUS_NO_INPUT, CW_STATUS_NO_MONITOR, CW_STATUS_NO_RULE,
+    CW_STATUS_NO_TRIP, CW_STATUS_OVERLAP, CW_STATUS_UNKNOWN, cw_status,
 };
 use crate::trip::{
-    CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY, CW_RULE_SPEED_DISCREPANCY, CW_UNKNOWN, cw_trip,
+    CW_RULE_ANALOGUE_DISCREPANCY, CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY, CW_RULE_SPEED_DISCREPANCY,
+    CW_UNKNOWN, cw_trip,
 };
 
 /// What an axis was loaded from.
@@ -26,6 +27,8 @@ pub struct cw_info {
     pub monitors: u32,
     /// How many inputs it has, the reset aside.
     pub inputs: u32,
+    /// How many analogue values it has.
+    pub analogues: u32,
 }
 
 /// Asks the axis, and writes the answer, or what stands for none.
@@ -77,11 +80,17 @@ fn input(place: u32, facts: Facts) -> Result<InputId, cw_status> {
     set.and_then(|set| set.iter().next()).ok_or(CW_STATUS_NO_INPUT)
 }
 
+pub(crate) fn analogue(place: u32, facts: Facts) -> Result<AnalogueId, cw_status> {
+    let set = bit(place, facts.analogues).map(AnalogueSet::from_bits);
+    set.and_then(|set| set.iter().next()).ok_or(CW_STATUS_NO_ANALOGUE)
+}
+
 fn rule(rule: u32, place: u32, channel: u32, facts: Facts) -> Result<Tripped, cw_status> {
     match rule {
         CW_RULE_MONITOR => Ok(Tripped::Monitor(monitor(place, facts)?, channel_of(channel)?)),
         CW_RULE_POSITION_DISCREPANCY => Ok(Tripped::PositionDiscrepancy),
         CW_RULE_SPEED_DISCREPANCY => Ok(Tripped::SpeedDiscrepancy),
+        CW_RULE_ANALOGUE_DISCREPANCY => Ok(Tripped::AnalogueDiscrepancy(analogue(place, facts)?)),
         _ => Err(CW_STATUS_NO_RULE),
     }
 }
@@ -93,13 +102,14 @@ fn rule(rule: u32, place: u32, channel: u32, facts: Facts) -> Result<Tripped, cw
 #[unsafe(no_mangle)]
 #[must_use]
 pub unsafe extern "C" fn cw_axis_info(axis: *const cw_axis, info: *mut cw_info) -> cw_status {
-    let none = cw_info { image_checksum: 0, setup_checksum: 0, monitors: 0, inputs: 0 };
+    let none = cw_info { image_checksum: 0, setup_checksum: 0, monitors: 0, inputs: 0, analogues: 0 };
     let told = |_: &Config, _: &State, facts: Facts| {
         Ok(cw_info {
             image_checksum: facts.image_checksum,
             setup_checksum: facts.setup_checksum,
             monitors: facts.monitors.into(),
             inputs: facts.inputs.into(),
+            analogues: facts.analogues.into(),
         })
     };
     // SAFETY: the caller says that each is null or what its type says.

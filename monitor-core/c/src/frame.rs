@@ -1,6 +1,6 @@
 //! What an axis is shown, as C writes it.
 
-use monitor_core::{Channel, Frame, Instant, Levels, Reading, Sample};
+use monitor_core::{AnalogueReading, Channel, Frame, Instant, Levels, Reading, Sample, Value};
 
 use crate::status::{CW_STATUS_NO_CHANNEL, CW_STATUS_SAMPLE_KIND, cw_status};
 
@@ -13,8 +13,10 @@ pub const CW_CHANNEL_B: u32 = 1;
 pub const CW_SAMPLE_NONE: u32 = 1;
 /// The counter as read, in `count`.
 pub const CW_SAMPLE_COUNT: u32 = 2;
-/// The source marked its own reading as invalid; `count` is not looked at.
+/// The source marked its own reading as invalid; `count`, or `value`, is not looked at.
 pub const CW_SAMPLE_INVALID: u32 = 3;
+/// An analogue value, in `value`.
+pub const CW_SAMPLE_VALUE: u32 = 4;
 
 /// One reading of one source.
 #[repr(C)]
@@ -42,6 +44,29 @@ pub struct cw_frame {
     pub b: cw_reading,
     /// One bit a line, line 0 in the lowest bit; 1 is high.
     pub levels: u32,
+}
+
+/// One reading of one line of an analogue value.
+#[repr(C)]
+#[derive(Clone, Copy, Debug)]
+pub struct cw_analogue_reading {
+    /// When the value was so, in nanoseconds.
+    pub captured_at: u64,
+    /// The value, in 2^-24 of its unit. Not looked at with CW_SAMPLE_INVALID.
+    pub value: i64,
+    /// CW_SAMPLE_VALUE or CW_SAMPLE_INVALID. 0 is none of them: a reading that was never filled in is refused.
+    pub kind: u32,
+}
+
+impl cw_analogue_reading {
+    pub(crate) fn checked(&self) -> Result<AnalogueReading, cw_status> {
+        let value = match self.kind {
+            CW_SAMPLE_VALUE => Some(Value::from_bits(self.value)),
+            CW_SAMPLE_INVALID => None,
+            _ => return Err(CW_STATUS_SAMPLE_KIND),
+        };
+        Ok(AnalogueReading { captured_at: Instant::from_nanos(self.captured_at), value })
+    }
 }
 
 fn reading(from: &cw_reading) -> Result<Option<Reading>, cw_status> {

@@ -45,20 +45,22 @@ pub use capacity::{
     cw_axis_size, cw_axis_storage, cw_interface_version,
 };
 pub use frame::{
-    CW_CHANNEL_A, CW_CHANNEL_B, CW_SAMPLE_COUNT, CW_SAMPLE_INVALID, CW_SAMPLE_NONE, cw_frame, cw_reading,
+    CW_CHANNEL_A, CW_CHANNEL_B, CW_SAMPLE_COUNT, CW_SAMPLE_INVALID, CW_SAMPLE_NONE, CW_SAMPLE_VALUE,
+    cw_analogue_reading, cw_frame, cw_reading,
 };
 pub use load::{cw_axis_load, cw_axis_unload};
 pub use outcome::{
     CW_FAULT_IMPLAUSIBLE, CW_FAULT_INVALID, CW_FAULT_NONE, CW_FAULT_OUT_OF_ORDER, CW_FAULT_RANGE,
-    CW_FAULT_STALE, CW_RESET_ACCEPTED, CW_RESET_CHANNEL_FAULTED, CW_RESET_INPUT_FAULTED, CW_RESET_NONE,
-    CW_RESET_UNREFERENCED, CW_RESET_VIOLATED, CW_RESET_WARMING_UP, cw_fault_text, cw_outcome, cw_reset_text,
+    CW_FAULT_STALE, CW_RESET_ACCEPTED, CW_RESET_ANALOGUE_FAULTED, CW_RESET_CHANNEL_FAULTED,
+    CW_RESET_INPUT_FAULTED, CW_RESET_NONE, CW_RESET_UNREFERENCED, CW_RESET_VIOLATED, CW_RESET_WARMING_UP,
+    cw_fault_text, cw_outcome, cw_reset_text,
 };
 pub use status::*;
-pub use step::cw_axis_step;
+pub use step::{cw_axis_offer, cw_axis_step};
 pub use trip::{
     CW_FRACTION_BITS, CW_QUANTITY_ACCELERATION, CW_QUANTITY_OVERRUN, CW_QUANTITY_POSITION, CW_QUANTITY_SPEED,
-    CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY, CW_RULE_SPEED_DISCREPANCY, CW_SIDE_ABOVE, CW_SIDE_BELOW,
-    CW_UNKNOWN, cw_trip,
+    CW_QUANTITY_VALUE, CW_RULE_ANALOGUE_DISCREPANCY, CW_RULE_MONITOR, CW_RULE_POSITION_DISCREPANCY,
+    CW_RULE_SPEED_DISCREPANCY, CW_SIDE_ABOVE, CW_SIDE_BELOW, CW_UNKNOWN, cw_trip,
 };
 
 /// Never reached: the core does not panic, and neither does the boundary. A test links the library so that it could not be linked

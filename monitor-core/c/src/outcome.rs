@@ -33,6 +33,8 @@ pub const CW_RESET_VIOLATED: u32 = 4;
 pub const CW_RESET_INPUT_FAULTED: u32 = 5;
 /// Refused: a rule needs a referenced position that a channel does not have.
 pub const CW_RESET_UNREFERENCED: u32 = 6;
+/// Refused: a line of an analogue value is faulted, or has had no reading yet.
+pub const CW_RESET_ANALOGUE_FAULTED: u32 = 7;
 
 /// What one frame came to. Sets have one bit for each, in the order of the setup, the first in the lowest bit.
 #[repr(C)]
@@ -63,6 +65,12 @@ pub struct cw_outcome {
     pub tripped_a: u32,
     /// Monitors that tripped on channel B at this frame.
     pub tripped_b: u32,
+    /// Analogue values whose line of channel A cannot be seen at this frame.
+    pub analogue_faults_a: u32,
+    /// Analogue values whose line of channel B cannot be seen at this frame.
+    pub analogue_faults_b: u32,
+    /// Analogue values whose two lines came apart for too long, at this frame.
+    pub analogue_tripped: u32,
     /// Why channel A cannot be seen at this frame: a CW_FAULT_ value.
     pub fault_a: u32,
     /// Why channel B cannot be seen at this frame: a CW_FAULT_ value.
@@ -101,6 +109,7 @@ const fn reset(reset: Option<Reset>) -> u32 {
         Some(Reset::Violated) => CW_RESET_VIOLATED,
         Some(Reset::InputFaulted) => CW_RESET_INPUT_FAULTED,
         Some(Reset::Unreferenced) => CW_RESET_UNREFERENCED,
+        Some(Reset::AnalogueFaulted) => CW_RESET_ANALOGUE_FAULTED,
     }
 }
 
@@ -120,6 +129,9 @@ impl cw_outcome {
             violated_b: 0,
             tripped_a: 0,
             tripped_b: 0,
+            analogue_faults_a: 0,
+            analogue_faults_b: 0,
+            analogue_tripped: 0,
             fault_a: CW_FAULT_NONE,
             fault_b: CW_FAULT_NONE,
             reset: CW_RESET_NONE,
@@ -146,6 +158,9 @@ impl cw_outcome {
             violated_b: outcome.violated.b.to_bits(),
             tripped_a: outcome.tripped.a.to_bits(),
             tripped_b: outcome.tripped.b.to_bits(),
+            analogue_faults_a: outcome.analogue_faults.a.to_bits(),
+            analogue_faults_b: outcome.analogue_faults.b.to_bits(),
+            analogue_tripped: outcome.analogue_tripped.to_bits(),
             fault_a: fault(outcome.faults.a),
             fault_b: fault(outcome.faults.b),
             reset: reset(outcome.reset),
@@ -185,6 +200,7 @@ const fn reset_name(reset: u32) -> &'static CStr {
         CW_RESET_VIOLATED => c"refused: a rule is violated",
         CW_RESET_INPUT_FAULTED => c"refused: an input is faulted",
         CW_RESET_UNREFERENCED => c"refused: a position has no reference",
+        CW_RESET_ANALOGUE_FAULTED => c"refused: an analogue value is faulted or has not been seen",
         _ => c"not a reset of this library",
     }
 }

@@ -51,6 +51,7 @@ pub(crate) struct Facts {
     pub(crate) setup_checksum: u32,
     pub(crate) monitors: u8,
     pub(crate) inputs: u8,
+    pub(crate) analogues: u8,
 }
 
 /// How storage is aligned that C declares as numbers of 64 bits.
@@ -90,13 +91,14 @@ impl Slot {
         self.head.store(0, Ordering::Release);
         // SAFETY: the caller says that nothing else uses it.
         let loaded = unsafe { &mut *self.loaded.get() };
-        set_up(&mut loaded.config, image)?;
+        let analogues = set_up(&mut loaded.config, image)?;
         start(&mut loaded.state);
         loaded.facts = Facts {
             image_checksum: image.checksum(),
             setup_checksum: image.setup_checksum(),
             monitors: image.monitors(),
             inputs: image.inputs(),
+            analogues,
         };
         self.use_now.store(FREE, Ordering::Relaxed);
         self.place.store(self.address(), Ordering::Relaxed);
@@ -124,9 +126,10 @@ impl Slot {
 
 // Each on its own, so that their working storage is on the stack one after the other.
 #[inline(never)]
-fn set_up(config: &mut MaybeUninit<Config>, image: &Image<'_>) -> Result<(), cw_status> {
-    config.write(image.axis().map_err(of_image)?);
-    Ok(())
+fn set_up(config: &mut MaybeUninit<Config>, image: &Image<'_>) -> Result<u8, cw_status> {
+    let config = config.write(image.axis().map_err(of_image)?);
+    // Cannot fail: an axis has room for a few.
+    Ok(u8::try_from(config.analogues().len()).unwrap_or(u8::MAX))
 }
 
 #[inline(never)]

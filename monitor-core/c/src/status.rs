@@ -44,6 +44,9 @@ pub const CW_STATUS_NO_TRIP: cw_status = 15;
 /// What was asked for is not known at the last frame.
 pub const CW_STATUS_UNKNOWN: cw_status = 16;
 
+/// The axis does not have this analogue value.
+pub const CW_STATUS_NO_ANALOGUE: cw_status = 17;
+
 /// The image does not begin as a sealed setup does.
 pub const CW_STATUS_NOT_AN_IMAGE: cw_status = 32;
 /// The image was sealed in a version of the format that this library does not read, or its version is damaged.
@@ -102,6 +105,7 @@ const fn text_of(status: cw_status) -> &'static CStr {
         CW_STATUS_NO_INPUT => c"the axis does not have this input",
         CW_STATUS_NO_RULE => c"none of the CW_RULE_ values",
         CW_STATUS_NO_TRIP => c"no such trip is latched",
+        CW_STATUS_NO_ANALOGUE => c"the axis does not have this analogue value",
         CW_STATUS_UNKNOWN => c"not known at the last frame",
         CW_STATUS_NOT_AN_IMAGE => c"not a sealed setup: it does not begin with CWAX",
         CW_STATUS_VERSION => c"sealed in a version of the format that is not read here, or damaged",

@@ -2,9 +2,10 @@
 
 use core::sync::atomic::{Ordering, compiler_fence};
 
+use crate::ask;
 use crate::capacity::cw_axis;
 use crate::checked;
-use crate::frame::cw_frame;
+use crate::frame::{self, cw_analogue_reading, cw_frame};
 use crate::outcome::cw_outcome;
 use crate::slot::{self, Claim, Slot};
 use crate::status::{CW_OK, CW_STATUS_BUSY, CW_STATUS_OVERLAP, cw_status};
@@ -48,6 +49,45 @@ pub unsafe extern "C" fn cw_axis_step(
     // SAFETY: as above. It returns what it returned there.
     let _ = unsafe { checked::write(outcome, came_to) };
     came_to.status
+}
+
+/// Hands in a reading of one line of an analogue value: it counts from the next frame on. `analogue` is the place of the value in the order of
+/// the setup, from 0; `channel` a CW_CHANNEL_ value.
+///
+/// Refused: CW_STATUS_NULL, CW_STATUS_ALIGNMENT, CW_STATUS_SAMPLE_KIND, CW_STATUS_NO_CHANNEL, CW_STATUS_NO_ANALOGUE, CW_STATUS_NOT_LOADED,
+/// CW_STATUS_MOVED, CW_STATUS_OVERWRITTEN, CW_STATUS_BUSY. A refused reading was not taken, and the one before it ages.
+#[unsafe(no_mangle)]
+#[must_use]
+pub unsafe extern "C" fn cw_axis_offer(
+    axis: *mut cw_axis,
+    analogue: u32,
+    channel: u32,
+    reading: *const cw_analogue_reading,
+) -> cw_status {
+    // SAFETY: the caller says that it is null or a reading.
+    let reading = unsafe { checked::read(reading) };
+    let taken = reading.and_then(|reading| {
+        // SAFETY: the caller says that it is null or the axis of a load.
+        unsafe { take(axis, analogue, channel, &reading) }
+    });
+    taken.err().unwrap_or(CW_OK)
+}
+
+/// # Safety
+///
+/// As of [`Claim::of`].
+unsafe fn take(
+    axis: *mut cw_axis,
+    analogue: u32,
+    channel: u32,
+    reading: &cw_analogue_reading,
+) -> Result<(), cw_status> {
+    // SAFETY: as the caller says.
+    let mut claim = unsafe { Claim::of(axis) }?;
+    let (config, state, facts) = claim.parts();
+    let (of, channel) = (ask::analogue(analogue, facts)?, frame::channel(channel)?);
+    config.offer(state, of, channel, reading.checked()?);
+    Ok(())
 }
 
 fn lie_apart(axis: *mut cw_axis, outcome: *mut cw_outcome) -> Result<(), cw_status> {

@@ -18,6 +18,8 @@ pub const CW_RULE_MONITOR: u32 = 0;
 pub const CW_RULE_POSITION_DISCREPANCY: u32 = 1;
 /// The speeds of the two channels differ. Belongs to both channels.
 pub const CW_RULE_SPEED_DISCREPANCY: u32 = 2;
+/// The two lines of an analogue value differ.
+pub const CW_RULE_ANALOGUE_DISCREPANCY: u32 = 3;
 
 /// The evidence is a travel, in 2^-24 of the axis unit.
 pub const CW_QUANTITY_POSITION: u32 = 0;
@@ -27,6 +29,8 @@ pub const CW_QUANTITY_SPEED: u32 = 1;
 pub const CW_QUANTITY_ACCELERATION: u32 = 2;
 /// The evidence is what was travelled beyond a limit on the speed, in 2^-24 of the axis unit.
 pub const CW_QUANTITY_OVERRUN: u32 = 3;
+/// The evidence is an analogue value, in 2^-24 of its own unit.
+pub const CW_QUANTITY_VALUE: u32 = 4;
 
 /// What was observed may not be above the limit.
 pub const CW_SIDE_ABOVE: u32 = 0;
@@ -56,7 +60,8 @@ pub struct cw_trip {
     pub side: u32,
     /// Which rule: a CW_RULE_ value.
     pub rule: u32,
-    /// With CW_RULE_MONITOR the place of the monitor in the order of the setup, from 0; otherwise 0.
+    /// With CW_RULE_MONITOR the place of the monitor in the order of the setup, from 0, with CW_RULE_ANALOGUE_DISCREPANCY that of the analogue
+    /// value; otherwise 0.
     pub monitor: u32,
     /// With CW_RULE_MONITOR the channel; otherwise CW_CHANNEL_A.
     pub channel: u32,
@@ -85,6 +90,9 @@ impl From<Trip> for cw_trip {
             Tripped::Monitor(id, Channel::B) => (CW_RULE_MONITOR, u32::from(id.index()), CW_CHANNEL_B),
             Tripped::PositionDiscrepancy => (CW_RULE_POSITION_DISCREPANCY, 0, CW_CHANNEL_A),
             Tripped::SpeedDiscrepancy => (CW_RULE_SPEED_DISCREPANCY, 0, CW_CHANNEL_A),
+            Tripped::AnalogueDiscrepancy(id) => {
+                (CW_RULE_ANALOGUE_DISCREPANCY, u32::from(id.index()), CW_CHANNEL_A)
+            }
         };
         let (quantity, side, observed, limit) = match trip.evidence {
             Evidence::Position(bound) => {
@@ -98,6 +106,9 @@ impl From<Trip> for cw_trip {
             }
             Evidence::Overrun(bound) => {
                 (CW_QUANTITY_OVERRUN, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+            }
+            Evidence::Value(bound) => {
+                (CW_QUANTITY_VALUE, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
             }
         };
         let (side, excess) = match side {

@@ -132,6 +132,7 @@ fn told_trip(trip: &Trip) -> String {
         Tripped::Monitor(id, channel) => (0, id.index(), channel),
         Tripped::PositionDiscrepancy => (1, 0, Channel::A),
         Tripped::SpeedDiscrepancy => (2, 0, Channel::A),
+        Tripped::AnalogueDiscrepancy(id) => (3, id.index(), Channel::A),
     };
     // The setup has no other kind of limit.
     let (kind, observed, limit) = match trip.evidence {

@@ -49,6 +49,8 @@ fn reset(reset: Option<Reset>) -> u32 {
         (Some(Reset::WarmingUp), CW_RESET_WARMING_UP),
         (Some(Reset::Violated), CW_RESET_VIOLATED),
         (Some(Reset::InputFaulted), CW_RESET_INPUT_FAULTED),
+        (Some(Reset::Unreferenced), CW_RESET_UNREFERENCED),
+        (Some(Reset::AnalogueFaulted), CW_RESET_ANALOGUE_FAULTED),
     ];
     all.iter().find(|(one, _)| *one == reset).expect("a reset with a number").1
 }
@@ -69,6 +71,9 @@ fn assert_same_outcome(from_c: &cw_outcome, outcome: &Outcome, now: u64, at: &st
         violated_b: violated_b.to_bits(),
         tripped_a: tripped_a.to_bits(),
         tripped_b: tripped_b.to_bits(),
+        analogue_faults_a: outcome.analogue_faults.a.to_bits(),
+        analogue_faults_b: outcome.analogue_faults.b.to_bits(),
+        analogue_tripped: outcome.analogue_tripped.to_bits(),
         fault_a: fault(outcome.faults.a),
         fault_b: fault(outcome.faults.b),
         reset: reset(outcome.reset),
@@ -88,6 +93,7 @@ fn trip_of(trip: &Trip) -> cw_trip {
         }
         Tripped::PositionDiscrepancy => (CW_RULE_POSITION_DISCREPANCY, 0, 0),
         Tripped::SpeedDiscrepancy => (CW_RULE_SPEED_DISCREPANCY, 0, 0),
+        Tripped::AnalogueDiscrepancy(id) => (CW_RULE_ANALOGUE_DISCREPANCY, id.index().into(), 0),
     };
     let (quantity, side, observed, limit) = match trip.evidence {
         Evidence::Position(bound) => {
@@ -101,6 +107,9 @@ fn trip_of(trip: &Trip) -> cw_trip {
         }
         Evidence::Overrun(bound) => {
             (CW_QUANTITY_OVERRUN, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
+        }
+        Evidence::Value(bound) => {
+            (CW_QUANTITY_VALUE, bound.side, bound.observed.to_bits(), bound.limit.to_bits())
         }
     };
     let is_below = side == Side::Below;

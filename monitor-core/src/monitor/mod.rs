@@ -5,6 +5,7 @@
 //! the same for every monitor.
 
 pub mod acceleration;
+pub mod analogue;
 pub mod direction;
 pub mod envelope;
 pub mod output;
@@ -15,14 +16,17 @@ pub mod standstill;
 pub mod stop;
 pub mod travel_limit;
 
-use crate::axis::Referencing;
+use crate::analogue::{Analogue, Shown};
+use crate::axis::{AnalogueId, Referencing};
 use crate::calm::Reach;
 use crate::frame::Channel;
 use crate::scale::{Rate, Scale, WindowAcceleration, WindowSpeed, WindowTravel};
 use crate::source::Mark;
-use crate::units::{Acceleration, Instant, Position, Span, Speed};
+use crate::units::{Acceleration, Instant, Position, Span, Speed, Value};
 
 pub use acceleration::{AccelerationLimit, AccelerationRange};
+pub(crate) use analogue::OnAnalogue;
+pub use analogue::{TemperatureLimit, TorqueLimit, TorqueRange};
 pub use direction::{Allowed, Direction, DirectionState};
 pub use envelope::{Ramp, RampState};
 pub(crate) use output::Output;
@@ -105,6 +109,8 @@ pub struct Check {
     pub speed: Option<Bound<Speed>>,
     /// An acceleration against its limit.
     pub acceleration: Option<Bound<Acceleration>>,
+    /// An analogue value against its limit.
+    pub value: Option<Bound<Value>>,
     /// The limit it puts on the magnitude of the speed, known or not: in force for an envelope that starts at the next frame.
     pub in_force: Option<Speed>,
     /// Something it needs is not known yet.
@@ -174,6 +180,7 @@ impl Check {
         self.position.is_some_and(|bound| bound.is_exceeded())
             || self.speed.is_some_and(|bound| bound.is_exceeded())
             || self.acceleration.is_some_and(|bound| bound.is_exceeded())
+            || self.value.is_some_and(|bound| bound.is_exceeded())
     }
 }
 
@@ -204,6 +211,7 @@ pub struct Motion<'a> {
     pub(crate) referencing: &'a Referencing,
     /// Where a position was declared last.
     pub(crate) declared: Mark,
+    pub(crate) analogues: &'a [Analogue],
     pub(crate) limit_before: Speed,
 }
 
@@ -302,6 +310,12 @@ impl Motion<'_> {
         Some((travel, counts != 0 && (counts < 0) != self.scale.is_reversed()))
     }
 
+    /// What this channel's line of an analogue value shows.
+    pub(crate) fn analogue(&self, of: AnalogueId) -> Shown {
+        let analogue = self.analogues.get(usize::from(of.index()));
+        analogue.map_or(Shown::Faulted, |analogue| analogue.shown(self.channel))
+    }
+
     /// The referenced position.
     #[inline(never)]
     pub(crate) fn place(&self) -> Place {
@@ -377,6 +391,12 @@ pub enum Rule<Own = NoOwn> {
     TravelLimit(TravelLimit),
     /// Stay within a range of positions (safely limited position).
     PositionRange(PositionRange),
+    /// Press no harder than allowed (safely limited torque).
+    TorqueLimit(TorqueLimit),
+    /// Press within a range (safe torque range).
+    TorqueRange(TorqueRange),
+    /// Get no hotter than allowed (safe motor temperature).
+    TemperatureLimit(TemperatureLimit),
     /// Tell where the axis is (safe cam).
     CamOutput(CamOutput),
     /// Tell that the axis is slow (safe speed monitor).
@@ -508,6 +528,9 @@ impl<Own: Monitor> Rule<Own> {
             | Self::AccelerationLimit(_)
             | Self::AccelerationRange(_)
             | Self::PositionRange(_)
+            | Self::TorqueLimit(_)
+            | Self::TorqueRange(_)
+            | Self::TemperatureLimit(_)
             | Self::BrakeOutput(_) => RuleState::None,
             Self::CamOutput(_) | Self::SpeedOutput(_) => RuleState::Output(OutputState::default()),
             Self::Direction(_) => RuleState::Direction(DirectionState::default()),
@@ -529,6 +552,9 @@ impl<Own: Monitor> Rule<Own> {
             (Self::AccelerationRange(rule), _) => rule.check(&mut (), motion),
             (Self::TravelLimit(rule), RuleState::TravelLimit(own)) => rule.check(own, motion),
             (Self::PositionRange(rule), _) => rule.check(&mut (), motion),
+            (Self::TorqueLimit(rule), _) => OnAnalogue::TorqueLimit(rule).check(motion),
+            (Self::TorqueRange(rule), _) => OnAnalogue::TorqueRange(rule).check(motion),
+            (Self::TemperatureLimit(rule), _) => OnAnalogue::TemperatureLimit(rule).check(motion),
             (Self::Own(rule), RuleState::Own(own)) => rule.check(own, motion),
             // Torque off; a state of another kind than its rule's is not reached, and withdraws the permit too.
             _ => Check { withdraws: true, ..Check::default() },
@@ -540,6 +566,16 @@ impl<Own: Monitor> Rule<Own> {
         match self {
             Self::CamOutput(rule) => Some(Output::Cam(rule)),
             Self::SpeedOutput(rule) => Some(Output::Speed(rule)),
+            _ => None,
+        }
+    }
+
+    /// The analogue value that it watches.
+    pub(crate) fn analogue(&self) -> Option<AnalogueId> {
+        match self {
+            Self::TorqueLimit(rule) => Some(OnAnalogue::TorqueLimit(rule).of()),
+            Self::TorqueRange(rule) => Some(OnAnalogue::TorqueRange(rule).of()),
+            Self::TemperatureLimit(rule) => Some(OnAnalogue::TemperatureLimit(rule).of()),
             _ => None,
         }
     }

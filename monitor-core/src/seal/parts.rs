@@ -2,19 +2,20 @@
 
 use super::SealError;
 use super::bytes::{Reader, Writer};
-use crate::axis::{AxisConfig, Demand, Demands, InputId, MonitorId, Referencing, WarmUp};
+use crate::analogue::AnalogueConfig;
+use crate::axis::{AnalogueId, AxisConfig, Demand, Demands, InputId, MonitorId, Referencing, WarmUp};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::Channel;
 use crate::input::{InputConfig, Lines, OneSided, Pairing};
 use crate::monitor::{
     AccelerationLimit, AccelerationRange, Allowed, BrakeOutput, Braking, CamOutput, Direction, Monitor,
     PositionRange, Ramp, Rule, SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision,
-    TravelLimit, Until,
+    TemperatureLimit, TorqueLimit, TorqueRange, TravelLimit, Until,
 };
 use crate::outcome::{InputSet, MonitorSet};
 use crate::scale::Scale;
 use crate::source::SourceConfig;
-use crate::units::{Acceleration, Jerk, Position, Span, Speed};
+use crate::units::{Acceleration, Jerk, Position, Span, Speed, Value};
 
 /// At most 32 monitors and inputs fit in an axis.
 pub(super) fn count(of: usize) -> u8 {
@@ -46,6 +47,7 @@ number!(Position, i64, Position::from_bits, Position::to_bits);
 number!(Speed, i64, Speed::from_bits, Speed::to_bits);
 number!(Acceleration, i64, Acceleration::from_bits, Acceleration::to_bits);
 number!(Jerk, i64, Jerk::from_bits, Jerk::to_bits);
+number!(Value, i64, Value::from_bits, Value::to_bits);
 number!(InputSet, u32, InputSet::from_bits, InputSet::to_bits);
 number!(MonitorSet, u32, MonitorSet::from_bits, MonitorSet::to_bits);
 
@@ -396,6 +398,68 @@ impl Part for MonitorId {
     }
 }
 
+impl Part for AnalogueId {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        to.put(&[self.index()])
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        from.u8().map(Self::at)
+    }
+}
+
+impl Part for AnalogueConfig {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        let [low, high] = self.range();
+        low.write(to)?;
+        high.write(to)?;
+        self.timeout().write(to)?;
+        self.tolerance().write(to)?;
+        self.discrepancy_time().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let range = [Value::read(from)?, Value::read(from)?];
+        let (timeout, tolerance) = (Span::read(from)?, Value::read(from)?);
+        Self::try_new(range, timeout, tolerance, Span::read(from)?).map_err(|_| SealError::Content)
+    }
+}
+
+impl Part for TorqueLimit {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.of().write(to)?;
+        self.limit().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Self::try_new(AnalogueId::read(from)?, Value::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for TorqueRange {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.of().write(to)?;
+        self.low().write(to)?;
+        self.high().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        let of = AnalogueId::read(from)?;
+        Self::try_new(of, Value::read(from)?, Value::read(from)?).ok_or(SealError::Content)
+    }
+}
+
+impl Part for TemperatureLimit {
+    fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
+        self.of().write(to)?;
+        self.limit().write(to)
+    }
+
+    fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
+        Ok(Self::new(AnalogueId::read(from)?, Value::read(from)?))
+    }
+}
+
 fn write_rule<Own>(rule: &Rule<Own>, to: &mut Writer<'_>) -> Result<(), SealError> {
     match rule {
         Rule::TorqueOff => to.put(&[0]),
@@ -447,6 +511,18 @@ fn write_rule<Own>(rule: &Rule<Own>, to: &mut Writer<'_>) -> Result<(), SealErro
             to.put(&[12])?;
             rule.write(to)
         }
+        Rule::TorqueLimit(rule) => {
+            to.put(&[13])?;
+            rule.write(to)
+        }
+        Rule::TorqueRange(rule) => {
+            to.put(&[14])?;
+            rule.write(to)
+        }
+        Rule::TemperatureLimit(rule) => {
+            to.put(&[15])?;
+            rule.write(to)
+        }
         Rule::Own(_) => Err(SealError::OwnMonitor),
     }
 }
@@ -466,6 +542,9 @@ fn read_rule<Own>(from: &mut Reader<'_>) -> Result<Rule<Own>, SealError> {
         10 => Rule::CamOutput(CamOutput::read(from)?),
         11 => Rule::SpeedOutput(SpeedOutput::read(from)?),
         12 => Rule::BrakeOutput(BrakeOutput::read(from)?),
+        13 => Rule::TorqueLimit(TorqueLimit::read(from)?),
+        14 => Rule::TorqueRange(TorqueRange::read(from)?),
+        15 => Rule::TemperatureLimit(TemperatureLimit::read(from)?),
         _ => return Err(SealError::Content),
     })
 }
@@ -507,6 +586,8 @@ pub(super) fn write_axis<const POINTS: usize, const MONITORS: usize, const INPUT
     (axis.warm_up == WarmUp::Permit).write(to)?;
     axis.inputs.iter().try_for_each(|input| input.write(to))?;
     axis.reset.write(to)?;
+    to.put(&[count(axis.analogues.len())])?;
+    axis.analogues.iter().try_for_each(|analogue| analogue.write(to))?;
     axis.referencing.a.write(to)?;
     axis.referencing.b.write(to)?;
     for monitor in &axis.monitors {
@@ -534,6 +615,9 @@ pub(super) fn read_axis<const POINTS: usize, const MONITORS: usize, const INPUTS
     }
     if let Some(reset) = Option::read(from)? {
         axis.set_reset(reset);
+    }
+    for _ in 0..from.u8()? {
+        axis.add_analogue(AnalogueConfig::read(from)?).map_err(SealError::Axis)?;
     }
     for channel in Channel::BOTH {
         axis.set_referencing(channel, Referencing::read(from)?).map_err(SealError::Axis)?;

@@ -65,11 +65,14 @@ fn an_axis_that_is_used_as_it_should_be_permits() {
     let storage = Storage::of_an_axis();
     let axis = storage.load(&image()).expect("an axis");
     assert_eq!((steps(axis, 1), steps(axis, 2)), (CW_OK, CW_OK));
-    let mut info = cw_info { image_checksum: 0, setup_checksum: 0, monitors: 0, inputs: 0 };
+    let mut info = cw_info { image_checksum: 0, setup_checksum: 0, monitors: 0, inputs: 0, analogues: 0 };
     assert_eq!(calls::info(axis, &raw mut info), CW_OK);
     let bytes = image();
     let checksum = seal::Image::open(&bytes).expect("an image").checksum();
-    assert_eq!(info, cw_info { image_checksum: checksum, setup_checksum: 0x5e7, monitors: 1, inputs: 1 });
+    assert_eq!(
+        info,
+        cw_info { image_checksum: checksum, setup_checksum: 0x5e7, monitors: 1, inputs: 1, analogues: 0 }
+    );
 }
 
 #[test]
