@@ -21,6 +21,7 @@ macro_rules! call {
 call!(load as cw_axis_load(storage: *mut c_void, size: usize, image: *const u8, length: usize, axis: *mut *mut cw_axis));
 call!(unload as cw_axis_unload(axis: *mut cw_axis));
 call!(step as cw_axis_step(axis: *mut cw_axis, frame: *const cw_frame, outcome: *mut cw_outcome));
+call!(offer as cw_axis_offer(axis: *mut cw_axis, analogue: u32, channel: u32, reading: *const cw_analogue_reading));
 call!(info as cw_axis_info(axis: *const cw_axis, info: *mut cw_info));
 call!(trip as cw_axis_trip(axis: *const cw_axis, rule: u32, monitor: u32, channel: u32, trip: *mut cw_trip));
 call!(trip_at as cw_axis_trip_at(axis: *const cw_axis, place: u32, trip: *mut cw_trip));

@@ -10,8 +10,8 @@ use std::time::{Duration, Instant as Clock};
 
 use calls::{Storage, frame_of, left_over, sealed};
 use monitor_core::{
-    AxisConfig, Demand, Frame, InputConfig, Instant, Levels, Reading, Rule, Sample, Scale, SourceConfig,
-    Span, Speed, SpeedLimit, WarmUp, seal,
+    AnalogueConfig, AxisConfig, Demand, Frame, InputConfig, Instant, Levels, Reading, Rule, Sample, Scale,
+    SourceConfig, Span, Speed, SpeedLimit, TorqueLimit, Value, WarmUp, seal,
 };
 use monitor_core_c::*;
 
@@ -360,13 +360,62 @@ fn a_trip_of_what_an_axis_does_not_have_cannot_be_asked_for() {
         assert_eq!(unsafe { trip.read() }.observed, CW_UNKNOWN);
         status
     };
-    assert_eq!(asked(3, 0, 0), CW_STATUS_NO_RULE);
+    assert_eq!(asked(4, 0, 0), CW_STATUS_NO_RULE);
+    assert_eq!(asked(CW_RULE_ANALOGUE_DISCREPANCY, 0, 0), CW_STATUS_NO_ANALOGUE);
     assert_eq!(asked(CW_RULE_MONITOR, 1, 0), CW_STATUS_NO_MONITOR);
     assert_eq!(asked(CW_RULE_MONITOR, 32, 0), CW_STATUS_NO_MONITOR);
     assert_eq!(asked(CW_RULE_MONITOR, 0, 2), CW_STATUS_NO_CHANNEL);
     assert_eq!(asked(CW_RULE_MONITOR, 0, 1), CW_STATUS_NO_TRIP);
     assert_eq!(asked(CW_RULE_POSITION_DISCREPANCY, 9, 9), CW_STATUS_NO_TRIP);
     assert_eq!(asked(CW_RULE_SPEED_DISCREPANCY, 9, 9), CW_STATUS_NO_TRIP);
+}
+
+/// An image of an axis that withdraws the permit above 80 of an analogue value, whatever its unit.
+fn analogue_image() -> Vec<u8> {
+    let ms = |n| Span::from_millis(n).expect("a span");
+    let value = |n| Value::from_int(n).expect("a value");
+    let scale = Scale::from_ratio(1, 1000).expect("a scale");
+    let source =
+        SourceConfig::try_new(24, scale, Speed::from_int(3000).expect("a speed"), ms(50)).expect("a source");
+    let mut axis: AxisConfig<CW_POINTS, 1, 1> =
+        AxisConfig::try_new(source, source, ms(8), WarmUp::Permit).expect("an axis");
+    let torque = AnalogueConfig::try_new([value(-300), value(300)], ms(50), value(5), ms(20));
+    let torque = axis.add_analogue(torque.expect("an analogue value")).expect("room");
+    let limit = TorqueLimit::try_new(torque, value(80)).expect("a limit");
+    axis.add_monitor(Rule::TorqueLimit(limit), Demand::Always, Span::ZERO).expect("room");
+    sealed(&axis, 0)
+}
+
+#[test]
+fn an_analogue_value_that_is_handed_in_counts_from_the_next_frame_on_and_a_bad_one_is_refused() {
+    let storage = Storage::of_an_axis();
+    let axis = storage.load(&analogue_image()).expect("an axis");
+    let offer = |place, channel, value: i64, kind| {
+        let reading = cw_analogue_reading { captured_at: 1_000_000, value: value << 24, kind };
+        calls::offer(axis, place, channel, &raw const reading)
+    };
+    for channel in [CW_CHANNEL_A, CW_CHANNEL_B] {
+        assert_eq!(offer(0, channel, 81, CW_SAMPLE_VALUE), CW_OK);
+    }
+    assert_eq!(offer(1, CW_CHANNEL_A, 0, CW_SAMPLE_VALUE), CW_STATUS_NO_ANALOGUE);
+    assert_eq!(offer(0, 2, 0, CW_SAMPLE_VALUE), CW_STATUS_NO_CHANNEL);
+    assert_eq!(offer(0, CW_CHANNEL_A, 0, 0), CW_STATUS_SAMPLE_KIND);
+    assert_eq!(offer(0, CW_CHANNEL_A, 0, CW_SAMPLE_COUNT), CW_STATUS_SAMPLE_KIND);
+    assert_eq!(calls::offer(axis, 0, CW_CHANNEL_A, ptr::null()), CW_STATUS_NULL);
+    let frame = frame_of(&Frame {
+        now: Instant::from_nanos(1_000_000),
+        a: Some(Reading { captured_at: Instant::from_nanos(1_000_000), sample: Sample::Count(0) }),
+        b: Some(Reading { captured_at: Instant::from_nanos(1_000_000), sample: Sample::Count(0) }),
+        levels: Levels::default(),
+    });
+    let mut outcome = left_over();
+    assert_eq!(calls::step(axis, &raw const frame, &raw mut outcome), CW_OK);
+    assert_eq!((outcome.tripped_a, outcome.tripped_b, outcome.permit), (1, 1, false));
+    let mut trip = std::mem::MaybeUninit::<cw_trip>::uninit();
+    assert_eq!(calls::trip(axis, CW_RULE_MONITOR, 0, CW_CHANNEL_B, trip.as_mut_ptr()), CW_OK);
+    // SAFETY: the call wrote one there.
+    let trip = unsafe { trip.assume_init() };
+    assert_eq!((trip.quantity, trip.observed, trip.excess), (CW_QUANTITY_VALUE, 81 << 24, 1 << 24));
 }
 
 /// An axis that threads share although they must not.
