@@ -81,6 +81,7 @@ fn ramp(ramp: &RampSetup) -> model::Ramp {
         delay_ns: ramp.delay.value.as_nanos(),
         deceleration: ulps(ramp.deceleration.value.to_bits().into()),
         margin: speed(ramp.margin.value),
+        jerk: None,
     }
 }
 
@@ -112,5 +113,10 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
             },
         },
     };
-    model::Monitor { demand: monitor.demand.clone(), on_delay_ns: monitor.on_delay.value.as_nanos(), kind }
+    model::Monitor {
+        demand: monitor.demand.clone(),
+        on_delay_ns: monitor.on_delay.value.as_nanos(),
+        allowed_overrun: None,
+        kind,
+    }
 }
