@@ -126,6 +126,20 @@ fn a_steady_speed_may_have_an_acceleration_within_its_rounding() {
 }
 
 #[test]
+fn an_acceleration_is_not_compared_while_its_channel_is_faulted() {
+    let mut model = Model::new(&sharp(limit(d("500"))));
+    for ms in 0..4 {
+        model.step(&both(ms * MS, (ms * ms).cast_signed(), 0));
+    }
+    // A reading of A comes out of order: its last good acceleration is still above the limit.
+    let seen = model.step(&frame(4 * MS, reading(2 * MS, 50), reading(4 * MS, 16), 0));
+    let lanes = seen.monitors[0].lanes.clone();
+    assert_eq!(seen.channels[0].acceleration, Some(d("2000")));
+    assert_eq!(lanes.map(|lane| (lane.violated, lane.compared.is_some())), [(false, false), (true, true)]);
+    assert_eq!(seen.compared, 1);
+}
+
+#[test]
 fn a_range_of_accelerations_is_violated_by_rounding_at_the_end_that_is_passed_further() {
     let mut setup = sharp(range(ulps(-400), ulps(300)));
     setup.window_ns = 3 * MS;

@@ -132,14 +132,14 @@ fn only_its_time_completes_a_stop_by_its_deceleration_on_a_faulted_channel() {
     let mut model = Model::new(&setup);
     let mut complete = Vec::new();
     for ms in 0..12 {
-        // From 5 on A is out of order, and its last good speed is within the standstill speed.
+        // A is at rest, and from the demand on first out of order, then invalid.
         let now = ms * MS;
         let a = match ms {
-            0..4 => reading(now, 8 * ms.cast_signed()),
-            _ => reading(now + MS, 0),
+            0..4 => reading(now, 0),
+            4..7 => reading(now + MS, 0),
+            _ => invalid(now),
         };
-        let timely = if ms < 7 { a } else { invalid(now) };
-        let seen = model.step(&frame(now, timely, reading(now, braking(ms)), demanded(ms)));
+        let seen = model.step(&frame(now, a, reading(now, braking(ms)), demanded(ms)));
         complete.push(seen.monitors[0].lanes[0].complete);
     }
     assert_eq!(complete.iter().position(|&complete| complete), Some(9));

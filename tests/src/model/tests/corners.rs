@@ -45,6 +45,15 @@ fn a_line_that_just_reaches_its_deceleration_goes_from_corner_to_corner() {
     assert_eq!(levels, ["9.75", "7.75", "6", "4.25", "2.25", "2"].map(d));
 }
 
+/// D = 9 mm/s and r = d / j = 3/4096 s are 732421.875 ns, and twice that are 1464843.75: cut together, not one by one.
+#[test]
+fn the_time_of_a_fall_that_just_reaches_its_deceleration_is_rounded_as_a_whole() {
+    let [exact, held] = at("11", &ramp("12288", "16777216"), "2", MS);
+    let above = |left: &str| d("8388608") * d(left) * d(left);
+    assert_eq!(exact, d("2") + above("0.00046484375"));
+    assert_eq!(held, d("2") + ulp_down(&above("0.000464843")));
+}
+
 /// sqrt(2 µs²) is 1414213.56 ns, held as 1414213, and the fall takes twice that. After 2 ms 828426 ns of it are left, and exactly
 /// (√2 − 1)² mm/s.
 #[test]
