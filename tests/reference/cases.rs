@@ -149,12 +149,12 @@ fn button(line: u8) -> Input {
 }
 
 fn monitor(kind: Kind, demand: &[usize]) -> Monitor {
-    Monitor { demand: demand.to_vec(), on_delay_ns: 50 * MS, kind }
+    Monitor { demand: demand.to_vec(), on_delay_ns: 50 * MS, allowed_overrun: None, kind }
 }
 
 /// A limit of 6 mm/s on line 0, and an envelope on line 1 that ends at 4 mm/s.
 fn handed_over() -> Setup {
-    let ramp = Ramp { delay_ns: 20 * MS, deceleration: q(1000, 1), margin: q(1, 1) };
+    let ramp = Ramp { delay_ns: 20 * MS, deceleration: q(1000, 1), margin: q(1, 1), jerk: None };
     let limit = Kind::SpeedLimit { limit: q(6, 1), ramp: None };
     let envelope = Kind::SpeedLimit { limit: q(4, 1), ramp: Some(ramp) };
     let monitors = vec![monitor(limit, &[0]), monitor(envelope, &[1])];
@@ -186,8 +186,12 @@ fn a_limit_is_in_force_for_a_later_envelope_before_the_speed_is_known() {
 /// An envelope falls while the axis is far below it; then it ends, and another one is demanded at a frame that is too fast for it.
 #[test]
 fn a_line_that_fell_unwatched_is_in_force_for_a_later_envelope_as_it_was_at_the_frame_before() {
-    let ramp =
-        |deceleration, margin| Ramp { delay_ns: 0, deceleration: q(deceleration, 1), margin: q(margin, 1) };
+    let ramp = |deceleration, margin| Ramp {
+        delay_ns: 0,
+        deceleration: q(deceleration, 1),
+        margin: q(margin, 1),
+        jerk: None,
+    };
     let falling = Kind::SpeedLimit { limit: q(1, 1), ramp: Some(ramp(200, 4)) };
     let later = Kind::SpeedLimit { limit: q(1, 1), ramp: Some(ramp(200, 1)) };
     let monitors = vec![monitor(falling, &[0]), monitor(later, &[1])];

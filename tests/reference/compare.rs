@@ -159,6 +159,7 @@ fn answer<const POINTS: usize>(
     match question {
         Question::Violated { monitor, channel } => of(monitor, channel).map(|check| check.is_violated()),
         Question::Complete { monitor, channel } => of(monitor, channel).map(|check| check.complete),
+        Question::Overrun { .. } => None,
         Question::Discrepancy => axis.apart().map(|apart| apart.bound.is_exceeded()),
         Question::SpeedDiscrepancy => axis.speeds_apart().map(|bound| bound.is_exceeded()),
     }
@@ -294,17 +295,17 @@ fn compare_trip(judge: &mut Judge, trip: &Trip, facts: &TripFacts) {
             unreachable!("no setup has such a rule")
         }
     };
-    judge.same("kind of the evidence", kind, facts.evidence);
+    judge.same("kind of the evidence", kind, facts.bound.evidence);
     if facts.demanded_at.is_some() {
-        judge.same("observed value of a trip", observed, bits(&ulp_up(&facts.observed)));
+        judge.same("observed value of a trip", observed, bits(&facts.bound.observed.held));
     }
-    compare_limit(judge, limit, &facts.limit);
+    compare_limit(judge, limit, &facts.bound.limit);
 }
 
 fn compare_limit(judge: &mut Judge, core: i64, limit: &model::Limit) {
     let core = ulps(core.into());
-    judge.hold("limit", limit.low <= core && core <= limit.exact, || {
-        format!("core {core}, model {} to {}", limit.low, limit.exact)
+    judge.hold("limit", limit.strictest <= core && core <= limit.exact, || {
+        format!("core {core}, model {} to {}", limit.strictest, limit.exact)
     });
 }
 
@@ -370,16 +371,17 @@ fn compare_checks(judge: &mut Judge, checks: &Checks, seen: &Seen) {
 fn compare_check(judge: &mut Judge, check: &Check, lane: &LaneSeen) {
     judge.same("warming up of a monitor", check.warming_up, lane.warming_up);
     judge.same("stop complete", check.complete, lane.complete);
-    let Some((kind, observed, limit)) = &lane.compared else {
+    let Some(model::Bound { evidence, observed, limit, .. }) = &lane.compared else {
         return judge.same("compared", check.position.is_some() || check.speed.is_some(), false);
     };
-    let bound = match kind {
+    let bound = match evidence {
         model::Evidence::Position => {
             check.position.map(|bound| (bound.observed.to_bits(), bound.limit.to_bits()))
         }
         model::Evidence::Speed => check.speed.map(|bound| (bound.observed.to_bits(), bound.limit.to_bits())),
+        model::Evidence::Acceleration | model::Evidence::Overrun => None,
     };
-    judge.same("observed value", bound.map(|(observed, _)| observed), Some(bits(&ulp_up(observed))));
+    judge.same("observed value", bound.map(|(observed, _)| observed), Some(bits(&observed.held)));
     if let Some((_, core)) = bound {
         compare_limit(judge, core, limit);
     }

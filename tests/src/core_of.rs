@@ -61,6 +61,7 @@ fn input(input: &model::Input) -> InputConfig {
 }
 
 fn ramp(ramp: &model::Ramp) -> Ramp {
+    assert_eq!(ramp.jerk, None, "no jerk is handed to the core yet");
     let deceleration = Acceleration::from_bits(bits(&ramp.deceleration));
     Ramp::try_new(Span::from_nanos(ramp.delay_ns), deceleration, speed(&ramp.margin))
         .expect("a ramp in range")
@@ -93,9 +94,16 @@ fn rule(kind: &Kind) -> Rule {
                     standstill_speed: speed(standstill_speed),
                     within: within_ns.map(Span::from_nanos),
                 },
+                By::Deceleration { .. } => panic!("no stop by its deceleration is handed to the core yet"),
             };
             Rule::Stop(Stop::try_new(supervision, until).expect("a stop in range"))
         }
+        Kind::SpeedLimitEachWay { .. }
+        | Kind::SpeedRange { .. }
+        | Kind::Direction { .. }
+        | Kind::AccelerationLimit { .. }
+        | Kind::AccelerationRange { .. }
+        | Kind::TravelLimit { .. } => panic!("no such rule is handed to the core yet"),
     }
 }
 
@@ -125,6 +133,7 @@ pub fn core_of<const POINTS: usize>(setup: &model::Setup) -> Core<POINTS> {
             [] => Demand::Always,
             some => Demand::AnyOf(some.iter().fold(InputSet::NONE, |set, &index| set.with(inputs[index]))),
         };
+        assert_eq!(monitor.allowed_overrun, None, "no overrun is handed to the core yet");
         let on_delay = Span::from_nanos(monitor.on_delay_ns);
         let id = config.add_monitor(rule(&monitor.kind), demand, on_delay);
         monitors.push(id.expect("room for monitors"));

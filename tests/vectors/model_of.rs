@@ -82,6 +82,7 @@ fn ramp(ramp: &RampSetup) -> model::Ramp {
         delay_ns: ramp.delay.value.as_nanos(),
         deceleration: ulps(ramp.deceleration.value.to_bits().into()),
         margin: speed(ramp.margin.value),
+        jerk: None,
     }
 }
 
@@ -121,5 +122,10 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
             },
         },
     };
-    model::Monitor { demand: monitor.demand.clone(), on_delay_ns: monitor.on_delay.value.as_nanos(), kind }
+    model::Monitor {
+        demand: monitor.demand.clone(),
+        on_delay_ns: monitor.on_delay.value.as_nanos(),
+        allowed_overrun: None,
+        kind,
+    }
 }

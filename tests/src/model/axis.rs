@@ -6,6 +6,7 @@ use super::input::{InputSeen, InputState};
 use super::monitor::{MonitorSeen, MonitorState};
 use super::setup::{Input, Lines, Setup};
 use super::source::{Fault, Tracker};
+use super::speed::Windows;
 use super::verdict::{Judge, Limit, Question};
 use monitor_core::Frame;
 
@@ -20,6 +21,8 @@ pub struct ChannelSeen {
     pub position: Option<Q>,
     /// The exact signed speed in units per second; `None` while it is unknown.
     pub speed: Option<Q>,
+    /// The exact signed acceleration in units per second squared; `None` while it is unknown, or when no rule needs it.
+    pub acceleration: Option<Q>,
     /// No first reading yet although a monitor is active.
     pub warming_up: bool,
 }
@@ -106,8 +109,9 @@ impl Model {
         if let Err(reason) = setup.check() {
             panic!("the model was given a setup that cannot run: {reason}");
         }
-        let tracker =
-            |source: &super::Source| Tracker::new(source.clone(), setup.window_ns, setup.spacing_ns());
+        let tracker = |source: &super::Source| {
+            Tracker::new(source.clone(), setup.window_ns, setup.spacing_ns(), setup.needs_acceleration())
+        };
         let button = |line| {
             let filter_ns = setup.reset_filter_ns;
             InputState::new(Input { lines: Lines::One(line), demand_high: true, filter_ns })
@@ -217,8 +221,9 @@ impl Model {
     fn evaluate_monitors(&mut self, now: u64, judge: &mut Judge) -> Vec<MonitorSeen> {
         let mut in_force: [Option<Limit>; 2] = [None, None];
         let mut seen = Vec::new();
+        let elapsed_ns = self.last.map_or(0, |(last, _)| now - last);
         for monitor in &mut self.monitors {
-            let (monitor_seen, places) = monitor.step(now, &self.trackers, judge);
+            let (monitor_seen, places) = monitor.step(now, elapsed_ns, &self.trackers, judge);
             seen.push(monitor_seen);
             for (smallest, placed) in in_force.iter_mut().zip(places) {
                 *smallest = match (smallest.take(), placed) {
@@ -238,6 +243,7 @@ impl Model {
             latched: tracker.latched,
             position: tracker.position(),
             speed: tracker.speed().cloned(),
+            acceleration: tracker.windows().map(Windows::acceleration),
             warming_up: !tracker.has_begun(),
         }
     }

@@ -3,7 +3,7 @@
 use super::exact::{Q, nearest_ulp, seconds, ulp, ulp_down, ulp_up, ulps};
 use super::setup::{Discrepancy, SpeedDiscrepancy};
 use super::source::{Reference, Tracker};
-use super::verdict::{Evidence, Hold, Judge, Limit, Question, Tri, TripFacts};
+use super::verdict::{Bound, Evidence, Hold, Judge, Limit, Observed, Question, Side, Tri, TripFacts};
 use num_traits::{Signed, Zero};
 
 /// What a discrepancy says at a frame.
@@ -55,7 +55,7 @@ fn judged(measured: Measured, limit: Limit, judge: &mut Judge, question: Questio
         if measured.held.abs() > limit.held { Tri::Yes } else { Tri::No }
     } else if &magnitude - &measured.error > limit.exact {
         Tri::Yes
-    } else if &magnitude + &measured.error <= limit.low {
+    } else if &magnitude + &measured.error <= limit.strictest {
         Tri::No
     } else {
         Tri::Near
@@ -85,9 +85,15 @@ fn timed(
         demanded_at: None,
         violated_since,
         tripped_at: now,
-        evidence,
-        observed: seen.difference.as_ref().expect("a violation compares").abs(),
-        limit: seen.limit.clone().expect("a violation compares"),
+        bound: Bound {
+            evidence,
+            side: Side::NotAbove,
+            observed: Observed::held_as(
+                seen.difference.as_ref().expect("a violation compares").abs(),
+                seen.difference_held.as_ref().expect("a violation compares").abs(),
+            ),
+            limit: seen.limit.clone().expect("a violation compares"),
+        },
     });
     seen.latched = hold.latched;
     seen
@@ -178,8 +184,8 @@ impl PositionDiscrepancy {
         let skew = seconds(self.setup.skew_allowance_ns);
         let exact = tolerance + &skew * &v_min;
         let held = tolerance + ulp_down(&(&skew * ulp_down(&v_min)));
-        let low = &exact - &skew * ulp() - ulp();
-        Limit { exact, held, low }
+        let strictest = &exact - &skew * ulp() - ulp();
+        Limit { exact, held, strictest }
     }
 }
 

@@ -75,6 +75,37 @@ pub fn scale_nearest(value: &Q) -> Q {
     Q::from_integer(nearest(&(value / &step))) * step
 }
 
+/// The largest value there is, 2⁶³ − 1 ULP.
+pub(super) fn largest() -> Q {
+    ulps(i64::MAX.into())
+}
+
+/// Two numbers between which a square root lies: 10⁻³⁰ apart, or the same where it is a fraction of that.
+///
+/// # Panics
+/// When `value` is negative.
+pub(super) fn root_between(value: &Q) -> [Q; 2] {
+    let places = BigInt::from(10).pow(30);
+    let squared = Q::from_integer(&places * &places);
+    let scaled = value * squared;
+    let below = scaled.floor().to_integer().sqrt();
+    let above = if Q::from_integer(&below * &below) == scaled { below.clone() } else { &below + 1 };
+    [Q::new(below, places.clone()), Q::new(above, places)]
+}
+
+/// A time in seconds in whole nanoseconds, rounded down.
+pub(super) fn nanos_down(time: &Q) -> BigInt {
+    (time * Q::from_integer(1_000_000_000.into())).floor().to_integer()
+}
+
+/// A square root in seconds in whole nanoseconds, rounded down.
+///
+/// # Panics
+/// When `squared` is negative.
+pub(super) fn root_nanos_down(squared: &Q) -> BigInt {
+    (squared * Q::from_integer(BigInt::from(10).pow(18))).floor().to_integer().sqrt()
+}
+
 /// Whether the magnitude of `value` is at most 2⁶³ − 1 ULP.
 pub(super) fn in_range(value: &Q) -> bool {
     in_ulps(value).numer().abs() <= value.denom() * i64::MAX

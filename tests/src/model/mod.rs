@@ -9,18 +9,23 @@
 //! The rules name every place where a quantity is rounded. The model computes each comparison with the exact
 //! values and, beside them, with the values **held** after the documented rounding. Where the two can differ,
 //! [`Limit`] carries the largest difference the documented roundings allow, and a comparison inside it
-//! is [`Tri::Near`]. [`Model::step`] decides a near comparison as the documented rounding does;
+//! is [`Tri::Near`]. What is observed is rounded too: a travel or a speed against whole ULPs, which decides nothing, but
+//! an acceleration and what was travelled beyond a limit always to the stricter side, and [`Observed`] carries that.
+//! [`Model::step`] decides a near comparison as the documented rounding does;
 //! [`Model::step_with`] asks its caller instead, who may let the model follow another implementation.
 //! [`Seen::near`] and [`Seen::compared`] count, so that a test can hold the share of near cases down.
 
 mod axis;
 mod discrepancy;
+mod envelope;
 mod exact;
 mod input;
 mod monitor;
+mod rule;
 mod setup;
 mod source;
 mod speed;
+mod stop;
 mod verdict;
 
 pub use axis::{ChannelSeen, Model, Refusal, Reset, Seen};
@@ -30,10 +35,10 @@ pub use input::InputSeen;
 pub use monitor::{LaneSeen, MonitorSeen};
 pub use setup::{
     By, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Ramp, Setup, Source, SpeedDiscrepancy,
-    Until,
+    Until, Way,
 };
 pub use source::{Fault, as_signed, change};
-pub use verdict::{Evidence, Limit, Question, Tri, TripFacts};
+pub use verdict::{Bound, Evidence, Limit, Observed, Question, Side, Tri, TripFacts};
 
 #[cfg(test)]
 mod tests;

@@ -1,10 +1,12 @@
 //! The monitors, once per channel.
 
+use super::envelope::envelope;
 use super::exact::{Q, seconds};
-use super::setup::{By, Kind, Monitor, Ramp, Until};
+use super::rule::{self, Finding};
+use super::setup::{Kind, Monitor, Until};
 use super::source::{Reference, Tracker};
-use super::verdict::{Evidence, Hold, Judge, Limit, Question, Tri, TripFacts, above};
-use num_traits::Signed;
+use super::stop::stop;
+use super::verdict::{Bound, Hold, Judge, Limit, Overrun, Question, Tri, TripFacts};
 
 /// What one monitor says on one channel at a frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -17,7 +19,10 @@ pub struct LaneSeen {
     pub violated: bool,
     /// What was observed against which limit; the position of a standstill comes before its speed when both or
     /// neither are exceeded. `None` while nothing is compared.
-    pub compared: Option<(Evidence, Q, Limit)>,
+    pub compared: Option<Bound>,
+    /// What this unbroken violation has travelled beyond its limit; `None` while it is not violated or no overrun is
+    /// set up.
+    pub overrun: Option<Bound>,
     /// Since when it is violated without a break, in nanoseconds.
     pub violated_since: Option<u64>,
     /// The trip of this frame.
@@ -42,13 +47,17 @@ pub struct MonitorSeen {
 }
 
 #[derive(Clone, Debug, Default)]
-struct Lane {
+pub(super) struct Lane {
     /// The limit in force before the demand.
-    cap: Option<Limit>,
-    v0: Option<Limit>,
-    x_ref: Option<Reference>,
-    complete: bool,
+    pub cap: Option<Limit>,
+    /// Where an envelope starts.
+    pub v0: Option<Limit>,
+    /// The place from which travel is counted; of a direction the furthest point.
+    pub x_ref: Option<Reference>,
+    /// Whether a stop is complete.
+    pub complete: bool,
     hold: Hold,
+    overrun: Option<Overrun>,
 }
 
 #[derive(Clone, Debug)]
@@ -57,22 +66,6 @@ pub(super) struct MonitorState {
     setup: Monitor,
     t0: Option<u64>,
     lanes: [Lane; 2],
-}
-
-/// What a lane found at a frame, before its timer.
-struct Finding {
-    warming_up: bool,
-    verdict: Tri,
-    violated: bool,
-    compared: Option<(Evidence, Q, Limit)>,
-    /// The limit placed on the speed at this frame.
-    places: Option<Limit>,
-}
-
-impl Finding {
-    fn nothing() -> Self {
-        Self { warming_up: false, verdict: Tri::No, violated: false, compared: None, places: None }
-    }
 }
 
 impl MonitorState {
@@ -108,16 +101,18 @@ impl MonitorState {
         }
     }
 
-    /// Evaluates both channels. The second value is the limit placed on the speed of each.
+    /// Evaluates both channels, `elapsed_ns` after the frame evaluated before. The second value is the limit placed on
+    /// the speed of each.
     pub fn step(
         &mut self,
         now: u64,
+        elapsed_ns: u64,
         trackers: &[Tracker; 2],
         judge: &mut Judge,
     ) -> (MonitorSeen, [Option<Limit>; 2]) {
         let mut places = [None, None];
         let lanes = [0, 1].map(|channel| {
-            let (seen, placed) = self.step_lane(now, channel, &trackers[channel], judge);
+            let (seen, placed) = self.step_lane(now, elapsed_ns, channel, &trackers[channel], judge);
             places[channel] = placed;
             seen
         });
@@ -134,52 +129,100 @@ impl MonitorState {
     fn step_lane(
         &mut self,
         now: u64,
+        elapsed_ns: u64,
         channel: usize,
         tracker: &Tracker,
         judge: &mut Judge,
     ) -> (LaneSeen, Option<Limit>) {
-        let question = Question::Violated { monitor: self.index, channel };
-        let lane = &mut self.lanes[channel];
-        let mut finding = match self.t0 {
-            None => Finding::nothing(),
-            Some(t0) => match &self.setup.kind {
-                Kind::TorqueOff => Finding::nothing(),
-                Kind::Standstill { position_window, speed_window } => {
-                    standstill(lane, tracker, position_window, speed_window)
-                }
-                Kind::SpeedLimit { limit, ramp: None } => {
-                    speed(tracker, &Limit::setting(limit), judge, question)
-                }
-                Kind::SpeedLimit { limit, ramp: Some(ramp) } => match envelope(lane, tracker, ramp, now - t0)
-                {
-                    None => Finding { warming_up: true, ..Finding::nothing() },
-                    Some(line) => speed(tracker, &line.max(Limit::setting(limit)), judge, question),
-                },
-                Kind::Stop { until, by } => {
-                    let complete = Question::Complete { monitor: self.index, channel };
-                    stop(lane, tracker, until, by, now - t0, judge, [question, complete])
-                }
-            },
-        };
+        let was_complete = self.lanes[channel].complete;
+        let mut finding = self.find(now, channel, tracker, judge);
         if tracker.fault.is_some() {
             finding = Finding { places: finding.places, ..Finding::nothing() };
         }
+        let lane = &mut self.lanes[channel];
         let tripped = lane.hold.update(now, finding.violated, self.setup.on_delay_ns);
-        let tripped_now = tripped.map(|violated_since| {
-            let (evidence, observed, limit) = finding.compared.clone().expect("a violation compares");
-            TripFacts { demanded_at: self.t0, violated_since, tripped_at: now, evidence, observed, limit }
+        let mut tripped_by =
+            tripped.map(|since| (since, finding.compared.clone().expect("a violation compares")));
+        let mut overrun = None;
+        match (&self.setup.allowed_overrun, &finding.compared) {
+            // The standstill after a stop is no limit of which an overrun is allowed.
+            (Some(distance), Some(bound)) if finding.violated && !was_complete => {
+                let sum = lane.overrun.get_or_insert_with(Overrun::nothing);
+                sum.add(bound, &seconds(elapsed_ns));
+                let bound = sum.bound(distance);
+                let (verdict, held) = sum.exceeds(distance);
+                let question = Question::Overrun { monitor: self.index, channel };
+                if !lane.hold.latched && judge.decide(question, verdict, held) {
+                    lane.hold.latched = true;
+                    tripped_by = lane.hold.since.map(|since| (since, bound.clone()));
+                }
+                overrun = Some(bound);
+            }
+            _ => lane.overrun = None,
+        }
+        let tripped_now = tripped_by.map(|(violated_since, bound)| TripFacts {
+            demanded_at: self.t0,
+            violated_since,
+            tripped_at: now,
+            bound,
         });
         let seen = LaneSeen {
             warming_up: finding.warming_up,
             verdict: finding.verdict,
             violated: finding.violated,
             compared: finding.compared,
+            overrun,
             violated_since: lane.hold.since,
             tripped_now,
             latched: lane.hold.latched,
             complete: lane.complete,
         };
         (seen, finding.places)
+    }
+
+    /// What the rule finds on a channel, whether it is faulted or not.
+    fn find(&mut self, now: u64, channel: usize, tracker: &Tracker, judge: &mut Judge) -> Finding {
+        let Some(t0) = self.t0 else { return Finding::nothing() };
+        let lane = &mut self.lanes[channel];
+        let question = Question::Violated { monitor: self.index, channel };
+        match &self.setup.kind {
+            Kind::TorqueOff => Finding::nothing(),
+            Kind::Standstill { position_window, speed_window } => {
+                rule::standstill(lane, tracker, position_window, speed_window)
+            }
+            Kind::SpeedLimit { limit, ramp } => {
+                let line = match ramp {
+                    None => None,
+                    Some(ramp) => match envelope(lane, tracker, ramp, limit, now - t0) {
+                        None => return Finding::warming_up(),
+                        line => line,
+                    },
+                };
+                rule::speed(tracker, &not_below(line, limit), judge, question)
+            }
+            Kind::SpeedLimitEachWay { positive, negative, ramp } => {
+                let line = match ramp {
+                    None => None,
+                    Some(ramp) => match envelope(lane, tracker, ramp, positive.min(negative), now - t0) {
+                        None => return Finding::warming_up(),
+                        line => line,
+                    },
+                };
+                let limits = [positive, negative].map(|limit| not_below(line.clone(), limit));
+                rule::speed_each_way(tracker, limits, judge, question)
+            }
+            Kind::SpeedRange { low, high } => rule::speed_range(tracker, [low, high]),
+            Kind::Direction { allowed, tolerance } => rule::direction(lane, tracker, *allowed, tolerance),
+            Kind::AccelerationLimit { limit } => rule::acceleration(tracker, limit, judge, question),
+            Kind::AccelerationRange { low, high } => {
+                rule::acceleration_range(tracker, [low, high], judge, question)
+            }
+            Kind::TravelLimit { increment } => rule::travel(lane, tracker, increment),
+            Kind::Stop { until, by } => {
+                let complete = Question::Complete { monitor: self.index, channel };
+                stop(lane, tracker, until, by, now - t0, judge, [question, complete])
+            }
+        }
     }
 
     /// Clears the trips.
@@ -194,121 +237,11 @@ impl MonitorState {
     }
 }
 
-/// The speed against a limit.
-fn speed(tracker: &Tracker, limit: &Limit, judge: &mut Judge, question: Question) -> Finding {
-    let places = Some(limit.clone());
-    let Some(speed) = tracker.speed().map(Q::abs) else {
-        return Finding { warming_up: true, places, ..Finding::nothing() };
-    };
-    if tracker.fault.is_some() {
-        return Finding { places, ..Finding::nothing() };
+/// A limit with the line that falls to it, if there is one.
+fn not_below(line: Option<Limit>, limit: &Q) -> Limit {
+    let limit = Limit::setting(limit);
+    match line {
+        Some(line) => line.max(limit),
+        None => limit,
     }
-    let (verdict, held) = above(&speed, limit);
-    let violated = judge.decide(question, verdict, held);
-    Finding {
-        warming_up: false,
-        verdict,
-        violated,
-        compared: Some((Evidence::Speed, speed, limit.clone())),
-        places,
-    }
-}
-
-/// Position and speed against their windows; both comparisons are exact.
-fn standstill(lane: &mut Lane, tracker: &Tracker, position_window: &Q, speed_window: &Q) -> Finding {
-    tracker.renew(&mut lane.x_ref);
-    let travel = lane.x_ref.and_then(|x_ref| tracker.travel_since(x_ref)).map(|travel| travel.abs());
-    let speed = tracker.speed().map(Q::abs);
-    let warming_up = travel.is_none() || speed.is_none();
-    let travel =
-        travel.map(|travel| (travel > *position_window, Evidence::Position, travel, position_window));
-    let speed = speed.map(|speed| (speed > *speed_window, Evidence::Speed, speed, speed_window));
-    let shown = match (travel, speed) {
-        (Some(travel), Some(speed)) if speed.0 && !travel.0 => Some(speed),
-        (Some(travel), _) => Some(travel),
-        (None, speed) => speed,
-    };
-    let violated = shown.as_ref().is_some_and(|shown| shown.0);
-    Finding {
-        warming_up,
-        verdict: if violated { Tri::Yes } else { Tri::No },
-        violated,
-        compared: shown.map(|(_, evidence, value, window)| (evidence, value, Limit::setting(window))),
-        places: Some(Limit::setting(speed_window)),
-    }
-}
-
-/// The falling line before its target is applied, `elapsed` after the demand; `None` without a known speed.
-///
-/// Its error: less than 1 ULP for `v0` (or the error of the limit in force before, if that caps it), and less
-/// than 1 ULP for the fall. The held line follows the documented rounding.
-fn envelope(lane: &mut Lane, tracker: &Tracker, ramp: &Ramp, elapsed_ns: u64) -> Option<Limit> {
-    if lane.v0.is_none() {
-        let v0 = Limit::rounded_down(&tracker.speed()?.abs());
-        lane.v0 = Some(match lane.cap.clone() {
-            Some(cap) => v0.min(cap),
-            None => v0,
-        });
-    }
-    let start = lane.v0.as_ref()?.raised(&ramp.margin);
-    match elapsed_ns.checked_sub(ramp.delay_ns) {
-        Some(falling) if falling > 0 => Some(start.fallen(&(&ramp.deceleration * seconds(falling)))),
-        _ => Some(start),
-    }
-}
-
-/// A stop: its supervision until it is complete, then what follows.
-fn stop(
-    lane: &mut Lane,
-    tracker: &Tracker,
-    until: &Until,
-    by: &By,
-    elapsed_ns: u64,
-    judge: &mut Judge,
-    [violation, completion]: [Question; 2],
-) -> Finding {
-    if lane.complete {
-        return match until {
-            Until::TorqueOff => Finding::nothing(),
-            Until::Standstill { position_window, speed_window } => {
-                standstill(lane, tracker, position_window, speed_window)
-            }
-        };
-    }
-    let finding = match by {
-        By::Time { within_ns } => {
-            lane.complete = elapsed_ns >= *within_ns;
-            Finding::nothing()
-        }
-        By::Ramp { ramp, standstill_speed, within_ns } => {
-            lane.complete = within_ns.is_some_and(|within| elapsed_ns >= within);
-            match envelope(lane, tracker, ramp, elapsed_ns) {
-                None => Finding { warming_up: true, ..Finding::nothing() },
-                Some(line) => {
-                    let target = Limit::setting(standstill_speed);
-                    let finding = speed(tracker, &line.clone().max(target), judge, violation);
-                    if !lane.complete {
-                        lane.complete = reached(&line, standstill_speed, judge, completion);
-                    }
-                    finding
-                }
-            }
-        }
-    };
-    if lane.complete && matches!(until, Until::Standstill { .. }) {
-        lane.x_ref = tracker.place();
-    }
-    finding
-}
-
-/// Whether the falling line has reached the standstill speed.
-fn reached(line: &Limit, standstill_speed: &Q, judge: &mut Judge, question: Question) -> bool {
-    let verdict = if line.exact <= *standstill_speed {
-        Tri::Yes
-    } else if line.low > *standstill_speed {
-        Tri::No
-    } else {
-        Tri::Near
-    };
-    judge.decide(question, verdict, line.held <= *standstill_speed)
 }

@@ -1,6 +1,6 @@
 //! What the model is set up with. Everything is an exact fraction or a whole number of nanoseconds.
 
-use super::exact::{Q, scale_nearest, ulp_down, ulp_up};
+use super::exact::{Q, largest, scale_nearest, ulp_down, ulp_up};
 use num_traits::{Signed, Zero};
 
 /// One position source.
@@ -74,6 +74,8 @@ pub struct Ramp {
     pub deceleration: Q,
     /// How far the envelope lies above the speed at the demand, units per second.
     pub margin: Q,
+    /// How fast the deceleration comes and goes, units per second cubed; `None`: at once.
+    pub jerk: Option<Q>,
 }
 
 /// What follows a completed stop.
@@ -92,7 +94,6 @@ pub enum Until {
 
 /// How a stop is supervised.
 #[derive(Clone, Debug, PartialEq)]
-#[expect(clippy::large_enum_variant, reason = "a setup has a handful of them, and plain beats small here")]
 pub enum By {
     /// The speed must stay below an envelope.
     Ramp {
@@ -103,11 +104,33 @@ pub enum By {
         /// The stop is complete after this time at the latest, in nanoseconds.
         within_ns: Option<u64>,
     },
+    /// The axis must brake.
+    Deceleration {
+        /// Time from the demand to the first comparison, in nanoseconds.
+        delay_ns: u64,
+        /// How hard it must brake, units per second squared.
+        deceleration: Q,
+        /// By how much less it may, units per second squared.
+        margin: Q,
+        /// The stop is complete at this speed, units per second.
+        standstill_speed: Q,
+        /// The stop is complete after this time at the latest, in nanoseconds.
+        within_ns: Option<u64>,
+    },
     /// Nothing is watched until the time has passed.
     Time {
         /// That time, in nanoseconds.
         within_ns: u64,
     },
+}
+
+/// A direction of travel: that of growing positions or that of falling ones.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// Positions grow.
+    Positive,
+    /// Positions fall.
+    Negative,
 }
 
 /// What a monitor watches.
@@ -129,6 +152,46 @@ pub enum Kind {
         /// How the axis gets there.
         ramp: Option<Ramp>,
     },
+    /// The speed stays at or below the limit of the direction it goes in (SLS).
+    SpeedLimitEachWay {
+        /// The limit of growing positions, units per second.
+        positive: Q,
+        /// The limit of falling positions, a magnitude, units per second.
+        negative: Q,
+        /// How the axis gets there.
+        ramp: Option<Ramp>,
+    },
+    /// The signed speed stays in a range (SSR).
+    SpeedRange {
+        /// The lower end, units per second.
+        low: Q,
+        /// The upper end, units per second.
+        high: Q,
+    },
+    /// The axis goes in one direction only (SDI).
+    Direction {
+        /// That direction.
+        allowed: Way,
+        /// Allowed travel the other way, units.
+        tolerance: Q,
+    },
+    /// The magnitude of the acceleration stays at or below a limit (SLA).
+    AccelerationLimit {
+        /// The limit, units per second squared.
+        limit: Q,
+    },
+    /// The signed acceleration stays in a range (SAR).
+    AccelerationRange {
+        /// The lower end, units per second squared.
+        low: Q,
+        /// The upper end, units per second squared.
+        high: Q,
+    },
+    /// The axis goes no further than an increment (SLI).
+    TravelLimit {
+        /// Allowed travel from the reference, units.
+        increment: Q,
+    },
     /// The axis comes to a stop (SS1, SS2).
     Stop {
         /// What follows.
@@ -138,6 +201,138 @@ pub enum Kind {
     },
 }
 
+impl Kind {
+    /// Whether it compares an acceleration.
+    #[must_use]
+    pub fn needs_acceleration(&self) -> bool {
+        matches!(
+            self,
+            Self::AccelerationLimit { .. }
+                | Self::AccelerationRange { .. }
+                | Self::Stop { by: By::Deceleration { .. }, .. }
+        )
+    }
+
+    /// Whether the distance that is travelled beyond its limit can be allowed for.
+    #[must_use]
+    pub fn can_overrun(&self) -> bool {
+        matches!(
+            self,
+            Self::SpeedLimit { .. }
+                | Self::SpeedLimitEachWay { .. }
+                | Self::SpeedRange { .. }
+                | Self::Stop { by: By::Ramp { .. }, .. }
+        )
+    }
+
+    /// The rounding of decimal settings towards the stricter side.
+    fn hold(&mut self) {
+        match self {
+            Self::TorqueOff => {}
+            Self::Standstill { position_window, speed_window } => {
+                down(position_window);
+                down(speed_window);
+            }
+            Self::SpeedLimit { limit, ramp } => {
+                down(limit);
+                ramp.iter_mut().for_each(Ramp::hold);
+            }
+            Self::SpeedLimitEachWay { positive, negative, ramp } => {
+                down(positive);
+                down(negative);
+                ramp.iter_mut().for_each(Ramp::hold);
+            }
+            Self::SpeedRange { low, high } | Self::AccelerationRange { low, high } => {
+                up(low);
+                down(high);
+            }
+            Self::Direction { tolerance, .. } => down(tolerance),
+            Self::AccelerationLimit { limit } => down(limit),
+            Self::TravelLimit { increment } => down(increment),
+            Self::Stop { until, by } => {
+                if let Until::Standstill { position_window, speed_window } = until {
+                    down(position_window);
+                    down(speed_window);
+                }
+                by.hold();
+            }
+        }
+    }
+
+    fn check(&self) -> Result<(), String> {
+        match self {
+            Self::TorqueOff | Self::Standstill { .. } => Ok(()),
+            Self::SpeedLimit { ramp, .. } => ramp.as_ref().map_or(Ok(()), Ramp::check),
+            Self::SpeedLimitEachWay { positive, negative, ramp } => {
+                magnitude("positive", positive)?;
+                magnitude("negative", negative)?;
+                ramp.as_ref().map_or(Ok(()), Ramp::check)
+            }
+            Self::SpeedRange { low, high } => range(low, high),
+            Self::Direction { tolerance, .. } => magnitude("tolerance", tolerance),
+            Self::AccelerationLimit { limit } => {
+                magnitude("limit", limit)?;
+                acceleration("limit", limit)
+            }
+            Self::AccelerationRange { low, high } => {
+                range(low, high)?;
+                acceleration("low", low)?;
+                acceleration("high", high)
+            }
+            Self::TravelLimit { increment } => magnitude("increment", increment),
+            Self::Stop { by, .. } => by.check(),
+        }
+    }
+}
+
+impl By {
+    fn hold(&mut self) {
+        match self {
+            Self::Ramp { ramp, standstill_speed, .. } => {
+                ramp.hold();
+                down(standstill_speed);
+            }
+            Self::Deceleration { deceleration, margin, standstill_speed, .. } => {
+                up(deceleration);
+                down(margin);
+                down(standstill_speed);
+            }
+            Self::Time { .. } => {}
+        }
+    }
+
+    fn check(&self) -> Result<(), String> {
+        match self {
+            Self::Ramp { ramp, .. } => ramp.check(),
+            Self::Deceleration { deceleration, margin, standstill_speed, .. } => {
+                positive("deceleration", deceleration)?;
+                acceleration("deceleration", deceleration)?;
+                magnitude("margin", margin)?;
+                magnitude("standstill_speed", standstill_speed)?;
+                if margin > deceleration {
+                    return Err("the margin is above the deceleration: it might speed up".into());
+                }
+                Ok(())
+            }
+            Self::Time { .. } => Ok(()),
+        }
+    }
+}
+
+impl Ramp {
+    fn hold(&mut self) {
+        up(&mut self.deceleration);
+        down(&mut self.margin);
+        self.jerk.iter_mut().for_each(up);
+    }
+
+    fn check(&self) -> Result<(), String> {
+        positive("deceleration", &self.deceleration)?;
+        magnitude("margin", &self.margin)?;
+        self.jerk.as_ref().map_or(Ok(()), |jerk| positive("jerk", jerk))
+    }
+}
+
 /// One monitor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Monitor {
@@ -145,6 +340,8 @@ pub struct Monitor {
     pub demand: Vec<usize>,
     /// How long a violation must last before it trips, in nanoseconds.
     pub on_delay_ns: u64,
+    /// How far the axis may travel beyond the limit of its speed before it trips all the same, units.
+    pub allowed_overrun: Option<Q>,
     /// What it watches.
     pub kind: Kind,
 }
@@ -180,7 +377,7 @@ pub struct Setup {
     pub b: Source,
     /// The window of the speed, in nanoseconds: 10 µs to 2 s.
     pub window_ns: u64,
-    /// How many points of the past a channel can store; odd, at least 3.
+    /// How many points of the past a channel can store; odd, at least 3, or 7 with an acceleration.
     pub points: usize,
     /// Whether warming up withholds the permit.
     pub warm_up_withholds: bool,
@@ -199,10 +396,17 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// Spacing of the stored points in nanoseconds: `floor(window / ((points − 1) / 2))`.
+    /// Whether a rule compares an acceleration.
+    #[must_use]
+    pub fn needs_acceleration(&self) -> bool {
+        self.monitors.iter().any(|monitor| monitor.kind.needs_acceleration())
+    }
+
+    /// Spacing of the stored points in nanoseconds, `floor(window / M)`: `M` is half the points less one, or, with an
+    /// acceleration, a quarter of the points less three.
     #[must_use]
     pub fn spacing_ns(&self) -> u64 {
-        let pairs = (self.points - 1) / 2;
+        let pairs = if self.needs_acceleration() { (self.points - 3) / 4 } else { (self.points - 1) / 2 };
         self.window_ns / u64::try_from(pairs).expect("a number of points fits 64 bits")
     }
 
@@ -222,27 +426,8 @@ impl Setup {
             down(&mut rule.tolerance);
         }
         for monitor in &mut held.monitors {
-            match &mut monitor.kind {
-                Kind::TorqueOff => {}
-                Kind::Standstill { position_window, speed_window } => {
-                    down(position_window);
-                    down(speed_window);
-                }
-                Kind::SpeedLimit { limit, ramp } => {
-                    down(limit);
-                    ramp.iter_mut().for_each(hold_ramp);
-                }
-                Kind::Stop { until, by } => {
-                    if let Until::Standstill { position_window, speed_window } = until {
-                        down(position_window);
-                        down(speed_window);
-                    }
-                    if let By::Ramp { ramp, standstill_speed, .. } = by {
-                        hold_ramp(ramp);
-                        down(standstill_speed);
-                    }
-                }
-            }
+            monitor.kind.hold();
+            monitor.allowed_overrun.iter_mut().for_each(down);
         }
         held
     }
@@ -252,6 +437,10 @@ impl Setup {
     /// # Errors
     /// The first thing that is out of range, in words.
     pub fn check(&self) -> Result<(), String> {
+        let least = if self.needs_acceleration() { 7 } else { 3 };
+        if self.points < least || self.points.is_multiple_of(2) {
+            return Err(format!("{} points: not an odd number from {least}", self.points));
+        }
         for source in [&self.a, &self.b] {
             if !(8..=64).contains(&source.counter_bits) {
                 return Err(format!("counter_bits {} is not 8 to 64", source.counter_bits));
@@ -270,15 +459,21 @@ impl Setup {
         if !(10_000..=2_000_000_000).contains(&self.window_ns) {
             return Err(format!("window {} ns is not 10 us to 2 s", self.window_ns));
         }
-        if self.points < 3 || self.points.is_multiple_of(2) {
-            return Err(format!("{} points: not an odd number from 3", self.points));
-        }
         let lines = self.inputs.iter().flat_map(|input| match input.lines {
             Lines::One(line) => vec![line],
             Lines::Two { first, second, .. } => vec![first, second],
         });
         if let Some(line) = lines.chain(self.reset_line).find(|&line| line >= 32) {
             return Err(format!("line {line} is not below 32"));
+        }
+        for monitor in &self.monitors {
+            monitor.kind.check()?;
+            if let Some(distance) = &monitor.allowed_overrun {
+                magnitude("allowed_overrun", distance)?;
+                if !monitor.kind.can_overrun() {
+                    return Err("allowed_overrun on a rule that limits no speed".into());
+                }
+            }
         }
         let demands = self.monitors.iter().flat_map(|monitor| &monitor.demand);
         match demands.max() {
@@ -292,7 +487,23 @@ fn down(setting: &mut Q) {
     *setting = ulp_down(setting);
 }
 
-fn hold_ramp(ramp: &mut Ramp) {
-    ramp.deceleration = ulp_up(&ramp.deceleration);
-    down(&mut ramp.margin);
+fn up(setting: &mut Q) {
+    *setting = ulp_up(setting);
+}
+
+fn magnitude(name: &str, setting: &Q) -> Result<(), String> {
+    if setting.is_negative() { Err(format!("{name} is negative")) } else { Ok(()) }
+}
+
+fn positive(name: &str, setting: &Q) -> Result<(), String> {
+    if setting.is_positive() { Ok(()) } else { Err(format!("{name} is not positive")) }
+}
+
+/// A limit of an acceleration is smaller than the largest one, which stands for everything beyond it too.
+fn acceleration(name: &str, setting: &Q) -> Result<(), String> {
+    if setting.abs() < largest() { Ok(()) } else { Err(format!("{name} is beyond what can be told")) }
+}
+
+fn range(low: &Q, high: &Q) -> Result<(), String> {
+    if low <= high { Ok(()) } else { Err("the lower end of a range is above its upper end".into()) }
 }

@@ -2,7 +2,7 @@
 
 use super::exact::{Q, in_range, seconds, ulp_up};
 use super::setup::Source;
-use super::speed::{History, Point};
+use super::speed::{History, Point, Windows};
 use monitor_core::{Reading, Sample};
 use num_traits::Signed;
 
@@ -57,6 +57,8 @@ pub(super) struct Tracker {
     pub source: Source,
     window_ns: u64,
     spacing_ns: u64,
+    /// Whether a rule compares an acceleration.
+    accelerates: bool,
     first_frame: Option<u64>,
     taken: Option<Taken>,
     invalid_stands: bool,
@@ -68,16 +70,19 @@ pub(super) struct Tracker {
     epoch: u64,
     /// The speed in units per second, kept between readings.
     speed: Option<Q>,
+    /// What the acceleration is taken from, kept between readings; `None` while it is unknown or nobody needs it.
+    windows: Option<Windows>,
     pub fault: Option<Fault>,
     pub latched: Option<Fault>,
 }
 
 impl Tracker {
-    pub fn new(source: Source, window_ns: u64, spacing_ns: u64) -> Self {
+    pub fn new(source: Source, window_ns: u64, spacing_ns: u64, accelerates: bool) -> Self {
         Self {
             source,
             window_ns,
             spacing_ns,
+            accelerates,
             first_frame: None,
             taken: None,
             invalid_stands: false,
@@ -85,6 +90,7 @@ impl Tracker {
             history: None,
             epoch: 0,
             speed: None,
+            windows: None,
             fault: None,
             latched: None,
         }
@@ -180,6 +186,7 @@ impl Tracker {
     fn lose_continuity(&mut self) {
         self.history = None;
         self.speed = None;
+        self.windows = None;
     }
 
     fn take_first(&mut self, taken: Taken) {
@@ -191,6 +198,7 @@ impl Tracker {
         self.history =
             (!self.range_stands).then(|| History::starting(self.window_ns, self.spacing_ns, point));
         self.speed = None;
+        self.windows = None;
         self.epoch += 1;
     }
 
@@ -209,6 +217,7 @@ impl Tracker {
                 return false;
             }
         }
+        self.windows = if self.accelerates { history.windows(unit) } else { None };
         self.history = Some(history);
         self.speed = speed;
         true
@@ -222,6 +231,11 @@ impl Tracker {
     /// The signed speed over the window, units per second; `None` while it is unknown.
     pub fn speed(&self) -> Option<&Q> {
         self.speed.as_ref()
+    }
+
+    /// The two windows of the acceleration; `None` while it is unknown, or when no rule of the axis needs it.
+    pub fn windows(&self) -> Option<&Windows> {
+        self.windows.as_ref()
     }
 
     /// The newest reading's place; `None` while continuity is lost.

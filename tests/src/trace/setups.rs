@@ -103,6 +103,7 @@ impl Around<'_> {
             delay_ns: time(self.rng, self.timing, 10),
             deceleration: &self.v / seconds(fall_ns),
             margin: if self.rng.flip() { ulps(0) } else { &self.v * q(self.rng.range(0, 30), 100) },
+            jerk: None,
         }
     }
 
@@ -147,7 +148,7 @@ fn monitors(rng: &mut Rng, timing: &Timing, v: &Q, inputs: usize) -> Vec<Monitor
                 // Without a demand it would hold the permit down, and hide everything else, for the whole trace.
                 demand.push(0);
             }
-            Monitor { demand, on_delay_ns: time(rng, timing, 6), kind }
+            Monitor { demand, on_delay_ns: time(rng, timing, 6), allowed_overrun: None, kind }
         })
         .collect()
 }

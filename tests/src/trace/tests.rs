@@ -54,7 +54,7 @@ fn seen(cases: std::ops::Range<u64>, length: usize) -> BTreeMap<String, u64> {
                     count("warming up", usize::from(lane.warming_up));
                     count(&format!("{name} trip"), usize::from(lane.tripped_now.is_some()));
                     let tie =
-                        lane.compared.as_ref().is_some_and(|(_, observed, limit)| *observed == limit.exact);
+                        lane.compared.as_ref().is_some_and(|bound| bound.observed.exact == bound.limit.exact);
                     count("tie", usize::from(tie && lane.verdict == Tri::No));
                 }
             }
@@ -149,9 +149,9 @@ proptest! {
                 prop_assert!(seen.channels.iter().all(|channel| channel.fault.is_none()));
             }
             let lanes = seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
-            let limits = lanes.filter_map(|lane| lane.compared.as_ref()).map(|(_, _, limit)| limit);
+            let limits = lanes.filter_map(|lane| lane.compared.as_ref()).map(|bound| &bound.limit);
             for limit in limits.chain(seen.discrepancy.as_ref().and_then(|rule| rule.limit.as_ref())) {
-                prop_assert!(limit.low <= limit.held && limit.held <= limit.exact, "{limit:?}");
+                prop_assert!(limit.strictest <= limit.held && limit.held <= limit.exact, "{limit:?}");
             }
             if let Some(rule) = &seen.discrepancy
                 && let (Some(exact), Some(held)) = (&rule.difference, &rule.difference_held)

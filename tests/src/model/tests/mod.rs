@@ -1,12 +1,18 @@
 //! Hand-computed cases, each from one sentence of the rules, and published values.
 
+mod accelerations;
+mod brakes;
 mod channels;
+mod corners;
 mod counters;
+mod directions;
 mod inputs;
 mod monitors;
+mod overruns;
 mod pairs;
 mod ramps;
 mod resets;
+mod setups;
 mod speeds;
 
 use super::*;
@@ -48,7 +54,7 @@ fn button(line: u8) -> Input {
 }
 
 fn monitor(kind: Kind, on_delay_ns: u64, demand: &[usize]) -> Monitor {
-    Monitor { demand: demand.to_vec(), on_delay_ns, kind }
+    Monitor { demand: demand.to_vec(), on_delay_ns, allowed_overrun: None, kind }
 }
 
 fn speed_limit(limit: &str) -> Kind {
@@ -82,6 +88,29 @@ fn run(
 ) -> Vec<Seen> {
     let mut model = Model::new(setup);
     frames.map(|ms| model.step(&both(ms * MS, count(ms), bits(ms)))).collect()
+}
+
+/// The counts of an axis that has gone at `speed(ms)` mm/s to the millisecond `ms`.
+fn going(speed: impl Fn(u64) -> i64) -> impl Fn(u64) -> i64 {
+    move |ms| (1..=ms).map(&speed).sum()
+}
+
+/// What the first monitor compared on channel A.
+fn bound(seen: &Seen) -> Bound {
+    seen.monitors[0].lanes[0].compared.clone().expect("compared")
+}
+
+/// The frames at which the first monitor is violated on channel A.
+fn violated(seen: &[Seen]) -> Vec<usize> {
+    (0..seen.len()).filter(|&at| seen[at].monitors[0].lanes[0].violated).collect()
+}
+
+/// The frames at which the first monitor trips on channel A, with what was compared.
+fn trips(seen: &[Seen]) -> Vec<(usize, Evidence)> {
+    let trip = |at: usize| {
+        seen[at].monitors[0].lanes[0].tripped_now.as_ref().map(|facts| (at, facts.bound.evidence))
+    };
+    (0..seen.len()).filter_map(trip).collect()
 }
 
 fn millis(nanos: u64) -> u64 {

@@ -26,7 +26,7 @@ fn a_violation_from_sample_5_trips_at_sample_15_with_an_on_delay_of_10_ms() {
                 seen.iter().filter_map(|seen| seen.monitors[0].lanes[channel].tripped_now.as_ref()).collect();
             assert_eq!(trips.len(), 1);
             assert_eq!((millis(trips[0].violated_since), millis(trips[0].tripped_at)), (5, expected));
-            assert_eq!((&trips[0].observed, &trips[0].limit.exact), (&d("3"), &d("2")));
+            assert_eq!((&trips[0].bound.observed.exact, &trips[0].bound.limit.exact), (&d("3"), &d("2")));
         }
         let permitted: Vec<u64> = (0..30).filter(|&at| seen[at as usize].permit).collect();
         assert_eq!(permitted, (0..expected).collect::<Vec<_>>());
@@ -127,7 +127,7 @@ fn a_standstill_measures_from_the_place_at_its_demand() {
     let at = seen.iter().position(|seen| seen.monitors[0].lanes[0].violated);
     assert_eq!(at, Some(12));
     let facts = seen[12].monitors[0].lanes[0].tripped_now.clone().expect("a trip");
-    assert_eq!((facts.evidence, facts.observed), (Evidence::Position, d("0.07")));
+    assert_eq!((facts.bound.evidence, facts.bound.observed.exact), (Evidence::Position, d("0.07")));
 }
 
 #[test]
@@ -141,7 +141,7 @@ fn a_standstill_watches_the_position_while_its_speed_is_unknown() {
         .collect();
     assert_eq!(lanes, [(true, false), (true, false), (true, true), (true, true), (false, true)]);
     let facts = seen[4].monitors[0].lanes[0].tripped_now.clone().expect("a trip");
-    assert_eq!(facts.evidence, Evidence::Position);
+    assert_eq!(facts.bound.evidence, Evidence::Position);
 }
 
 #[test]
@@ -150,7 +150,7 @@ fn the_speed_of_a_standstill_is_the_evidence_when_the_position_is_within_its_win
     setup.monitors = vec![monitor(standstill("0.0625", "20"), 0, &[])];
     let seen = run(&setup, 0..5, |ms| if ms < 3 { 0 } else { 40 }, |_| 0);
     let facts = seen[3].monitors[0].lanes[1].tripped_now.clone().expect("a trip");
-    assert_eq!((facts.evidence, facts.observed), (Evidence::Speed, d("40")));
+    assert_eq!((facts.bound.evidence, facts.bound.observed.exact), (Evidence::Speed, d("40")));
 }
 
 #[test]
@@ -163,7 +163,7 @@ fn a_standstill_takes_its_reference_anew_after_a_channel_fault() {
     assert_eq!(seen.channels[0].fault, Some(Fault::Implausible));
     assert!(!seen.monitors[0].lanes[0].violated);
     let seen = model.step(&both(2 * MS, 5060, 0));
-    assert_eq!(seen.monitors[0].lanes[0].compared.clone().map(|(_, travel, _)| travel), Some(d("0.06")));
+    assert_eq!(seen.monitors[0].lanes[0].compared.clone().map(|bound| bound.observed.exact), Some(d("0.06")));
     assert!(!seen.monitors[0].lanes[0].violated);
     assert!(model.step(&both(3 * MS, 5063, 0)).monitors[0].lanes[0].violated);
 }

@@ -33,7 +33,7 @@ fn a_discrepancy_trips_after_its_time() {
     let facts: Vec<&TripFacts> = seen.iter().filter_map(|seen| seen.tripped_now.as_ref()).collect();
     assert_eq!(facts.len(), 1);
     assert_eq!((millis(facts[0].violated_since), millis(facts[0].tripped_at)), (4, 7));
-    assert_eq!(facts[0].observed, d("0.501"));
+    assert_eq!(facts[0].bound.observed.exact, d("0.501"));
 }
 
 #[test]

@@ -8,11 +8,11 @@ fn sharp() -> Setup {
 }
 
 fn ramp(delay_ms: u64, deceleration: &str, margin: &str) -> Ramp {
-    Ramp { delay_ns: delay_ms * MS, deceleration: d(deceleration), margin: d(margin) }
+    Ramp { delay_ns: delay_ms * MS, deceleration: d(deceleration), margin: d(margin), jerk: None }
 }
 
 fn limit_of(seen: &Seen, monitor: usize) -> Option<Q> {
-    seen.monitors[monitor].lanes[0].compared.as_ref().map(|(_, _, limit)| limit.exact.clone())
+    seen.monitors[monitor].lanes[0].compared.as_ref().map(|bound| bound.limit.exact.clone())
 }
 
 /// 8 mm/s at the demand, 1 mm/s margin, 2 ms delay, then 1 mm/s each millisecond, down to 4 mm/s.
@@ -87,8 +87,8 @@ fn a_speed_within_the_rounding_of_the_envelope_is_near() {
             assert_eq!((seen.compared, seen.near), (2, 2));
             assert!(!seen.monitors[0].lanes[0].violated);
             // The held v0 is below the exact speed: rounded, a steady speed exceeds its own envelope.
-            let limit = seen.monitors[0].lanes[0].compared.clone().expect("compared").2;
-            assert!(limit.held < limit.exact && limit.low < limit.held);
+            let limit = seen.monitors[0].lanes[0].compared.clone().expect("compared").limit;
+            assert!(limit.held < limit.exact && limit.strictest < limit.held);
         }
     }
     let near = |channel| (Question::Violated { monitor: 0, channel }, true);
@@ -158,8 +158,9 @@ fn a_standstill_takes_over_at_the_frame_after_the_completion() {
     setup.monitors = vec![monitor(stop(until, None), 0, &[0])];
     let seen = run(&setup, 0..16, braking, |ms| u32::from(ms >= 4));
     assert!(seen[..12].iter().all(|seen| seen.permit));
-    let evidence =
-        |at: usize| seen[at].monitors[0].lanes[0].compared.clone().map(|compared| (compared.0, compared.1));
+    let evidence = |at: usize| {
+        seen[at].monitors[0].lanes[0].compared.clone().map(|bound| (bound.evidence, bound.observed.exact))
+    };
     // Complete at 10; then 1 count to frame 11 and no more.
     assert_eq!(evidence(10), Some((Evidence::Speed, d("2"))));
     assert_eq!(evidence(11), Some((Evidence::Position, d("0.001"))));

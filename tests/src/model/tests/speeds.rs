@@ -75,6 +75,25 @@ proptest! {
         }
     }
 
+    /// And so are they where two windows are needed.
+    #[test]
+    fn a_capacity_for_two_windows_always_holds_the_base_of_the_base(
+        quarter in 1_u64..20,
+        window in 20_u64..2000,
+        steps in prop::collection::vec(1_u64..200, 10..300),
+    ) {
+        let spacing = window / quarter;
+        let mut history = History::starting(window, spacing, Point { at: 0, count: 0 });
+        let mut at = 0;
+        for step in steps {
+            at += step % (2 * spacing + 2) + 1;
+            history.take(Point { at, count: 0 });
+            if let Some(points) = history.points_in_use_of_two_windows() {
+                prop_assert!(points as u64 <= 4 * quarter + 3);
+            }
+        }
+    }
+
     /// Section 4: at most `window × (1 + 1 / M)` while readings come at least every spacing.
     #[test]
     fn the_effective_window_exceeds_the_set_one_by_one_spacing_at_most(
