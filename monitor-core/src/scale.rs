@@ -414,11 +414,11 @@ impl WindowSpeed {
         Speed::from_bits(self.down)
     }
 
-    /// Whether it is in the negative direction.
+    /// Whether it is in the negative direction. Rest is not.
     #[inline]
     #[must_use]
     pub const fn is_negative(&self) -> bool {
-        self.negative
+        self.negative && self.up > 0
     }
 
     /// The signed speed, rounded up.

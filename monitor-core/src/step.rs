@@ -269,15 +269,15 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 two_windows: self.two_windows,
                 referencing: &self.referencing,
                 analogues: &state.analogues,
+                demanded_at: &state.demanded_at,
                 now,
                 before,
                 active: state.active.without(self.outputs).without(self.brakes),
             };
             let PerChannel { a, b } = &mut state.sides;
             let (visible_a, visible_b) = (outcome.faults.a.is_none(), outcome.faults.b.is_none());
-            let demanded_at = &state.demanded_at;
-            let ran_a = shared.run(a, demanded_at, &self.sources.a, Channel::A, speeds.a, visible_a, watch);
-            let ran_b = shared.run(b, demanded_at, &self.sources.b, Channel::B, speeds.b, visible_b, watch);
+            let ran_a = shared.run(a, &self.sources.a, Channel::A, speeds.a, visible_a, watch);
+            let ran_b = shared.run(b, &self.sources.b, Channel::B, speeds.b, visible_b, watch);
             outcome.violated = PerChannel { a: ran_a.violated, b: ran_b.violated };
             outcome.tripped = PerChannel { a: ran_a.tripped, b: ran_b.tripped };
             outcome.unreferenced.a = outcome.unreferenced.a.union(ran_a.unreferenced);
@@ -572,6 +572,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 now,
                 demanded_at: now,
                 channel,
+                visible: outcome.faults.of(channel).is_none(),
                 speed: *speeds.of(channel),
                 windows: None,
                 here: side.source.mark(),
@@ -724,6 +725,7 @@ struct Shared<'a, Own: Monitor> {
     two_windows: bool,
     referencing: &'a PerChannel<Referencing>,
     analogues: &'a [Analogue],
+    demanded_at: &'a [Instant],
     now: Instant,
     /// The frame evaluated before.
     before: Instant,
@@ -747,7 +749,6 @@ impl<Own: Monitor> Shared<'_, Own> {
     fn run<const POINTS: usize, const MONITORS: usize, W: Watch>(
         &self,
         side: &mut Side<POINTS, MONITORS, RuleState<Own::State>>,
-        demanded_at: &[Instant],
         source: &SourceConfig,
         channel: Channel,
         speed: Option<WindowSpeed>,
@@ -765,6 +766,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             now,
             demanded_at: now,
             channel,
+            visible,
             speed,
             windows: if self.two_windows { readings.windows(self.spacing) } else { None },
             here: readings.mark(),
@@ -780,7 +782,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
             let (Some(config), Some(half)) = (monitors.get(place), halves.get_mut(place)) else { break };
-            let (Some(flags), Some(demanded_at)) = (flags.get_mut(place), demanded_at.get(place)) else {
+            let (Some(flags), Some(demanded_at)) = (flags.get_mut(place), self.demanded_at.get(place)) else {
                 break;
             };
             let Half { state, latch } = half;
@@ -810,7 +812,12 @@ impl<Own: Monitor> Shared<'_, Own> {
             };
             ran.violated = ran.violated.with(id);
             let moment = Moment { now, before, demanded_at: *demanded_at };
-            if latch.violated(flags, &evidence, &moment, &config.tolerated) {
+            let mut tolerated = config.tolerated;
+            if check.position.is_some() {
+                // The standstill after a stop: its window bounds the travel.
+                tolerated.overrun = None;
+            }
+            if latch.violated(flags, &evidence, &moment, &tolerated) {
                 ran.tripped = ran.tripped.with(id);
             }
         }

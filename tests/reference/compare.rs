@@ -8,8 +8,8 @@ use cowitness_tests::model::{
 };
 use cowitness_tests::trace::Case;
 use monitor_core::{
-    Apart, Axis, Bound, Channel, Check, Evidence, InputId, MonitorId, Outcome, Position, SourceFault, Speed,
-    Trip, Tripped, WindowSpeed,
+    Acceleration, Apart, Axis, Bound, Channel, Check, Evidence, InputId, MonitorId, Outcome, Position, Side,
+    SourceFault, Speed, Trip, Tripped, WindowSpeed,
 };
 use num_traits::Signed;
 
@@ -88,7 +88,7 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
         });
         let mut followed = 0;
         let seen = model.step_with(frame, |question, held| {
-            let core = answer(question, &axis, &checks);
+            let core = answer(question, &axis, &monitors, &checks);
             let decided = core.unwrap_or(held);
             followed += u64::from(decided != held);
             decided
@@ -153,13 +153,18 @@ fn worked_out<const POINTS: usize>(
 fn answer<const POINTS: usize>(
     question: Question,
     axis: &Axis<POINTS, 16, 16>,
+    monitors: &[MonitorId],
     checks: &Checks,
 ) -> Option<bool> {
     let of = |monitor: usize, channel: usize| checks[monitor][channel];
     match question {
         Question::Violated { monitor, channel } => of(monitor, channel).map(|check| check.is_violated()),
         Question::Complete { monitor, channel } => of(monitor, channel).map(|check| check.complete),
-        Question::Overrun { .. } => None,
+        Question::Overrun { monitor, channel } => {
+            // Every frame asks for one monitor at most once, and the trip of this frame is the last one.
+            let rule = Tripped::Monitor(monitors[monitor], Channel::BOTH[channel]);
+            Some(axis.state().trip(rule).is_some())
+        }
         Question::Discrepancy => axis.apart().map(|apart| apart.bound.is_exceeded()),
         Question::SpeedDiscrepancy => axis.speeds_apart().map(|bound| bound.is_exceeded()),
     }
@@ -286,25 +291,61 @@ fn compare_trip(judge: &mut Judge, trip: &Trip, facts: &TripFacts) {
     }
     judge.same("begin of a violation", trip.violated_since.as_nanos(), facts.violated_since);
     judge.same("instant of a trip", trip.tripped_at.as_nanos(), facts.tripped_at);
-    let (kind, observed, limit) = match trip.evidence {
-        Evidence::Position(bound) => {
-            (model::Evidence::Position, bound.observed.to_bits(), bound.limit.to_bits())
+    let (kind, held) = match trip.evidence {
+        Evidence::Position(bound) => (model::Evidence::Position, Held::of(&bound, Position::to_bits)),
+        Evidence::Speed(bound) => (model::Evidence::Speed, Held::of(&bound, Speed::to_bits)),
+        Evidence::Acceleration(bound) => {
+            (model::Evidence::Acceleration, Held::of(&bound, Acceleration::to_bits))
         }
-        Evidence::Speed(bound) => (model::Evidence::Speed, bound.observed.to_bits(), bound.limit.to_bits()),
-        Evidence::Acceleration(_) | Evidence::Overrun(_) | Evidence::Value(_) => {
-            unreachable!("no setup has such a rule")
-        }
+        Evidence::Overrun(bound) => (model::Evidence::Overrun, Held::of(&bound, Position::to_bits)),
+        Evidence::Value(_) => unreachable!("no setup has such a rule"),
     };
     judge.same("kind of the evidence", kind, facts.bound.evidence);
     if facts.demanded_at.is_some() {
-        judge.same("observed value of a trip", observed, bits(&facts.bound.observed.held));
+        compare_bound(judge, held, &facts.bound);
+    } else {
+        compare_limit(judge, held.limit, &facts.bound.limit);
     }
-    compare_limit(judge, limit, &facts.bound.limit);
+}
+
+/// A bound of the core in steps.
+#[derive(Clone, Copy, Debug)]
+struct Held {
+    observed: i64,
+    limit: i64,
+    side: Side,
+}
+
+impl Held {
+    fn of<T: Copy>(bound: &Bound<T>, bits: fn(T) -> i64) -> Self {
+        Self { observed: bits(bound.observed), limit: bits(bound.limit), side: bound.side }
+    }
+}
+
+fn compare_bound(judge: &mut Judge, core: Held, bound: &model::Bound) {
+    let side = match core.side {
+        Side::Above => model::Side::NotAbove,
+        Side::Below => model::Side::NotBelow,
+    };
+    judge.same("side of a limit", side, bound.side);
+    if bound.evidence == model::Evidence::Overrun {
+        // What a rounded limit adds to a sum differs with its rounding.
+        let (core, seen) = (ulps(core.observed.into()), &bound.observed);
+        judge.hold("overrun", seen.exact <= core && core <= seen.strictest, || {
+            format!("core {core}, model {} to {}", seen.exact, seen.strictest)
+        });
+    } else {
+        judge.same("observed value", core.observed, bits(&bound.observed.held));
+    }
+    compare_limit(judge, core.limit, &bound.limit);
 }
 
 fn compare_limit(judge: &mut Judge, core: i64, limit: &model::Limit) {
     let core = ulps(core.into());
-    judge.hold("limit", limit.strictest <= core && core <= limit.exact, || {
+    // A limit that may not be gone below is rounded the other way.
+    let (low, high) =
+        (limit.strictest.clone().min(limit.exact.clone()), limit.strictest.clone().max(limit.exact.clone()));
+    judge.hold("limit", low <= core && core <= high, || {
         format!("core {core}, model {} to {}", limit.strictest, limit.exact)
     });
 }
@@ -371,18 +412,20 @@ fn compare_checks(judge: &mut Judge, checks: &Checks, seen: &Seen) {
 fn compare_check(judge: &mut Judge, check: &Check, lane: &LaneSeen) {
     judge.same("warming up of a monitor", check.warming_up, lane.warming_up);
     judge.same("stop complete", check.complete, lane.complete);
-    let Some(model::Bound { evidence, observed, limit, .. }) = &lane.compared else {
-        return judge.same("compared", check.position.is_some() || check.speed.is_some(), false);
+    let Some(bound) = &lane.compared else {
+        let compared = check.position.is_some() || check.speed.is_some() || check.acceleration.is_some();
+        return judge.same("compared", compared, false);
     };
-    let bound = match evidence {
-        model::Evidence::Position => {
-            check.position.map(|bound| (bound.observed.to_bits(), bound.limit.to_bits()))
+    let held = match bound.evidence {
+        model::Evidence::Position => check.position.map(|bound| Held::of(&bound, Position::to_bits)),
+        model::Evidence::Speed => check.speed.map(|bound| Held::of(&bound, Speed::to_bits)),
+        model::Evidence::Acceleration => {
+            check.acceleration.map(|bound| Held::of(&bound, Acceleration::to_bits))
         }
-        model::Evidence::Speed => check.speed.map(|bound| (bound.observed.to_bits(), bound.limit.to_bits())),
-        model::Evidence::Acceleration | model::Evidence::Overrun => None,
+        model::Evidence::Overrun => None,
     };
-    judge.same("observed value", bound.map(|(observed, _)| observed), Some(bits(&observed.held)));
-    if let Some((_, core)) = bound {
-        compare_limit(judge, core, limit);
+    judge.hold("compared", held.is_some(), || format!("core {check:?}, model {bound:?}"));
+    if let Some(held) = held {
+        compare_bound(judge, held, bound);
     }
 }

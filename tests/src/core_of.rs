@@ -2,9 +2,10 @@
 
 use crate::model::{self, By, Kind, Lines, Q};
 use monitor_core::{
-    Acceleration, AxisConfig, Demand, InputConfig, InputId, InputSet, MonitorId, OneSided, Pairing, Position,
-    PositionDiscrepancy, Ramp, Rule, Scale, SourceConfig, Span, Speed, SpeedDiscrepancy, SpeedLimit,
-    Standstill, Stop, Supervision, Until, WarmUp,
+    Acceleration, AccelerationLimit, AccelerationRange, Allowed, AxisConfig, Braking, Demand, Direction,
+    InputConfig, InputId, InputSet, Jerk, MonitorId, OneSided, Pairing, Position, PositionDiscrepancy, Ramp,
+    Rule, Scale, SourceConfig, Span, Speed, SpeedDiscrepancy, SpeedLimit, SpeedRange, Standstill, Stop,
+    Supervision, TravelLimit, Until, WarmUp,
 };
 use num_rational::BigRational;
 use num_traits::ToPrimitive;
@@ -22,6 +23,10 @@ fn speed(value: &Q) -> Speed {
 
 fn position(value: &Q) -> Position {
     Position::from_bits(bits(value))
+}
+
+fn acceleration(value: &Q) -> Acceleration {
+    Acceleration::from_bits(bits(value))
 }
 
 fn source(source: &model::Source) -> SourceConfig {
@@ -61,10 +66,12 @@ fn input(input: &model::Input) -> InputConfig {
 }
 
 fn ramp(ramp: &model::Ramp) -> Ramp {
-    assert_eq!(ramp.jerk, None, "no jerk is handed to the core yet");
-    let deceleration = Acceleration::from_bits(bits(&ramp.deceleration));
-    Ramp::try_new(Span::from_nanos(ramp.delay_ns), deceleration, speed(&ramp.margin))
-        .expect("a ramp in range")
+    let (delay, margin) = (Span::from_nanos(ramp.delay_ns), speed(&ramp.margin));
+    let straight = Ramp::try_new(delay, acceleration(&ramp.deceleration), margin).expect("a ramp in range");
+    match &ramp.jerk {
+        Some(jerk) => straight.with_jerk(Jerk::from_bits(bits(jerk))).expect("a jerk in range"),
+        None => straight,
+    }
 }
 
 fn standstill(position_window: &Q, speed_window: &Q) -> Standstill {
@@ -94,16 +101,42 @@ fn rule(kind: &Kind) -> Rule {
                     standstill_speed: speed(standstill_speed),
                     within: within_ns.map(Span::from_nanos),
                 },
-                By::Deceleration { .. } => panic!("no stop by its deceleration is handed to the core yet"),
+                By::Deceleration { delay_ns, deceleration, margin, standstill_speed, within_ns } => {
+                    let delay = Span::from_nanos(*delay_ns);
+                    let braking = Braking::try_new(delay, acceleration(deceleration), acceleration(margin));
+                    Supervision::Deceleration {
+                        braking: braking.expect("braking in range"),
+                        standstill_speed: speed(standstill_speed),
+                        within: within_ns.map(Span::from_nanos),
+                    }
+                }
             };
             Rule::Stop(Stop::try_new(supervision, until).expect("a stop in range"))
         }
-        Kind::SpeedLimitEachWay { .. }
-        | Kind::SpeedRange { .. }
-        | Kind::Direction { .. }
-        | Kind::AccelerationLimit { .. }
-        | Kind::AccelerationRange { .. }
-        | Kind::TravelLimit { .. } => panic!("no such rule is handed to the core yet"),
+        Kind::SpeedLimitEachWay { positive, negative, ramp: shape } => {
+            let ramp = shape.as_ref().map(ramp);
+            let limit = SpeedLimit::of_directions(speed(positive), speed(negative), ramp);
+            Rule::SpeedLimit(limit.expect("limits in range"))
+        }
+        Kind::SpeedRange { low, high } => {
+            Rule::SpeedRange(SpeedRange::try_new(speed(low), speed(high)).expect("a range"))
+        }
+        Kind::Direction { allowed, tolerance } => {
+            let allowed = match allowed {
+                model::Way::Positive => Allowed::Positive,
+                model::Way::Negative => Allowed::Negative,
+            };
+            Rule::Direction(Direction::try_new(allowed, position(tolerance)).expect("a tolerance in range"))
+        }
+        Kind::AccelerationLimit { limit } => Rule::AccelerationLimit(
+            AccelerationLimit::try_new(acceleration(limit)).expect("a limit in range"),
+        ),
+        Kind::AccelerationRange { low, high } => Rule::AccelerationRange(
+            AccelerationRange::try_new(acceleration(low), acceleration(high)).expect("a range"),
+        ),
+        Kind::TravelLimit { increment } => {
+            Rule::TravelLimit(TravelLimit::try_new(position(increment)).expect("an increment in range"))
+        }
     }
 }
 
@@ -133,10 +166,12 @@ pub fn core_of<const POINTS: usize>(setup: &model::Setup) -> Core<POINTS> {
             [] => Demand::Always,
             some => Demand::AnyOf(some.iter().fold(InputSet::NONE, |set, &index| set.with(inputs[index]))),
         };
-        assert_eq!(monitor.allowed_overrun, None, "no overrun is handed to the core yet");
         let on_delay = Span::from_nanos(monitor.on_delay_ns);
-        let id = config.add_monitor(rule(&monitor.kind), demand, on_delay);
-        monitors.push(id.expect("room for monitors"));
+        let id = config.add_monitor(rule(&monitor.kind), demand, on_delay).expect("room for monitors");
+        if let Some(distance) = &monitor.allowed_overrun {
+            config.set_allowed_overrun(id, position(distance)).expect("an overrun in range");
+        }
+        monitors.push(id);
     }
     if let Some(line) = setup.reset_line {
         let filter = Span::from_nanos(setup.reset_filter_ns);

@@ -203,6 +203,8 @@ pub struct Motion<'a> {
     pub(crate) now: Instant,
     pub(crate) demanded_at: Instant,
     pub(crate) channel: Channel,
+    /// The channel is not faulted at this frame.
+    pub(crate) visible: bool,
     pub(crate) speed: Option<WindowSpeed>,
     /// How long the window of that speed is, in nanoseconds, and the travel over the one before: where a rule needs the acceleration.
     pub(crate) windows: Option<(u32, WindowTravel)>,

@@ -7,7 +7,8 @@
 //! see motion within one count over the window; position drift below the limit is [`Standstill`](super::Standstill)'s work.
 
 use crate::monitor::envelope::{Course, Envelope};
-use crate::monitor::{Check, Monitor, Motion, Ramp, RampState};
+use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, RampState};
+use crate::scale::WindowSpeed;
 use crate::units::{Span, Speed};
 
 /// A speed limit, entered at once or along a ramp.
@@ -56,6 +57,23 @@ impl SpeedLimit {
         self.positive == self.negative
     }
 
+    /// Against the limit of the direction in which the axis moves, or the line where that is above.
+    fn check_direction(&self, line: Speed, speed: Option<WindowSpeed>) -> Check {
+        let (positive, negative) = (line.max(self.positive), line.max(self.negative));
+        let in_force = Some(positive.max(negative));
+        match speed {
+            // Bounded because a limit is not negative.
+            Some(speed) if speed.is_negative() => {
+                let low = Speed::from_bits(negative.to_bits().wrapping_neg());
+                Check { speed: Some(Bound::at_least(speed.lower(), low)), in_force, ..Check::default() }
+            }
+            Some(speed) => {
+                Check { speed: Some(Bound::at_most(speed.upper(), positive)), in_force, ..Check::default() }
+            }
+            None => Check { in_force, ..Check::not_yet() },
+        }
+    }
+
     /// The smaller limit: the magnitude up to which a speed is within both.
     pub(crate) fn inner(&self) -> Speed {
         self.positive.min(self.negative)
@@ -90,12 +108,7 @@ impl Monitor for SpeedLimit {
         };
         match line {
             Some(limit) if self.is_symmetric() => Check::of_known_speed(motion.speed(), limit),
-            Some(line) => {
-                let down = line.max(self.negative).to_bits();
-                // Bounded because it is not negative.
-                let low = Speed::from_bits(down.wrapping_neg());
-                Check::of_speed_range(motion.speed(), low, line.max(self.positive))
-            }
+            Some(line) => self.check_direction(line, motion.speed()),
             None => Check::not_yet(),
         }
     }

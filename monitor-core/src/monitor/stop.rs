@@ -51,13 +51,14 @@ pub struct Braking {
 }
 
 impl Braking {
-    /// From `delay` after the demand on, at least `deceleration` (above 0) less `margin` (0 or more, and less than that). `None` when a
+    /// From `delay` after the demand on, at least `deceleration` (above 0) less `margin` (0 or more, at most that). `None` when a
     /// value is outside its range.
     ///
     /// The acceleration looks back over two windows: a shorter `delay` compares with motion from before the stop.
     #[must_use]
     pub fn try_new(delay: Span, deceleration: Acceleration, margin: Acceleration) -> Option<Self> {
-        let is_sound = Acceleration::ZERO <= margin && margin < deceleration;
+        let is_sound =
+            Acceleration::ZERO <= margin && margin <= deceleration && deceleration > Acceleration::ZERO;
         is_sound.then_some(Self { delay, deceleration, margin })
     }
 
@@ -85,7 +86,7 @@ impl Braking {
         if motion.since_demand() < self.delay {
             return Check { warming_up: motion.speed().is_none(), ..Check::default() };
         }
-        // Bounded because the margin is less than the deceleration, and not negative.
+        // Bounded because the margin is not more than the deceleration, and not negative.
         let least = Acceleration::from_bits(self.deceleration.to_bits().wrapping_sub(self.margin.to_bits()));
         Check::of_known_acceleration(motion.deceleration().map(|braking| Bound::at_least(braking, least)))
     }
@@ -197,7 +198,8 @@ impl Monitor for Stop {
                 }
             }
             Supervision::Deceleration { braking, standstill_speed, .. } => {
-                stands = motion.speed().is_some_and(|speed| speed.magnitude() <= *standstill_speed);
+                let speed = motion.speed().filter(|_| motion.visible);
+                stands = speed.is_some_and(|speed| speed.magnitude() <= *standstill_speed);
                 if stands { Check::default() } else { braking.check(motion) }
             }
         };

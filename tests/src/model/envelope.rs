@@ -59,15 +59,17 @@ struct Place {
 impl Rounded<'_> {
     /// The line at `falling_ns` after its fall began, which is more than 0.
     ///
-    /// It rises with its start. So it is nowhere lower than the exact line from the lowest start, less 2 ULP for the rounding of what is
-    /// subtracted or added, less what it falls in 2 ns: in that time lie the ends of its corners, which are rounded to the
-    /// nanosecond.
+    /// It rises with its start. So it is nowhere lower than the exact line from the lowest start, less 4 ULP for the
+    /// rounding of what is subtracted or added, less what it falls in 2 ns: in that time lie the ends of its corners,
+    /// which are rounded to the nanosecond.
     fn line(&self, start: &Limit, falling_ns: u64) -> Limit {
-        let (loosest, strictest) = (self.exact(&start.exact, falling_ns)[1].level.clone(), {
-            let [lowest, _] = self.exact(&start.strictest, falling_ns);
-            lowest.level - ulps(2) - lowest.slope * seconds(2)
-        });
-        Limit { exact: loosest, held: self.held(&start.held, falling_ns), strictest }
+        let [_, highest] = self.exact(&start.exact, falling_ns);
+        let [lowest, _] = self.exact(&start.strictest, falling_ns);
+        Limit {
+            exact: highest.level,
+            held: self.held(&start.held, falling_ns),
+            strictest: lowest.level - ulps(4) - lowest.slope * seconds(2),
+        }
     }
 
     /// Whether the deceleration is reached in a fall by `drop`.
@@ -130,23 +132,24 @@ impl Rounded<'_> {
         }
         let at = BigInt::from(falling_ns);
         let (rise, time) = if self.is_reached(&drop) {
-            let rise = self.deceleration / self.jerk;
-            (nanos_down(&rise), nanos_down(&(drop / self.deceleration + rise)))
+            let rise = nanos_down(&(self.deceleration / self.jerk));
+            let steady = nanos_down(&(drop / self.deceleration));
+            let time = steady + &rise;
+            (rise, time)
         } else {
             let rise = root_nanos_down(&(drop / self.jerk));
             let time = &rise * 2;
             (rise, time)
         };
         let in_seconds = |nanos: &BigInt| Q::new(nanos.clone(), 1_000_000_000.into());
-        let half_jerk = self.jerk * q(1, 2);
         if at <= rise {
             let at = in_seconds(&at);
-            start - ulp_up(&(half_jerk * &at * &at))
+            start - ulp_up(&(ulp_up(&(self.jerk * &at)) * &at * q(1, 2)))
         } else if &time - &at >= rise {
             start - ulp_up(&(self.deceleration * (in_seconds(&at) - in_seconds(&rise) * q(1, 2))))
         } else if at < time {
             let left = in_seconds(&(time - at));
-            self.target + ulp_down(&(half_jerk * &left * &left))
+            self.target + ulp_down(&(ulp_down(&(self.jerk * &left)) * &left * q(1, 2)))
         } else {
             self.target.clone()
         }

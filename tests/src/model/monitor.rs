@@ -208,6 +208,9 @@ impl MonitorState {
                         line => line,
                     },
                 };
+                if positive == negative {
+                    return rule::speed(tracker, &not_below(line, positive), judge, question);
+                }
                 let limits = [positive, negative].map(|limit| not_below(line.clone(), limit));
                 rule::speed_each_way(tracker, limits, judge, question)
             }

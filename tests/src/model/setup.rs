@@ -1,6 +1,6 @@
 //! What the model is set up with. Everything is an exact fraction or a whole number of nanoseconds.
 
-use super::exact::{Q, largest, scale_nearest, ulp_down, ulp_up};
+use super::exact::{Q, largest, scale_nearest, seconds, ulp_down, ulp_up};
 use num_traits::{Signed, Zero};
 
 /// One position source.
@@ -329,7 +329,12 @@ impl Ramp {
     fn check(&self) -> Result<(), String> {
         positive("deceleration", &self.deceleration)?;
         magnitude("margin", &self.margin)?;
-        self.jerk.as_ref().map_or(Ok(()), |jerk| positive("jerk", jerk))
+        let Some(jerk) = &self.jerk else { return Ok(()) };
+        positive("jerk", jerk)?;
+        if &self.deceleration / jerk >= seconds(1 << 32) {
+            return Err("the deceleration is only reached after 2^32 ns or more".into());
+        }
+        Ok(())
     }
 }
 

@@ -138,8 +138,8 @@ impl Bound {
         Self { evidence, side, observed, limit: Limit::setting(limit) }
     }
 
-    /// The same of the other direction: a magnitude that may not be above its limit, as a signed value that may not be below
-    /// its own.
+    /// The same of the other direction: a magnitude that may not be above its limit, as a signed value that may not be
+    /// below its own.
     pub(super) fn negated(self) -> Self {
         let Self { evidence, side, observed, limit } = self;
         let side = match side {

@@ -4,7 +4,7 @@ use super::rng::Rng;
 use super::{RESET_LINE, Timing};
 use crate::model::{
     By, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Q, Ramp, Setup, Source,
-    SpeedDiscrepancy, Until, decimal, q, seconds, ulp_down, ulps,
+    SpeedDiscrepancy, Until, Way, decimal, q, seconds, ulp_down, ulps,
 };
 use num_traits::{Signed, ToPrimitive};
 
@@ -76,6 +76,9 @@ struct Around<'a> {
     rng: &'a mut Rng,
     timing: &'a Timing,
     v: Q,
+    window_ns: u64,
+    /// The history is long enough for accelerations.
+    has_acceleration: bool,
 }
 
 impl Around<'_> {
@@ -99,22 +102,60 @@ impl Around<'_> {
 
     fn ramp(&mut self) -> Ramp {
         let fall_ns = self.rng.nanos(5 * self.timing.period_ns, 80 * self.timing.period_ns);
+        let deceleration = &self.v / seconds(fall_ns);
+        // From corners that hardly show to ones that meet before the deceleration is reached.
+        let corner_ns = self.rng.nanos(fall_ns / 20 + 1, 2 * fall_ns);
         Ramp {
+            jerk: self.rng.once_in(3000).then(|| &deceleration / seconds(corner_ns)),
             delay_ns: time(self.rng, self.timing, 10),
-            deceleration: &self.v / seconds(fall_ns),
+            deceleration,
             margin: if self.rng.flip() { ulps(0) } else { &self.v * q(self.rng.range(0, 30), 100) },
-            jerk: None,
+        }
+    }
+
+    /// The change of the typical speed over a few windows.
+    fn acceleration(&mut self) -> Q {
+        &self.v / seconds(self.window_ns) * q(self.rng.range(1, 200), 100)
+    }
+
+    /// A range with 0 mostly inside, or an empty one, or one that standing still is outside of.
+    fn range(&mut self, mut end: impl FnMut(&mut Self) -> Q) -> [Q; 2] {
+        let (one, other) = (ulp_down(&end(self)), ulp_down(&end(self)));
+        match self.rng.range(0, 5) {
+            0 => [-one.clone(), -one],
+            1 => [one.clone().min(other.clone()), one.max(other)],
+            _ => [-one, other],
         }
     }
 
     fn kind(&mut self) -> Kind {
-        match self.rng.range(0, 15) {
+        let kinds = if self.has_acceleration { 27 } else { 23 };
+        match self.rng.range(0, kinds) {
             0 => Kind::TorqueOff,
             1..=5 => Kind::Standstill { position_window: self.window(), speed_window: self.limit() },
             6..=8 => Kind::SpeedLimit { limit: self.limit(), ramp: None },
             9..=12 => {
                 let ramp = self.ramp();
                 Kind::SpeedLimit { limit: self.limit(), ramp: Some(ramp) }
+            }
+            13..=15 => {
+                let ramp = self.rng.flip().then(|| self.ramp());
+                let (positive, negative) = (self.limit(), self.limit());
+                Kind::SpeedLimitEachWay { positive, negative, ramp }
+            }
+            16..=17 => {
+                let [low, high] = self.range(Self::limit);
+                Kind::SpeedRange { low, high }
+            }
+            18..=19 => {
+                let allowed = self.rng.pick(&[Way::Positive, Way::Negative]);
+                Kind::Direction { allowed, tolerance: self.window() }
+            }
+            20..=21 => Kind::TravelLimit { increment: self.window() * q(5, 1) },
+            24 => Kind::AccelerationLimit { limit: self.acceleration() },
+            25 => {
+                let [low, high] = self.range(Self::acceleration);
+                Kind::AccelerationRange { low, high }
             }
             _ => self.stop(),
         }
@@ -129,6 +170,15 @@ impl Around<'_> {
         let within_ns = time(self.rng, self.timing, 80);
         let by = if self.rng.once_in(3000) {
             By::Time { within_ns }
+        } else if self.has_acceleration && self.rng.flip() {
+            let deceleration = self.acceleration();
+            By::Deceleration {
+                delay_ns: time(self.rng, self.timing, 40),
+                margin: &deceleration * q(self.rng.range(0, 90), 100),
+                deceleration,
+                standstill_speed: &self.v / q(20, 1),
+                within_ns: self.rng.flip().then_some(within_ns),
+            }
         } else {
             let within_ns = self.rng.flip().then_some(within_ns);
             By::Ramp { ramp: self.ramp(), standstill_speed: &self.v / q(20, 1), within_ns }
@@ -137,18 +187,29 @@ impl Around<'_> {
     }
 }
 
-fn monitors(rng: &mut Rng, timing: &Timing, v: &Q, inputs: usize) -> Vec<Monitor> {
+fn monitors(
+    rng: &mut Rng,
+    timing: &Timing,
+    v: &Q,
+    inputs: usize,
+    (window_ns, points): (u64, usize),
+) -> Vec<Monitor> {
     let count = rng.range(1, 6);
     (0..count)
         .map(|_| {
             let mut demand: Vec<usize> = (0..inputs).filter(|_| rng.once_in(4000)).collect();
-            let kind = Around { rng, timing, v: v.clone() }.kind();
+            // Seldom enough that most axes keep the readings of one window.
+            let has_acceleration = points >= 7 && rng.once_in(4000);
+            let mut around = Around { rng, timing, v: v.clone(), window_ns, has_acceleration };
+            let kind = around.kind();
+            let allowed_overrun =
+                (kind.can_overrun() && around.rng.once_in(3000)).then(|| around.window() * q(1, 4));
             let shuts_down = matches!(kind, Kind::TorqueOff | Kind::Stop { .. });
             if demand.is_empty() && shuts_down {
                 // Without a demand it would hold the permit down, and hide everything else, for the whole trace.
                 demand.push(0);
             }
-            Monitor { demand, on_delay_ns: time(rng, timing, 6), allowed_overrun: None, kind }
+            Monitor { demand, on_delay_ns: time(rng, timing, 6), allowed_overrun, kind }
         })
         .collect()
 }
@@ -183,7 +244,7 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
         tolerance: &v * q(rng.range(1, 20), 100),
         discrepancy_time_ns: time(rng, timing, 10),
     });
-    let monitors = monitors(rng, timing, &v, inputs.len());
+    let monitors = monitors(rng, timing, &v, inputs.len(), (window_ns.max(10_000), points));
     let reset_filter_ns = if rng.flip() { 0 } else { time(rng, timing, 3) };
     let setup = Setup {
         a,

@@ -1,7 +1,7 @@
 //! The generators are worth something: what the rules name does occur.
 
 use super::*;
-use crate::model::{Fault, Model, Refusal, Reset, Seen, Tri, ulps};
+use crate::model::{Fault, Model, Q, Refusal, Reset, Seen, Side, Tri, ulps};
 use num_traits::Signed;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -149,9 +149,13 @@ proptest! {
                 prop_assert!(seen.channels.iter().all(|channel| channel.fault.is_none()));
             }
             let lanes = seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
-            let limits = lanes.filter_map(|lane| lane.compared.as_ref()).map(|bound| &bound.limit);
-            for limit in limits.chain(seen.discrepancy.as_ref().and_then(|rule| rule.limit.as_ref())) {
-                prop_assert!(limit.strictest <= limit.held && limit.held <= limit.exact, "{limit:?}");
+            let limits = lanes.filter_map(|lane| lane.compared.as_ref()).map(|bound| (bound.side, &bound.limit));
+            let apart = seen.discrepancy.as_ref().and_then(|rule| rule.limit.as_ref());
+            for (side, limit) in limits.chain(apart.map(|limit| (Side::NotAbove, limit))) {
+                let never_looser = |one: &Q, other: &Q| !side.excess(one, other).is_negative();
+                let is_between = never_looser(&limit.held, &limit.strictest)
+                    && never_looser(&limit.exact, &limit.held);
+                prop_assert!(is_between, "{limit:?}");
             }
             if let Some(rule) = &seen.discrepancy
                 && let (Some(exact), Some(held)) = (&rule.difference, &rule.difference_held)

@@ -45,17 +45,19 @@ fn a_line_that_just_reaches_its_deceleration_goes_from_corner_to_corner() {
     assert_eq!(levels, ["9.75", "7.75", "6", "4.25", "2.25", "2"].map(d));
 }
 
-/// D = 9 mm/s and r = d / j = 3/4096 s are 732421.875 ns, and twice that are 1464843.75: cut together, not one by one.
+/// D = 9 mm/s, so D / d and r = d / j are both 3/4096 s, which are 732421.875 ns: each is cut by itself.
 #[test]
-fn the_time_of_a_fall_that_just_reaches_its_deceleration_is_rounded_as_a_whole() {
+fn the_time_of_a_fall_that_just_reaches_its_deceleration_is_rounded_term_by_term() {
     let [exact, held] = at("11", &ramp("12288", "16777216"), "2", MS);
     let above = |left: &str| d("8388608") * d(left) * d(left);
     assert_eq!(exact, d("2") + above("0.00046484375"));
-    assert_eq!(held, d("2") + ulp_down(&above("0.000464843")));
+    // And so is the deceleration that is left after 1 ms.
+    let left = d("0.000464842");
+    assert_eq!(held, d("2") + ulp_down(&(ulp_down(&(d("16777216") * &left)) * left / d("2"))));
 }
 
-/// sqrt(2 µs²) is 1414213.56 ns, held as 1414213, and the fall takes twice that. After 2 ms 828426 ns of it are left, and exactly
-/// (√2 − 1)² mm/s.
+/// The square root of 2 µs² is 1414213.56 ns, held as 1414213, and the fall takes twice that. After 2 ms 828426 ns of it
+/// are left, and exactly (√2 − 1)² mm/s.
 #[test]
 fn a_corner_with_a_square_root_is_rounded_to_the_nanosecond() {
     let ramp = ramp("1000", "500000");
@@ -77,13 +79,32 @@ fn a_corner_with_a_square_root_is_rounded_to_the_nanosecond() {
     assert_eq!(at("3", &ramp, "2", 2_828_428)[0], d("2"));
 }
 
-/// d / j = 1/3 ms, held as 333333 ns: the straight part is half of d times the lost third of a nanosecond below the exact one.
+/// d / j = 1/3 ms, held as 333333 ns: the straight part is d times half of the lost third of a nanosecond below the exact
+/// one.
 #[test]
 fn the_straight_part_is_drawn_from_the_rounded_corner() {
     let ramp = ramp("1000", "3000000");
     let [exact, held] = at("10", &ramp, "2", MS);
     assert_eq!(exact, d("10") - (d("1") - q(1, 6)));
     assert_eq!(held, d("10") - ulp_up(&(d("1") - d("0.1666665"))));
+    // It ends where as much time is left as the rounded corner takes: that place is still drawn as straight.
+    let [exact, held] = at("10", &ramp, "2", 8 * MS);
+    assert_eq!(exact, d("2") + q(1, 6));
+    assert_eq!(held, d("10") - ulp_up(&(d("8") - d("0.1666665"))));
+    let [_, held] = at("10", &ramp, "2", 8 * MS + 1);
+    assert_eq!(held, d("2") + ulp_down(&(d("1500000") * d("0.000333332") * d("0.000333332"))));
+}
+
+#[test]
+fn a_start_between_two_ulps_is_kept_in_the_exact_line_and_cut_in_the_held_one() {
+    let third = ulp() * q(1, 3);
+    let from = |nanos| {
+        let limit = line(&Limit::rounded_down(&(d("10") + &third)), &ramp("1000", "500000"), &d("2"), nanos);
+        assert!(limit.strictest <= limit.held);
+        (limit.exact, limit.held)
+    };
+    assert_eq!(from(MS), (d("9.75") + &third, d("9.75")));
+    assert_eq!(from(5 * MS), (d("6") + &third, d("6")));
 }
 
 #[test]

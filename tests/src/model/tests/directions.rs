@@ -72,7 +72,8 @@ fn a_speed_is_rounded_up_against_the_upper_end_and_down_against_the_lower_one() 
         let bound = bound(&seen[6]);
         assert_eq!((bound.side, bound.observed.exact, bound.observed.held), (side, q(7, 3), ulps(held)));
     }
-    // Between two ULPs around the middle: rounded, both ends are as near, although the exact speed is nearer to the lower one.
+    // Between two ULPs around the middle: rounded, both ends are as near, although the exact speed is nearer to the
+    // lower one.
     let mut setup = sharp(Kind::SpeedRange { low: ulps(39_146_830), high: ulps(39_146_845) });
     setup.window_ns = 3 * MS;
     let seen = run(&setup, 0..7, |ms| (7 * ms).cast_signed() / 3, |_| 0);

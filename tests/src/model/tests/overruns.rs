@@ -1,9 +1,10 @@
 //! What may be travelled beyond a limit.
 
+use super::super::verdict::Overrun;
 use super::*;
 
-/// A limit of 5 mm/s with a long on-delay, of which an axis at 8 mm/s travels 3 µm more than allowed in a millisecond, rounded
-/// up: 50332 ULP, and exactly 50331.648.
+/// A limit of 5 mm/s with a long on-delay. In a millisecond an axis at 8 mm/s travels 3 µm more than that, which are exactly
+/// 50331.648 ULP, and rounded up 50332.
 fn sharp(kind: Kind, allowed: Q) -> Setup {
     let mut rule = monitor(kind, 50 * MS, &[]);
     rule.allowed_overrun = Some(allowed);
@@ -61,6 +62,18 @@ fn a_near_overrun_is_asked_for_and_may_be_decided_otherwise() {
     }
     let near = |channel| (6, Question::Overrun { monitor: 0, channel }, true);
     assert_eq!(asked, [near(0), near(1)]);
+}
+
+/// A violation that rounding decided: the exact speed is below the exact limit.
+#[test]
+fn a_speed_that_is_beyond_its_limit_by_rounding_alone_adds_nothing_to_the_exact_sum() {
+    let limit = Limit { exact: d("5") + ulps(1), held: d("5") - ulps(1), strictest: d("5") - ulps(2) };
+    let mut overrun = Overrun::nothing();
+    for (sum, elapsed) in [([0, 1, 2], "1"), ([0, 2, 4], "0.6"), ([0, 5, 9], "2.1")] {
+        overrun.add(&Bound::magnitude(Evidence::Speed, d("5"), limit.clone()), &d(elapsed));
+        let Observed { exact, held, strictest } = overrun.sum.clone();
+        assert_eq!([exact, held, strictest], sum.map(ulps));
+    }
 }
 
 #[test]
