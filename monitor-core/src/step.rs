@@ -455,6 +455,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                         || any.outputs.overlaps(near)
                         || !any.not_outputs.without(on).is_empty()
                 }
+                Demand::Reaction => false,
             } || state.stops.contains(id);
             let (Some(a), Some(b)) = (state.sides.a.halves.get_mut(i), state.sides.b.halves.get_mut(i))
             else {

@@ -252,6 +252,9 @@ impl Listing {
             Demand::Always => {
                 return self.put(Value::word(format!("{path}.demand"), "always active", 0, 1));
             }
+            Demand::Reaction => {
+                return self.put(Value::word(format!("{path}.demand"), "by reactions only", 2, 1));
+            }
             Demand::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
             Demand::Any(any) => any,
         };
