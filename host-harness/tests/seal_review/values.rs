@@ -84,6 +84,20 @@ fn of_monitor(path: &str, kind: &mut MonitorKind, nth: &mut impl FnMut(String, &
             nth(format!("{path}.high"), &mut range.high);
         }
         MonitorKind::TravelLimit { increment } => nth(format!("{path}.increment"), increment),
+        MonitorKind::PositionRange(range) => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+        }
+        MonitorKind::CamOutput { range, hysteresis } => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+            nth(format!("{path}.hysteresis"), hysteresis);
+        }
+        MonitorKind::SpeedOutput { threshold, hysteresis } => {
+            nth(format!("{path}.threshold"), threshold);
+            nth(format!("{path}.hysteresis"), hysteresis);
+        }
+        MonitorKind::BrakeOutput { delay } => nth(format!("{path}.delay"), delay),
         MonitorKind::Stop { until, by } => {
             if let Until::Standstill(windows) = until {
                 of_windows(path, windows, nth);
