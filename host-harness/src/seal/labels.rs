@@ -150,7 +150,10 @@ impl Labels {
         for (i, monitor) in setup.monitors.iter().enumerate() {
             let path = format!("monitor.{i}");
             self.put(path.clone(), monitor.name.clone());
-            self.set(format!("{path}.on_delay"), &monitor.on_delay);
+            // An output has none, so that there is nothing to have left out.
+            if !monitor.kind.is_output() {
+                self.set(format!("{path}.on_delay"), &monitor.on_delay);
+            }
             if let Some(overrun) = &monitor.allowed_overrun {
                 self.set(format!("{path}.allowed_overrun"), overrun);
             }
