@@ -428,10 +428,13 @@ fn what_is_wrong_with_a_monitor_is_found() {
         ),
         (&[("\"standstill\"", "\"stand-still\"")], &["49:19: \"stand-still\" is not a kind of monitor"]),
         (&[("\"standstill\"", "\"parking\"")], &["49:19: \"parking\" is not a kind of monitor"]),
-        (&[("\"standstill\"", "\"cam-output\"")], &["49:19: the kind \"cam-output\" is not available yet"]),
         (
-            &[("\"standstill\"", "\"position-range\"")],
-            &["49:19: the kind \"position-range\" is not available yet"],
+            &[("\"standstill\"", "\"torque-limit\"")],
+            &["49:19: the kind \"torque-limit\" is not available yet"],
+        ),
+        (
+            &[("\"standstill\"", "\"temperature-limit\"")],
+            &["49:19: the kind \"temperature-limit\" is not available yet"],
         ),
         (
             &[("\"standstill\"", "\"torque-off\"")],

@@ -379,13 +379,25 @@ fn a_ramp_may_have_a_jerk_that_is_rounded_up() {
     };
     assert_eq!(jerk(&parsed(EXAMPLE)), None);
     assert_eq!(jerk(&parsed(&text("20 m/s^3"))), Some(ulps(20_000)));
-    assert_eq!(jerk(&parsed(&text("1/3 mm/s³"))), Some(ulps(1) / 3 + 1));
+    assert_eq!(jerk(&parsed(&text("5000/3 mm/s³"))), Some(ulps(5000) / 3 + 1));
     let of = "`jerk` of the ramp of monitor \"slow while the door is open\"";
     check_text(&text("0 m/s^3"), &[&format!("44:85: {of} must be above zero")]);
     check_text(&text("-1 m/s^3"), &[&format!("44:85: {of} must not be negative")]);
     check_text(&text("1e9 m/s^3"), &[&format!("44:85: {of} is too large")]);
     assert_eq!(way_out(&text("1e9 m/s^3")), "write at most 549755813887 mm/s^3; is the unit the right one?");
     assert_eq!(way_out(&text("20 m/s3")), "did you mean `m/s^3`?");
+    // 2 m/s^2 in 2^32 ns, which is as long as a corner may not last.
+    check_text(
+        &text("465.6 mm/s^3"),
+        &[&format!("44:85: {of} takes more than 4.29 s to its `deceleration`")],
+    );
+    assert!(way_out(&text("465.6 mm/s^3")).starts_with("raise `jerk` to at least 465.7 mm/s^3, "));
+    parsed(&text("465.7 mm/s^3"));
+    check_text(&text("138e6 m/s^3"), &[&format!("44:85: {of} is too large for a ramp with rounded corners")]);
+    let steep = text("137e6 m/s^3").replace("\"2 m/s^2\"", "\"138e6 m/s^2\"");
+    let of = "`deceleration` of the ramp of monitor \"slow while the door is open\"";
+    check_text(&steep, &[&format!("44:47: {of} is too large for a ramp with rounded corners")]);
+    parsed(&text("137e6 m/s^3"));
     let misspelt = refused(&[("margin = \"50 mm/s\"", "margin = \"50 mm/s\", jrek = \"20 m/s^3\"")]);
     assert_eq!(misspelt.diagnostics()[0].way_out, "did you mean `jerk`?");
 }
@@ -812,19 +824,28 @@ fn an_unknown_key_is_answered_with_each_key_that_belongs_there_once() {
     for (body, keys) in [
         (
             "kind = \"speed-limit\"\npositive = \"1 m/s\"\nnegative = \"1 m/s\"",
-            "allowed_overrun, positive, negative, limit, ramp",
+            "allowed_overrun, reaction, positive, negative, limit, ramp",
         ),
-        ("kind = \"speed-limit\"\nlimit = \"1 m/s\"", "allowed_overrun, positive, negative, limit, ramp"),
-        ("kind = \"speed-range\"\nlow = \"0 m/s\"\nhigh = \"1 m/s\"", "allowed_overrun, low, high"),
-        ("kind = \"direction\"\nallowed = \"positive\"\ntolerance = \"1 mm\"", "allowed, tolerance"),
-        ("kind = \"travel-limit\"\nincrement = \"1 mm\"", "increment"),
-        ("kind = \"acceleration-limit\"\nlimit = \"1 m/s^2\"", "limit"),
+        (
+            "kind = \"speed-limit\"\nlimit = \"1 m/s\"",
+            "allowed_overrun, reaction, positive, negative, limit, ramp",
+        ),
+        ("kind = \"speed-range\"\nlow = \"0 m/s\"\nhigh = \"1 m/s\"", "allowed_overrun, reaction, low, high"),
+        (
+            "kind = \"direction\"\nallowed = \"positive\"\ntolerance = \"1 mm\"",
+            "reaction, allowed, tolerance",
+        ),
+        ("kind = \"travel-limit\"\nincrement = \"1 mm\"", "reaction, increment"),
+        ("kind = \"acceleration-limit\"\nlimit = \"1 m/s^2\"", "reaction, limit"),
         (
             &stop(&format!("by = \"ramp\"\n{RAMP}")),
-            "by, allowed_overrun, until, ramp, standstill_speed, within",
+            "by, allowed_overrun, reaction, until, ramp, standstill_speed, within",
         ),
-        (&stop(&format!("by = \"deceleration\"\n{BRAKING}")), "by, until, braking, standstill_speed, within"),
+        (
+            &stop(&format!("by = \"deceleration\"\n{BRAKING}")),
+            "by, reaction, until, braking, standstill_speed, within",
+        ),
     ] {
-        assert_eq!(known(body), format!("name, demand, on_delay, kind, {keys}"), "{body}");
+        assert_eq!(known(body), format!("name, kind, demand, on_delay, {keys}"), "{body}");
     }
 }

@@ -6,8 +6,8 @@ use std::fmt::Write;
 use std::fs;
 
 use host_harness::setup::{
-    AxisUnit, By, DemandLevel, InputLines, LimitSetup, MonitorKind, OneSided, Pairing, Setup, Source, Until,
-    WarmUp,
+    AxisUnit, By, DemandLevel, DemandSetup, DemandSource, InputLines, LimitSetup, MonitorKind, MonitorSetup,
+    OneSided, Pairing, Setup, Source, Until, WarmUp,
 };
 use monitor_core::{Channel, Span};
 use setup_support::{EXAMPLE, refused, varied};
@@ -18,6 +18,15 @@ fn parsed(text: &str) -> Setup {
 
 fn ms(millis: u64) -> Span {
     Span::from_millis(millis).expect("in range")
+}
+
+/// The inputs that demand a monitor, which has no other demand.
+fn inputs(monitor: &MonitorSetup) -> Vec<usize> {
+    let input = |demand: &DemandSetup| match demand {
+        DemandSetup { source: DemandSource::Input(input), inverted: false } => *input,
+        other => panic!("a plain input: {other:?}"),
+    };
+    monitor.demand.iter().map(input).collect()
 }
 
 /// Whole units in ULP of 2⁻²⁴.
@@ -67,7 +76,7 @@ fn the_example_says_what_is_written() {
         (slow.name.as_str(), slow.line, slow.kind.name()),
         ("slow while the door is open", 39, "speed-limit")
     );
-    assert_eq!((slow.demand.as_slice(), slow.on_delay.value), ([0].as_slice(), ms(4)));
+    assert_eq!((inputs(slow), slow.on_delay.value), (vec![0], ms(4)));
     let MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp: Some(ramp) } = &slow.kind else {
         panic!("a limit with a ramp")
     };
@@ -75,7 +84,7 @@ fn the_example_says_what_is_written() {
     assert_eq!(&EXAMPLE[limit.span.clone()], "\"250 mm/s\"");
     assert_eq!((ramp.delay.value, ramp.margin.value.to_bits()), (ms(100), ulps(50)));
     assert_eq!(ramp.deceleration.value.to_bits(), ulps(2000));
-    assert_eq!((hold.demand.as_slice(), hold.on_delay.value), ([1].as_slice(), ms(10)));
+    assert_eq!((inputs(hold), hold.on_delay.value), (vec![1], ms(10)));
     let MonitorKind::Standstill(windows) = &hold.kind else { panic!("a standstill") };
     assert_eq!(windows.position_window.value.to_bits(), ulps(1));
     assert_eq!(windows.speed_window.value.to_bits(), ulps(10));
@@ -164,8 +173,8 @@ speed_window = "5 deg/s"
     assert_eq!((dual.pairing, dual.one_sided), (Pairing::Antivalent, OneSided::Ignore));
     assert_eq!(setup.reset.expect("a reset").line, 5);
 
-    let demands: Vec<_> = setup.monitors.iter().map(|monitor| monitor.demand.as_slice()).collect();
-    assert_eq!(demands, [[2].as_slice(), &[], &[1, 0, 3], &[0, 2]]);
+    let demands: Vec<_> = setup.monitors.iter().map(inputs).collect();
+    assert_eq!(demands, [vec![2], vec![], vec![1, 0, 3], vec![0, 2]]);
     let MonitorKind::Stop { until: Until::TorqueOff, by: By::Ramp { ramp, within: None, .. } } =
         &setup.monitors[2].kind
     else {

@@ -73,6 +73,8 @@ pub enum Demand {
     AnyOf(InputSet),
     /// While any of these is so.
     Any(Demands),
+    /// While a trip demands it that has it as its reaction, and by nothing else: a stop until torque-off.
+    Reaction,
 }
 
 /// What may demand a monitor; each read as the one that protects.
@@ -387,8 +389,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// # Errors
     ///
     /// [`AxisError::TooManyMonitors`] when there is no room, [`AxisError::UnknownDemand`] for an empty demand or one by
-    /// an input or an output that was not added before; [`AxisError::Unreferenced`] for a rule on the position while a channel has no
-    /// [`Referencing`]; [`AxisError::UnknownAnalogue`]; [`AxisError::Output`] and [`AxisError::DemandOfBrake`] for what an output cannot have; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
+    /// an input or an output that was not added before; [`AxisError::Reaction`] for [`Demand::Reaction`] of anything but a stop until
+    /// torque-off; [`AxisError::Unreferenced`] for a rule on the position while a channel has no
+    /// [`Referencing`]; [`AxisError::UnknownAnalogue`]; [`AxisError::Output`] and [`AxisError::DemandOfBrake`] for what an output cannot
+    /// have; with the first rule that needs the acceleration also [`AxisError::PointsForAcceleration`] and
     /// [`AxisError::WindowAndTimeout`], because the stored readings are then spaced wider.
     pub fn add_monitor(
         &mut self,
@@ -397,6 +401,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         on_delay: Span,
     ) -> Result<MonitorId, AxisError> {
         self.check_demand(&demand)?;
+        if demand == Demand::Reaction && !rule.may_react() {
+            return Err(AxisError::Reaction);
+        }
         let is_output = rule.output().is_some();
         let is_brake = matches!(rule, Rule::BrakeOutput(_));
         if (is_output || is_brake) && on_delay > Span::ZERO {
@@ -437,7 +444,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
     fn check_demand(&self, demand: &Demand) -> Result<(), AxisError> {
         let demands = match *demand {
-            Demand::Always => return Ok(()),
+            Demand::Always | Demand::Reaction => return Ok(()),
             Demand::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
             Demand::Any(demands) => demands,
         };
@@ -478,12 +485,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// [`AxisError::Reaction`] when `stop` is not a stop until torque-off, is the monitor itself or has a reaction of its own, or either of
     /// them was not added; [`AxisError::Output`] when the monitor is an output.
     pub fn set_reaction(&mut self, of: MonitorId, stop: MonitorId) -> Result<(), AxisError> {
-        let ends = match self.monitors.get(usize::from(stop.index())) {
-            Some(MonitorConfig { rule: Rule::Stop(rule), reaction: None, .. }) => {
-                matches!(rule.until(), crate::monitor::Until::TorqueOff)
-            }
-            _ => false,
-        };
+        let stop_config = self.monitors.get(usize::from(stop.index()));
+        let ends = stop_config.is_some_and(|stop| stop.reaction.is_none() && stop.rule.may_react());
         let is_target = |monitor: &MonitorConfig<Own>| monitor.reaction == Some(of);
         if !ends || of == stop || self.monitors.iter().any(is_target) {
             return Err(AxisError::Reaction);
@@ -706,5 +709,79 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub fn position(&self, channel: Channel) -> Option<Position> {
         self.config.position(&self.state, channel)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::vec::Vec;
+
+    use super::*;
+    use crate::frame::{Levels, Reading, Sample};
+    use crate::monitor::{SpeedLimit, Standstill, Stop, Supervision, Until};
+    use crate::scale::Scale;
+
+    fn axis() -> AxisConfig {
+        let scale = Scale::from_ratio(1, 1000).unwrap();
+        let (fastest, timeout) = (Speed::from_int(3000).unwrap(), Span::from_millis(4).unwrap());
+        let source = SourceConfig::try_new(24, scale, fastest, timeout).unwrap();
+        AxisConfig::try_new(source, source, Span::from_millis(2).unwrap(), WarmUp::Permit).unwrap()
+    }
+
+    fn stop(until: Until) -> Rule<NoOwn> {
+        let within = Span::from_millis(5).unwrap();
+        Rule::Stop(Stop::try_new(Supervision::Time { within }, until).unwrap())
+    }
+
+    fn slow() -> Rule<NoOwn> {
+        Rule::SpeedLimit(SpeedLimit::try_new(Speed::from_int(250).unwrap(), None).unwrap())
+    }
+
+    #[test]
+    fn a_stop_by_reactions_only_is_active_from_the_frame_after_the_trip_on() {
+        let mut config = axis();
+        let slow = config.add_monitor(slow(), Demand::Always, Span::ZERO).unwrap();
+        let stop = config.add_monitor(stop(Until::TorqueOff), Demand::Reaction, Span::ZERO).unwrap();
+        config.set_reaction(slow, stop).unwrap();
+        let mut axis = Axis::new(config);
+        // 100 mm/s for 10 ms, then 1 m/s.
+        let mut step = |ms: u64| {
+            let count = if ms <= 10 { 100 * ms } else { 1000 + 1000 * (ms - 10) };
+            let now = Instant::from_nanos(ms * 1_000_000);
+            let reading = Some(Reading { captured_at: now, sample: Sample::Count(count) });
+            axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() })
+        };
+        let seen: Vec<_> = (0..30).map(&mut step).collect();
+        let tripped = seen.iter().position(|outcome| outcome.tripped.a.contains(slow)).unwrap();
+        let began = seen.iter().position(|outcome| outcome.active.contains(stop));
+        assert_eq!(began, Some(tripped + 1));
+        // Complete 5 ms after that, and the permit stays as long.
+        assert_eq!(seen.iter().position(|outcome| !outcome.permit), Some(tripped + 6));
+    }
+
+    #[test]
+    fn nothing_but_a_stop_until_torque_off_goes_by_reactions_only() {
+        let mut config = axis();
+        let (window, speed) = (Position::from_int(1).unwrap(), Speed::from_int(10).unwrap());
+        let standing = Until::Standstill(Standstill::try_new(window, speed).unwrap());
+        for rule in [slow(), Rule::TorqueOff, stop(standing)] {
+            assert_eq!(config.add_monitor(rule, Demand::Reaction, Span::ZERO), Err(AxisError::Reaction));
+        }
+        assert!(config.add_monitor(stop(Until::TorqueOff), Demand::Reaction, Span::ZERO).is_ok());
+        assert_eq!(config.monitors().len(), 1, "what is refused is not added");
+    }
+
+    #[test]
+    fn a_stop_by_reactions_only_is_sealed_as_that() {
+        let mut config = axis();
+        let slow = config.add_monitor(slow(), Demand::Always, Span::ZERO).unwrap();
+        let stop = config.add_monitor(stop(Until::TorqueOff), Demand::Reaction, Span::ZERO).unwrap();
+        config.set_reaction(slow, stop).unwrap();
+        let mut bytes = [0; 512];
+        let length = config.seal(0, &[], &mut bytes).unwrap();
+        let image = crate::seal::Image::open(&bytes[..length]).unwrap();
+        let held: AxisConfig = image.axis().unwrap();
+        let parts: Vec<_> = held.monitors().map(|monitor| (monitor.demand, monitor.reaction)).collect();
+        assert_eq!(parts, [(Demand::Always, Some(stop)), (Demand::Reaction, None)]);
     }
 }

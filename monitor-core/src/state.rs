@@ -188,6 +188,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         self.sides.of(channel).unreferenced
     }
 
+    /// Monitors that are active although nothing demands them any more: stops that are carried through.
+    #[must_use]
+    pub const fn carried(&self) -> MonitorSet {
+        self.carried
+    }
+
     /// Whether a clock fault is latched.
     #[must_use]
     pub const fn is_clock_faulted(&self) -> bool {

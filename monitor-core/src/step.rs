@@ -495,6 +495,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                         || any.outputs.overlaps(near)
                         || !any.not_outputs.without(on).is_empty()
                 }
+                Demand::Reaction => false,
             } || state.stops.contains(id);
             let PerChannel { a, b } = &mut state.sides;
             let (Some(a), Some(b), Some(demanded_at)) =

@@ -2,8 +2,8 @@
 
 use cowitness_tests::model::{self, Q, ulps};
 use host_harness::setup::{
-    By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, LimitSetup, MonitorKind,
-    MonitorSetup, OneSided, Pairing, RampSetup, Setup, Source, Until, WarmUp,
+    By, ChannelSetup, DemandLevel, DemandSetup, DemandSource, HISTORY_POINTS, InputLines, InputSetup,
+    LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, Setup, Source, Until, WarmUp,
 };
 use monitor_core::{Position, Speed};
 
@@ -102,7 +102,11 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
         | MonitorKind::Direction { .. }
         | MonitorKind::AccelerationLimit { .. }
         | MonitorKind::AccelerationRange(_)
-        | MonitorKind::TravelLimit { .. } => panic!("\"{}\" is not in the model yet", monitor.name),
+        | MonitorKind::TravelLimit { .. }
+        | MonitorKind::PositionRange(_)
+        | MonitorKind::CamOutput { .. }
+        | MonitorKind::SpeedOutput { .. }
+        | MonitorKind::BrakeOutput { .. } => panic!("\"{}\" is not in the model yet", monitor.name),
         MonitorKind::Stop { until, by } => model::Kind::Stop {
             until: match until {
                 Until::TorqueOff => model::Until::TorqueOff,
@@ -122,10 +126,11 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
             },
         },
     };
-    model::Monitor {
-        demand: monitor.demand.clone(),
-        on_delay_ns: monitor.on_delay.value.as_nanos(),
-        allowed_overrun: None,
-        kind,
-    }
+    assert!(monitor.reaction.is_none(), "a reaction is not in the model yet");
+    let input = |demand: &DemandSetup| match demand {
+        DemandSetup { source: DemandSource::Input(input), inverted: false } => *input,
+        _ => panic!("\"{}\": only inputs demand in the model yet", monitor.name),
+    };
+    let demand = monitor.demand.iter().map(input).collect();
+    model::Monitor { demand, on_delay_ns: monitor.on_delay.value.as_nanos(), allowed_overrun: None, kind }
 }

@@ -266,9 +266,12 @@ impl Story<'_> {
         for (number, monitor) in
             setup.monitors.iter().enumerate().filter(|(number, _)| differ >> number & 1 == 1)
         {
-            let by: Vec<&str> =
-                monitor.demand.iter().map(|&input| setup.inputs[input].name.as_str()).collect();
-            let by = if by.is_empty() { "nothing, it is always active".to_owned() } else { by.join(", ") };
+            let by: Vec<_> = monitor.demand.iter().map(|demand| setup.demand_text(demand)).collect();
+            let by = match by.join(", ") {
+                _ if monitor.is_always_active() => "nothing, it is always active".to_owned(),
+                _ if monitor.by_reactions_only => "the trips that have it as their reaction".to_owned(),
+                by => by,
+            };
             let says = if expected >> number & 1 == 1 { "active" } else { "not active" };
             self.because(&format!(
                 "monitor \"{}\" is {says}; demanded by {by}; demanding are {:#x}",

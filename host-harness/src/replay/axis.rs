@@ -1,15 +1,18 @@
 //! From a setup to the core's axis and to the layout of its traces.
 
 use monitor_core::{
-    Axis, AxisConfig, Demand, InputConfig, InputId, InputSet, Pairing, PositionDiscrepancy, Ramp, Rule,
-    Scale, SourceConfig, SpeedDiscrepancy, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+    AccelerationLimit, AccelerationRange, Allowed, Axis, AxisConfig, BrakeOutput, Braking, CamOutput,
+    Channel, Demand, Demands, Direction, InputConfig, InputId, MonitorId, Pairing, PositionDiscrepancy,
+    PositionRange, Ramp, Referencing, Rule, Scale, SourceConfig, SpeedDiscrepancy, SpeedLimit, SpeedOutput,
+    SpeedRange, Standstill, Stop, Supervision, TravelLimit, Until, WarmUp,
 };
 use num_traits::ToPrimitive;
 
 use crate::decimal::Unit;
 use crate::setup::{
-    self, By, ChannelSetup, DemandLevel, HISTORY_POINTS, InputLines, InputSetup, LimitSetup, MAX_INPUTS,
-    MAX_MONITORS, MonitorKind, RampSetup, Setup, Source, StandstillSetup,
+    self, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSource, HISTORY_POINTS, InputLines, InputSetup,
+    LimitSetup, MAX_INPUTS, MAX_MONITORS, MonitorKind, MonitorSetup, RampSetup, ReferenceSetup, Setup,
+    Source, StandstillSetup,
 };
 use crate::trace::{Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
 
@@ -80,18 +83,25 @@ pub fn config<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
         let input = InputConfig::single(reset.line, true, reset.filter.value);
         config.set_reset(input.map_err(|why| refused("reset", why))?);
     }
+    for channel in Channel::BOTH {
+        let how = referencing(setup, channel, &ids)?;
+        config.set_referencing(channel, how).map_err(|why| refused("reference", why))?;
+    }
+    let mut added: Vec<MonitorId> = Vec::new();
     for monitor in &setup.monitors {
-        if monitor.allowed_overrun.is_some() {
-            return Err(not_evaluated(&monitor.name));
-        }
-        let demand = if monitor.demand.is_empty() {
-            Demand::Always
-        } else {
-            Demand::AnyOf(monitor.demand.iter().fold(InputSet::NONE, |set, &input| set.with(ids[input])))
-        };
-        config
+        let demand = demand(monitor, &ids, &added)?;
+        let id = config
             .add_monitor(rule(&monitor.kind, &monitor.name)?, demand, monitor.on_delay.value)
             .map_err(|why| refused(&monitor.name, why))?;
+        added.push(id);
+        if let Some(overrun) = &monitor.allowed_overrun {
+            config.set_allowed_overrun(id, overrun.value).map_err(|why| refused(&monitor.name, why))?;
+        }
+    }
+    for (monitor, &id) in setup.monitors.iter().zip(&added) {
+        if let Some(stop) = monitor.reaction {
+            config.set_reaction(id, named(&added, stop)?).map_err(|why| refused(&monitor.name, why))?;
+        }
     }
     if let Some(rule) = &setup.discrepancy {
         let rule = PositionDiscrepancy::try_new(
@@ -107,6 +117,46 @@ pub fn config<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
         config.set_speed_discrepancy(accepted(rule, "speed_discrepancy")?);
     }
     Ok(config)
+}
+
+/// What a setup points to by its place.
+fn named<T: Copy>(added: &[T], place: usize) -> Result<T, Refused> {
+    accepted(added.get(place).copied(), "what is named by its place")
+}
+
+fn referencing(setup: &Setup, channel: Channel, inputs: &[InputId]) -> Result<Referencing, Refused> {
+    Ok(match (&setup.channel(channel).reference, &setup.reference) {
+        (ReferenceSetup::None, _) => Referencing::None,
+        (ReferenceSetup::Absolute { offset }, _) => Referencing::Absolute { offset: offset.value },
+        (ReferenceSetup::Event, Some(event)) => {
+            Referencing::Event { input: named(inputs, event.input)?, position: event.position.value }
+        }
+        (ReferenceSetup::Event, None) => return Err(refused("reference", "no event")),
+    })
+}
+
+fn demand(monitor: &MonitorSetup, inputs: &[InputId], added: &[MonitorId]) -> Result<Demand, Refused> {
+    if monitor.is_always_active() {
+        return Ok(Demand::Always);
+    }
+    if monitor.by_reactions_only {
+        return Ok(Demand::Reaction);
+    }
+    let mut any = Demands::default();
+    for demand in &monitor.demand {
+        match demand.source {
+            DemandSource::Input(input) => {
+                let set = if demand.inverted { &mut any.not_inputs } else { &mut any.inputs };
+                *set = set.with(named(inputs, input)?);
+            }
+            DemandSource::Output(output) => {
+                let set = if demand.inverted { &mut any.not_outputs } else { &mut any.outputs };
+                *set = set.with(named(added, output)?);
+            }
+        }
+    }
+    let of_inputs = Demands { inputs: any.inputs, ..Demands::default() };
+    Ok(if any == of_inputs { Demand::AnyOf(any.inputs) } else { Demand::Any(any) })
 }
 
 fn source(channel: &ChannelSetup, what: &str) -> Result<SourceConfig, Refused> {
@@ -143,17 +193,52 @@ fn input_config(input: &InputSetup) -> Result<InputConfig, Refused> {
     config.map_err(|why| refused(&input.name, why))
 }
 
-fn not_evaluated(name: &str) -> Refused {
-    refused(name, "not yet evaluated by this version")
-}
-
 fn rule(kind: &MonitorKind, name: &str) -> Result<Rule, Refused> {
     Ok(match kind {
         MonitorKind::TorqueOff => Rule::TorqueOff,
         MonitorKind::Standstill(windows) => Rule::Standstill(standstill(windows, name)?),
-        MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp } => {
+        MonitorKind::SpeedLimit { limit, ramp } => {
             let ramp = ramp.as_ref().map(|ramp| self::ramp(ramp, name)).transpose()?;
-            Rule::SpeedLimit(accepted(SpeedLimit::try_new(limit.value, ramp), name)?)
+            let limit = match limit {
+                LimitSetup::Both(limit) => SpeedLimit::try_new(limit.value, ramp),
+                LimitSetup::Each { positive, negative } => {
+                    SpeedLimit::of_directions(positive.value, negative.value, ramp)
+                }
+            };
+            Rule::SpeedLimit(accepted(limit, name)?)
+        }
+        MonitorKind::SpeedRange(range) => {
+            Rule::SpeedRange(accepted(SpeedRange::try_new(range.low.value, range.high.value), name)?)
+        }
+        MonitorKind::Direction { allowed, tolerance } => {
+            let allowed = match allowed {
+                setup::Allowed::Positive => Allowed::Positive,
+                setup::Allowed::Negative => Allowed::Negative,
+            };
+            Rule::Direction(accepted(Direction::try_new(allowed, tolerance.value), name)?)
+        }
+        MonitorKind::AccelerationLimit { limit } => {
+            Rule::AccelerationLimit(accepted(AccelerationLimit::try_new(limit.value), name)?)
+        }
+        MonitorKind::AccelerationRange(range) => {
+            let range = AccelerationRange::try_new(range.low.value, range.high.value);
+            Rule::AccelerationRange(accepted(range, name)?)
+        }
+        MonitorKind::TravelLimit { increment } => {
+            Rule::TravelLimit(accepted(TravelLimit::try_new(increment.value), name)?)
+        }
+        MonitorKind::PositionRange(range) => {
+            Rule::PositionRange(accepted(PositionRange::try_new(range.low.value, range.high.value), name)?)
+        }
+        MonitorKind::CamOutput { range, hysteresis } => {
+            let cam = CamOutput::try_new(range.low.value, range.high.value, hysteresis.value);
+            Rule::CamOutput(accepted(cam, name)?)
+        }
+        MonitorKind::SpeedOutput { threshold, hysteresis } => {
+            Rule::SpeedOutput(accepted(SpeedOutput::try_new(threshold.value, hysteresis.value), name)?)
+        }
+        MonitorKind::BrakeOutput { delay } => {
+            Rule::BrakeOutput(accepted(BrakeOutput::try_new(delay.value), name)?)
         }
         MonitorKind::Stop { until, by } => {
             let until = match until {
@@ -166,17 +251,15 @@ fn rule(kind: &MonitorKind, name: &str) -> Result<Rule, Refused> {
                     standstill_speed: standstill_speed.value,
                     within: within.as_ref().map(|within| within.value),
                 },
-                By::Deceleration { .. } => return Err(not_evaluated(name)),
+                By::Deceleration { braking, standstill_speed, within } => Supervision::Deceleration {
+                    braking: self::braking(braking, name)?,
+                    standstill_speed: standstill_speed.value,
+                    within: within.as_ref().map(|within| within.value),
+                },
                 By::Time { within } => Supervision::Time { within: within.value },
             };
             Rule::Stop(accepted(Stop::try_new(supervision, until), name)?)
         }
-        MonitorKind::SpeedLimit { limit: LimitSetup::Each { .. }, .. }
-        | MonitorKind::SpeedRange(_)
-        | MonitorKind::Direction { .. }
-        | MonitorKind::AccelerationLimit { .. }
-        | MonitorKind::AccelerationRange(_)
-        | MonitorKind::TravelLimit { .. } => return Err(not_evaluated(name)),
     })
 }
 
@@ -185,10 +268,17 @@ fn standstill(windows: &StandstillSetup, name: &str) -> Result<Standstill, Refus
 }
 
 fn ramp(ramp: &RampSetup, name: &str) -> Result<Ramp, Refused> {
-    if ramp.jerk.is_some() {
-        return Err(not_evaluated(name));
-    }
-    accepted(Ramp::try_new(ramp.delay.value, ramp.deceleration.value, ramp.margin.value), name)
+    let straight = Ramp::try_new(ramp.delay.value, ramp.deceleration.value, ramp.margin.value);
+    let ramp = match &ramp.jerk {
+        Some(jerk) => straight.and_then(|straight| straight.with_jerk(jerk.value)),
+        None => straight,
+    };
+    accepted(ramp, name)
+}
+
+fn braking(braking: &BrakingSetup, name: &str) -> Result<Braking, Refused> {
+    let held = Braking::try_new(braking.delay.value, braking.deceleration.value, braking.margin.value);
+    accepted(held, name)
 }
 
 /// Which columns of a trace a setup reads, and how.

@@ -347,7 +347,7 @@ impl Text<'_> {
                 MonitorKind::TorqueOff | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
             );
             let name = &monitor.name;
-            let was_active = monitor.demand.is_empty()
+            let was_active = monitor.is_always_active()
                 || facts.clone().any(|facts| facts.active > Span::ZERO || facts.headroom.is_some())
                 || self.outcome.stops.kept.iter().any(|stop| stop.monitor == index);
             if !was_active {

@@ -18,8 +18,8 @@ use std::collections::BTreeMap;
 use monitor_core::Span;
 
 use crate::setup::{
-    AxisUnit, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup, Setting, Setup, Source,
-    StandstillSetup, TimeColumn, Until,
+    AxisUnit, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup, ReferenceSetup, Setting,
+    Setup, Source, StandstillSetup, TimeColumn, Until,
 };
 
 const FIRST: &str = "cowitness-labels 1";
@@ -132,6 +132,9 @@ impl Labels {
         }
         for (letter, channel) in [("a", &setup.a), ("b", &setup.b)] {
             self.channel(letter, channel);
+            if let (ReferenceSetup::Event, Some(event)) = (&channel.reference, &setup.reference) {
+                self.set(format!("channel.{letter}.reference_position"), &event.position);
+            }
         }
         self.set("speed.window".to_owned(), &setup.speed.window);
         for (i, input) in setup.inputs.iter().enumerate() {
@@ -147,7 +150,10 @@ impl Labels {
         for (i, monitor) in setup.monitors.iter().enumerate() {
             let path = format!("monitor.{i}");
             self.put(path.clone(), monitor.name.clone());
-            self.set(format!("{path}.on_delay"), &monitor.on_delay);
+            // An output has none, so that there is nothing to have left out.
+            if !monitor.kind.is_output() {
+                self.set(format!("{path}.on_delay"), &monitor.on_delay);
+            }
             if let Some(overrun) = &monitor.allowed_overrun {
                 self.set(format!("{path}.allowed_overrun"), overrun);
             }
@@ -179,6 +185,9 @@ impl Labels {
         }
         self.set(format!("{path}.max_speed"), &channel.max_speed);
         self.set(format!("{path}.timeout"), &channel.timeout);
+        if let ReferenceSetup::Absolute { offset } = &channel.reference {
+            self.set(format!("{path}.offset"), offset);
+        }
         self.put(format!("{host}.latency"), in_force(&channel.latency));
         match &channel.capture {
             Some(capture) => self.host_time(&host, "capture_", capture),
@@ -221,6 +230,20 @@ impl Labels {
                 self.set(format!("{path}.high"), &range.high);
             }
             MonitorKind::TravelLimit { increment } => self.set(format!("{path}.increment"), increment),
+            MonitorKind::PositionRange(range) => {
+                self.set(format!("{path}.low"), &range.low);
+                self.set(format!("{path}.high"), &range.high);
+            }
+            MonitorKind::CamOutput { range, hysteresis } => {
+                self.set(format!("{path}.low"), &range.low);
+                self.set(format!("{path}.high"), &range.high);
+                self.set(format!("{path}.hysteresis"), hysteresis);
+            }
+            MonitorKind::SpeedOutput { threshold, hysteresis } => {
+                self.set(format!("{path}.threshold"), threshold);
+                self.set(format!("{path}.hysteresis"), hysteresis);
+            }
+            MonitorKind::BrakeOutput { delay } => self.set(format!("{path}.delay"), delay),
             MonitorKind::Stop { until, by } => {
                 if let Until::Standstill(windows) = until {
                     self.standstill(path, windows);

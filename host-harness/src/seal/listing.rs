@@ -31,12 +31,12 @@ impl Listing {
     /// The sections, and the labels that belong to none of their values.
     pub(super) fn list(mut self, image: &Image<'_>, config: &Config) -> (Vec<Section>, Labels) {
         let lines = self.line_names();
-        self.channel(Channel::A, "a", config);
-        self.channel(Channel::B, "b", config);
+        let names = Names { inputs: self.names("input"), monitors: self.names("monitor") };
+        self.channel(Channel::A, "a", config, &names);
+        self.channel(Channel::B, "b", config, &names);
         self.speed(image.points(), config);
-        let mut inputs = Vec::new();
         for (i, input) in config.inputs().iter().enumerate() {
-            inputs.push(self.input(i, input, &lines));
+            self.input(i, input, &lines);
         }
         if let Some(reset) = config.reset() {
             self.section("reset", "Reset".to_owned());
@@ -46,7 +46,7 @@ impl Listing {
             self.analogue(i, analogue);
         }
         for (i, monitor) in config.monitors().enumerate() {
-            self.monitor(i, &monitor, &inputs);
+            self.monitor(i, &monitor, &names);
         }
         self.discrepancies(config);
         (self.sections, self.labels)
@@ -84,7 +84,12 @@ impl Listing {
         (0..monitor_core::Levels::LINES).map(name).collect()
     }
 
-    fn channel(&mut self, channel: Channel, letter: &str, config: &Config) {
+    /// Names of all inputs, or of all monitors, which others may point to.
+    fn names(&self, what: &str) -> Vec<Option<String>> {
+        (0..32).map(|i| self.labels.peek(&format!("{what}.{i}")).map(quoted)).collect()
+    }
+
+    fn channel(&mut self, channel: Channel, letter: &str, config: &Config, names: &Names) {
         let source = config.source(channel);
         let path = format!("channel.{letter}");
         self.section(&path, format!("Channel {letter}"));
@@ -106,7 +111,8 @@ impl Listing {
             Referencing::Event { input, position } => {
                 self.put(Value::word(format!("{path}.reference"), "event", 2, 1));
                 let word = format!("input {}", input.index());
-                self.put(Value::word(format!("{path}.reference_input"), word, input.index().into(), 1));
+                let value = Value::word(format!("{path}.reference_input"), word, input.index().into(), 1);
+                self.put(value.named(name_of(&names.inputs, input.index())));
                 self.number(format!("{path}.reference_position"), Number::from(position).nearest());
             }
         }
@@ -122,21 +128,18 @@ impl Listing {
         self.choice("speed.warm_up".to_owned(), config.warm_up() == WarmUp::Permit, ["withhold", "permit"]);
     }
 
-    /// Its name.
-    fn input(&mut self, i: usize, input: &InputConfig, lines: &[Option<String>]) -> Option<String> {
+    fn input(&mut self, i: usize, input: &InputConfig, lines: &[Option<String>]) {
         let path = format!("input.{i}");
         let name = self.labels.take(&path).map(|label| quoted(&label.text));
         self.section(&path, heading("Input", i, name.as_deref()));
         self.lines_of(&path, input, lines);
-        name
     }
 
     fn lines_of(&mut self, path: &str, input: &InputConfig, names: &[Option<String>]) {
         let (lines, demand_high, filter) = input.parts();
-        let name = |line: u8| names.get(usize::from(line)).cloned().flatten();
         let mut line = |key: &str, line: u8| {
             let value = Value::word(format!("{path}.{key}"), format!("line {line}"), line.into(), 1);
-            self.put(value.named(name(line)));
+            self.put(value.named(name_of(names, line)));
         };
         match lines {
             Lines::Single(only) => line("line", only),
@@ -168,7 +171,7 @@ impl Listing {
         self.number(format!("{path}.discrepancy_time"), analogue.discrepancy_time());
     }
 
-    fn monitor(&mut self, i: usize, monitor: &MonitorParts<'_, NoOwn>, inputs: &[Option<String>]) {
+    fn monitor(&mut self, i: usize, monitor: &MonitorParts<'_, NoOwn>, names: &Names) {
         let path = format!("monitor.{i}");
         let name = self.labels.take(&path).map(|label| quoted(&label.text));
         self.section(&path, heading("Monitor", i, name.as_deref()));
@@ -192,12 +195,13 @@ impl Listing {
             Rule::Own(never) => match *never {},
         };
         self.put(Value::word(format!("{path}.kind"), kind, code, 1));
-        self.demand(&path, monitor.demand, inputs);
+        self.demand(&path, monitor.demand, names);
         self.number(format!("{path}.on_delay"), monitor.on_delay);
         match monitor.reaction {
             Some(stop) => {
                 let word = format!("first the stop, monitor {}", stop.index());
-                self.put(Value::word(format!("{path}.reaction"), word, stop.index().into(), 1));
+                let value = Value::word(format!("{path}.reaction"), word, stop.index().into(), 1);
+                self.put(value.named(name_of(&names.monitors, stop.index())));
             }
             None => self.put(Value::word(format!("{path}.reaction"), "torque-off", 0, 1)),
         }
@@ -284,11 +288,14 @@ impl Listing {
     }
 
     /// What demands a monitor, one line for each way.
-    fn demand(&mut self, path: &str, demand: Demand, inputs: &[Option<String>]) {
+    fn demand(&mut self, path: &str, demand: Demand, names: &Names) {
         let any = match demand {
             // Stored as a byte that says so, without a set.
             Demand::Always => {
                 return self.put(Value::word(format!("{path}.demand"), "always active", 0, 1));
+            }
+            Demand::Reaction => {
+                return self.put(Value::word(format!("{path}.demand"), "by reactions only", 2, 1));
             }
             Demand::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
             Demand::Any(any) => any,
@@ -298,8 +305,8 @@ impl Listing {
         {
             if !set.is_empty() {
                 let numbers: Vec<_> = set.iter().map(|input| input.index().to_string()).collect();
-                let names = set.iter().map(|input| inputs.get(usize::from(input.index())).cloned().flatten());
-                let names: Option<Vec<_>> = names.collect();
+                let names: Option<Vec<_>> =
+                    set.iter().map(|input| name_of(&names.inputs, input.index())).collect();
                 let word = format!("{word} {}", numbers.join(", "));
                 let value = Value::word(format!("{path}.{key}"), word, InputSet::to_bits(set), 4);
                 self.put(value.named(names.map(|names| names.join(", "))));
@@ -311,8 +318,11 @@ impl Listing {
         ] {
             if !set.is_empty() {
                 let numbers: Vec<_> = set.iter().map(|output| output.index().to_string()).collect();
+                let names: Option<Vec<_>> =
+                    set.iter().map(|output| name_of(&names.monitors, output.index())).collect();
                 let word = format!("{word} {}", numbers.join(", "));
-                self.put(Value::word(format!("{path}.{key}"), word, MonitorSet::to_bits(set), 4));
+                let value = Value::word(format!("{path}.{key}"), word, MonitorSet::to_bits(set), 4);
+                self.put(value.named(names.map(|names| names.join(", "))));
             }
         }
     }
@@ -397,6 +407,16 @@ pub(super) fn effective_window(config: &Config, points: u16) -> (Span, Span) {
     let _ = held.act_as(points.into());
     let (window, spacing) = (held.window(), held.spacing());
     (spacing, Span::from_nanos(window.as_nanos() + spacing.as_nanos()))
+}
+
+/// What inputs and monitors are called, as far as the image says.
+struct Names {
+    inputs: Vec<Option<String>>,
+    monitors: Vec<Option<String>>,
+}
+
+fn name_of(names: &[Option<String>], place: u8) -> Option<String> {
+    names.get(usize::from(place)).cloned().flatten()
 }
 
 fn heading(what: &str, i: usize, name: Option<&str>) -> String {

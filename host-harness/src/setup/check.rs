@@ -7,7 +7,7 @@ use monitor_core::{Span, Speed};
 
 use super::model::{
     AxisUnit, BrakingSetup, By, ChannelSetup, DiscrepancySetup, LimitSetup, MonitorKind, MonitorSetup,
-    Setting, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until, spacing,
+    ReferenceSetup, Setting, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until, spacing,
 };
 use super::resolution::{resolution, resolution_of_accelerations};
 use super::section::{ColumnUse, Got, Mistake, Reader, Role};
@@ -52,6 +52,10 @@ enum ThresholdRole {
     SpeedWindow,
     /// A difference of two speeds.
     Tolerance,
+    /// Below which an output says that the axis is slow.
+    Told,
+    /// How far beside that the output switches.
+    Hysteresis,
 }
 
 impl<'a> Parts<'a> {
@@ -100,9 +104,22 @@ impl<'a> Parts<'a> {
                     by: By::Ramp { standstill_speed, .. } | By::Deceleration { standstill_speed, .. },
                     ..
                 } => ("standstill_speed", ThresholdRole::StandstillSpeed, standstill_speed),
+                MonitorKind::SpeedOutput { threshold, .. } => ("threshold", ThresholdRole::Told, threshold),
                 _ => return None,
             };
             Some(Threshold { key, owner: owner(monitor), role, setting })
+        });
+        // Without one, an output switches on and off at the same speed.
+        let hystereses = self.monitors.iter().filter_map(|monitor| match &monitor.kind {
+            MonitorKind::SpeedOutput { hysteresis, .. } if hysteresis.value > Speed::ZERO => {
+                Some(Threshold {
+                    key: "hysteresis",
+                    owner: owner(monitor),
+                    role: ThresholdRole::Hysteresis,
+                    setting: hysteresis,
+                })
+            }
+            _ => None,
         });
         let ends = self.monitors.iter().flat_map(|monitor| {
             let (keys, ends) = match &monitor.kind {
@@ -129,7 +146,7 @@ impl<'a> Parts<'a> {
             role: ThresholdRole::Tolerance,
             setting: &watch.tolerance,
         });
-        windows.chain(others).chain(ends).chain(tolerance).collect()
+        windows.chain(others).chain(hystereses).chain(ends).chain(tolerance).collect()
     }
 }
 
@@ -137,6 +154,11 @@ impl Threshold<'_> {
     /// How far it is from standing, whatever its direction.
     pub(super) fn size(&self) -> Speed {
         Speed::from_bits(self.setting.value.to_bits().saturating_abs())
+    }
+
+    /// Whether it is a step between two speeds, rounded up.
+    pub(super) fn is_hysteresis(&self) -> bool {
+        self.role == ThresholdRole::Hysteresis
     }
 
     /// Whether it belongs to one direction; it may then be zero.
@@ -155,6 +177,7 @@ pub(super) fn run(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
         columns(reader),
         times(reader, parts),
         brakings(reader, parts),
+        references(reader, parts),
         resolution(reader, parts),
         resolution_of_accelerations(reader, parts),
         wraps(reader, parts),
@@ -323,6 +346,36 @@ fn brakings(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     all
 }
 
+/// A rule on the position needs one that means a place of the machine, on both channels.
+fn references(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
+    let unreferenced: Vec<_> = parts
+        .channels()
+        .filter(|(_, channel)| channel.reference == ReferenceSetup::None)
+        .map(|(letter, _)| letter)
+        .collect();
+    let (channels, sections) = match unreferenced.as_slice() {
+        [] => return Ok(()),
+        [one] => (format!("channel {one} has"), format!("[channel.{one}]")),
+        _ => ("channels a and b have".to_owned(), "[channel.a] and [channel.b]".to_owned()),
+    };
+    let mut all = Ok(());
+    for monitor in parts.monitors {
+        let (MonitorKind::PositionRange(range) | MonitorKind::CamOutput { range, .. }) = &monitor.kind else {
+            continue;
+        };
+        all = Err(reader.refuse(
+            range.low.span.clone(),
+            format!("{} goes by places of the machine, and {channels} no `reference`", owner(monitor)),
+            "without a reference, positions count from wherever they started",
+            format!(
+                "add to {sections}: reference = \"absolute\" where the counter knows its place; or reference = \"event\" and \
+                 a section [reference] with the input that declares a position, and that position"
+            ),
+        ));
+    }
+    all
+}
+
 /// Between two readings a counter moves less than half its range, so that its change has one meaning.
 fn wraps(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let mut all = Ok(());
@@ -371,7 +424,8 @@ fn order_of_speeds(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
         .filter(|threshold| threshold.size() > Speed::ZERO)
         .min_by_key(|threshold| threshold.size());
     let slowest_axis = parts.channels().min_by_key(|(_, channel)| channel.max_speed.value);
-    let compared = |role| !matches!(role, ThresholdRole::Tolerance | ThresholdRole::Least);
+    let compared =
+        |role| !matches!(role, ThresholdRole::Tolerance | ThresholdRole::Least | ThresholdRole::Hysteresis);
     for threshold in thresholds.iter().filter(|threshold| compared(threshold.role)) {
         let Threshold { key, owner, setting, role } = threshold;
         if let Some((letter, channel)) = slowest_axis

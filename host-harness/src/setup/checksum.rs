@@ -2,12 +2,13 @@
 
 use std::fmt::Write;
 
-use monitor_core::Span;
 use monitor_core::seal::crc32;
+use monitor_core::{Position, Span};
 
 use super::model::{
-    Allowed, BrakingSetup, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup, Setting, Setup,
-    Source, StandstillSetup, TimeColumn, Until,
+    Allowed, BrakingSetup, By, ChannelSetup, DemandSetup, DemandSource, EventSetup, InputLines, LimitSetup,
+    MonitorKind, RampSetup, RangeSetup, ReferenceSetup, Setting, Setup, Source, StandstillSetup, TimeColumn,
+    Until,
 };
 use crate::decimal::{Exact, exact_text};
 
@@ -32,6 +33,9 @@ impl Setup {
         text.line("time", &[&quoted(&self.time.column), &base(&self.time.unit.in_base)]);
         text.channel("channel.a", &self.a);
         text.channel("channel.b", &self.b);
+        if let Some(EventSetup { input, position }) = &self.reference {
+            text.line("reference", &[input, &position.value.to_bits()]);
+        }
         let warm_up = format!("{:?}", self.speed.warm_up).to_lowercase();
         text.line("speed", &[&ns(&self.speed.window), &warm_up]);
         if let Some(watch) = &self.discrepancy {
@@ -59,12 +63,19 @@ impl Setup {
             text.line("reset", &[&reset.line, &ns(&reset.filter)]);
         }
         for monitor in &self.monitors {
-            let demand: Vec<_> = monitor.demand.iter().map(ToString::to_string).collect();
-            let demand = if demand.is_empty() { "always".to_owned() } else { demand.join(",") };
+            let demand: Vec<_> = monitor.demand.iter().map(demand).collect();
+            let demand = match demand.join(",") {
+                _ if monitor.is_always_active() => "always".to_owned(),
+                _ if monitor.by_reactions_only => "reactions".to_owned(),
+                demand => demand,
+            };
             let name = quoted(&monitor.name);
             let mut kind = kind(&monitor.kind);
             if let Some(overrun) = &monitor.allowed_overrun {
                 kind = format!("{kind} overrun {}", overrun.value.to_bits());
+            }
+            if let Some(stop) = monitor.reaction {
+                kind = format!("{kind} reaction {stop}");
             }
             text.line("monitor", &[&name, &monitor.kind.name(), &demand, &ns(&monitor.on_delay), &kind]);
         }
@@ -100,6 +111,12 @@ impl Text {
         let valid = channel.valid_column.as_ref().map_or("none".to_owned(), |column| quoted(column));
         let (max_speed, timeout) = (channel.max_speed.value.to_bits(), ns(&channel.timeout));
         let column = quoted(&channel.column);
+        // What came later stands behind, and only where it is used: older setups keep their checksum.
+        let timeout = match &channel.reference {
+            ReferenceSetup::None => timeout,
+            ReferenceSetup::Absolute { offset } => format!("{timeout} absolute {}", offset.value.to_bits()),
+            ReferenceSetup::Event => format!("{timeout} event"),
+        };
         self.line(word, &[&column, &source, &capture, &valid, &channel.sparse, &max_speed, &timeout]);
     }
 }
@@ -115,6 +132,14 @@ fn ns(span: &Setting<Span>) -> String {
 
 fn base(in_base: &Exact) -> String {
     exact_text(in_base)
+}
+
+fn demand(demand: &DemandSetup) -> String {
+    let (word, place) = match demand.source {
+        DemandSource::Input(input) => ("", input),
+        DemandSource::Output(monitor) => ("output-", monitor),
+    };
+    format!("{}{word}{place}", if demand.inverted { "not-" } else { "" })
 }
 
 fn kind(kind: &MonitorKind) -> String {
@@ -145,6 +170,14 @@ fn kind(kind: &MonitorKind) -> String {
             format!("{} {}", range.low.value.to_bits(), range.high.value.to_bits())
         }
         MonitorKind::TravelLimit { increment } => increment.value.to_bits().to_string(),
+        MonitorKind::PositionRange(range) => positions(range),
+        MonitorKind::CamOutput { range, hysteresis } => {
+            format!("{} {}", positions(range), hysteresis.value.to_bits())
+        }
+        MonitorKind::SpeedOutput { threshold, hysteresis } => {
+            format!("{} {}", threshold.value.to_bits(), hysteresis.value.to_bits())
+        }
+        MonitorKind::BrakeOutput { delay } => ns(delay),
         MonitorKind::Stop { until, by } => {
             let until = match until {
                 Until::TorqueOff => "torque-off".to_owned(),
@@ -164,6 +197,10 @@ fn kind(kind: &MonitorKind) -> String {
             format!("{until} {by}")
         }
     }
+}
+
+fn positions(range: &RangeSetup<Position>) -> String {
+    format!("{} {}", range.low.value.to_bits(), range.high.value.to_bits())
 }
 
 fn standstill(windows: &StandstillSetup) -> String {

@@ -5,6 +5,7 @@ use std::ops::Range;
 use monitor_core::Span;
 
 use super::model::{DemandLevel, DualSetup, InputLines, InputSetup, OneSided, Pairing, ResetSetup, Setting};
+use super::name::check_name;
 use super::nearest::{are_numbered_alike, nearest};
 use super::section::{ColumnUse, Entry, Got, Mistake, Reader, Reported, Role, Section, Text};
 use super::value::OR_ZERO;
@@ -40,6 +41,10 @@ impl Inputs {
     fn read_one(&mut self, table: &Section<'_>, entry: &Entry<'_>) {
         self.names.push(entry.key.to_owned());
         self.count(table.reader, &entry.key_span);
+        let key = Text { text: entry.key, span: entry.key_span.clone() };
+        if let Err(error) = check_name(table.reader, "an input", &key) {
+            self.reported = Some(error);
+        }
         let input = table
             .of(entry, format!("[input.{}]", entry.key))
             .and_then(|section| self.input(section, entry.key));
@@ -120,12 +125,24 @@ impl Inputs {
         }
     }
 
-    /// The index of the input that a name in `demand` stands for: a declared one, or else a column of the trace.
-    pub(super) fn demand(&mut self, reader: &Reader<'_>, demand: &Text<'_>) -> Got<usize> {
+    /// Whether a name is that of an input, or of a column that is one of its lines or says what is valid.
+    pub(super) fn is_known(&self, reader: &Reader<'_>, name: &str) -> bool {
+        let is_level = |one: &ColumnUse| matches!(one.role, Role::Input | Role::Valid) && one.column == name;
+        self.names.iter().any(|known| known == name) || reader.columns.borrow().iter().any(is_level)
+    }
+
+    /// The index of the input that a name in `demand` or `input` stands for: a declared one, or else a column of the trace.
+    /// `outputs` are names that could have been meant as well.
+    pub(super) fn named<'n>(
+        &mut self,
+        reader: &Reader<'_>,
+        demand: &Text<'_>,
+        outputs: impl Iterator<Item = &'n str>,
+    ) -> Got<usize> {
         if let Some(index) = self.names.iter().position(|name| name == demand.text) {
             return Ok(index);
         }
-        self.refuse_doubtful(reader, demand)?;
+        self.refuse_doubtful(reader, demand, outputs)?;
         self.names.push(demand.text.to_owned());
         self.count(reader, &demand.span);
         let index = self.names.len() - 1;
@@ -142,7 +159,12 @@ impl Inputs {
     }
 
     /// Refuses a name that is probably no column of its own.
-    fn refuse_doubtful(&self, reader: &Reader<'_>, demand: &Text<'_>) -> Got<()> {
+    fn refuse_doubtful<'n>(
+        &self,
+        reader: &Reader<'_>,
+        demand: &Text<'_>,
+        outputs: impl Iterator<Item = &'n str>,
+    ) -> Got<()> {
         let name = demand.text;
         let uses = reader.columns.borrow();
         if let Some(line) = uses.iter().find(|line| line.role == Role::Input && line.column == name) {
@@ -157,15 +179,22 @@ impl Inputs {
             return Err(reader.report(mistake));
         }
         drop(uses);
-        let declared = self.names.iter().map(String::as_str).filter(|known| !are_numbered_alike(known, name));
-        match nearest(name, declared) {
+        let inputs = self.names.iter().map(|known| (known.as_str(), "input"));
+        let known: Vec<_> = inputs
+            .chain(outputs.map(|known| (known, "output")))
+            .filter(|(known, _)| !are_numbered_alike(known, name))
+            .collect();
+        match nearest(name, known.iter().map(|(known, _)| *known)) {
             None => Ok(()),
-            Some(known) => Err(reader.refuse(
+            Some(meant) => Err(reader.refuse(
                 demand.span.clone(),
-                format!("no input is called `{name}`"),
+                format!(
+                    "no {} is called `{name}`",
+                    known.iter().find(|(known, _)| *known == meant).map_or("input", |(_, what)| *what)
+                ),
                 "unknown, and too near to a known name to be taken as a column",
                 format!(
-                    "did you mean `{known}`? If it is a column of the trace, declare it: [input.{name}] columns = [\"{name}\"]"
+                    "did you mean `{meant}`? If it is a column of the trace, declare it: [input.{name}] columns = [\"{name}\"]"
                 ),
             )),
         }

@@ -88,8 +88,11 @@ mod file;
 mod input;
 mod model;
 mod monitor;
+mod name;
 pub(crate) mod nearest;
+mod output;
 mod read;
+mod reference;
 mod resolution;
 mod section;
 mod stop;
@@ -97,9 +100,10 @@ mod value;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use model::{
-    Allowed, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DiscrepancySetup, DualSetup, InputLines,
-    InputSetup, LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, RangeSetup, ResetSetup,
-    Setting, Setup, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
+    Allowed, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSetup, DemandSource,
+    DiscrepancySetup, DualSetup, EventSetup, InputLines, InputSetup, LimitSetup, MonitorKind, MonitorSetup,
+    OneSided, Pairing, RampSetup, RangeSetup, ReferenceSetup, ResetSetup, Setting, Setup, Source,
+    SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
 };
 pub use monitor::LATER_KINDS;
 

@@ -99,6 +99,8 @@ pub struct Setup {
     /// Inputs: those of the file in its order, then columns that are demands by themselves.
     /// At most [`super::MAX_INPUTS`].
     pub inputs: Vec<InputSetup>,
+    /// What declares the position of the channels that are referenced by an event; there exactly when one is.
+    pub reference: Option<EventSetup>,
     /// The reset input.
     pub reset: Option<ResetSetup>,
     /// Monitors in the order of the file. At most [`super::MAX_MONITORS`].
@@ -121,6 +123,16 @@ impl Setup {
     #[must_use]
     pub fn needs_acceleration(&self) -> bool {
         self.monitors.iter().any(|monitor| monitor.kind.needs_acceleration())
+    }
+
+    /// A demand as the file writes it.
+    #[must_use]
+    pub fn demand_text(&self, demand: &DemandSetup) -> String {
+        let name = match demand.source {
+            DemandSource::Input(input) => &self.inputs[input].name,
+            DemandSource::Output(monitor) => &self.monitors[monitor].name,
+        };
+        if demand.inverted { format!("not {name}") } else { name.clone() }
     }
 
     /// The spacing of the speed history of an axis that stores `points` readings a channel; `None` when they are too few.
@@ -166,6 +178,31 @@ pub struct ChannelSetup {
     pub max_speed: Setting<Speed>,
     /// The age at which a reading is stale, rounded down; above the latency, at most 4 s.
     pub timeout: Setting<Span>,
+    /// How its position comes to mean a place of the machine.
+    pub reference: ReferenceSetup,
+}
+
+/// How the position of a channel comes to mean a place of the machine.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum ReferenceSetup {
+    /// Never: it counts from wherever it started.
+    None,
+    /// The counter knows.
+    Absolute {
+        /// The position of the count zero, to nearest.
+        offset: Setting<Position>,
+    },
+    /// An input declares it: [`Setup::reference`].
+    Event,
+}
+
+/// An input that declares a position when it begins to demand.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct EventSetup {
+    /// An index into [`Setup::inputs`].
+    pub input: usize,
+    /// Where the axis is then, to nearest.
+    pub position: Setting<Position>,
 }
 
 impl ChannelSetup {
@@ -331,13 +368,54 @@ pub struct MonitorSetup {
     pub line: usize,
     /// What it watches.
     pub kind: MonitorKind,
-    /// Indices into [`Setup::inputs`], any of which activates it; none: always active.
-    pub demand: Vec<usize>,
-    /// How long a violation must last, rounded down.
+    /// What activates it, any of them. None: it is always active, unless it goes by reactions only.
+    pub demand: Vec<DemandSetup>,
+    /// Nothing demands it but trips that have it as their reaction: a stop without a demand of its own. Otherwise reactions come on
+    /// top of its demand.
+    pub by_reactions_only: bool,
+    /// How long a violation must last, rounded down; zero for an output.
     pub on_delay: Setting<Span>,
     /// The distance within which a speed beyond its limit is tolerated, rounded down; only with an on-delay, and only where
     /// [`MonitorKind`] says so.
     pub allowed_overrun: Option<Setting<Position>>,
+    /// The stop that its trip demands, an index into [`Setup::monitors`]: a stop until torque-off without a reaction of its own.
+    /// Without one a trip withdraws the permit at once.
+    pub reaction: Option<usize>,
+}
+
+impl MonitorSetup {
+    /// Whether it is active at every frame.
+    #[must_use]
+    pub const fn is_always_active(&self) -> bool {
+        self.demand.is_empty() && !self.by_reactions_only
+    }
+
+    /// The first input that demands it, and whether it is inverted.
+    #[must_use]
+    pub fn first_input(&self) -> Option<(usize, bool)> {
+        self.demand.iter().find_map(|demand| match demand.source {
+            DemandSource::Input(input) => Some((input, demand.inverted)),
+            DemandSource::Output(_) => None,
+        })
+    }
+}
+
+/// One thing that may demand a monitor, always read as the one that protects.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DemandSetup {
+    /// What it goes by.
+    pub source: DemandSource,
+    /// It demands unless that is so for certain: an input unless both of its channels demand, an output unless it is on.
+    pub inverted: bool,
+}
+
+/// What a demand goes by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DemandSource {
+    /// An input, an index into [`Setup::inputs`].
+    Input(usize),
+    /// An output that stands earlier, an index into [`Setup::monitors`].
+    Output(usize),
 }
 
 /// What a monitor watches.
@@ -375,6 +453,27 @@ pub enum MonitorKind {
         /// The largest distance from there, rounded down.
         increment: Setting<Position>,
     },
+    /// The axis stays between two places; needs a reference.
+    PositionRange(RangeSetup<Position>),
+    /// An output that tells where the axis is; needs a reference.
+    CamOutput {
+        /// Where it tells that the axis is there.
+        range: RangeSetup<Position>,
+        /// How far inside it switches on, and outside it still is near; rounded up.
+        hysteresis: Setting<Position>,
+    },
+    /// An output that tells that the axis is slow.
+    SpeedOutput {
+        /// From which speed on it is not, rounded down.
+        threshold: Setting<Speed>,
+        /// How far below it switches on, and above it still is near; rounded up, below the threshold.
+        hysteresis: Setting<Speed>,
+    },
+    /// An output that releases the brake with the permit.
+    BrakeOutput {
+        /// How long it may stay released when the permit has gone, rounded down.
+        delay: Setting<Span>,
+    },
     /// The axis comes to a stop.
     Stop {
         /// What the stop ends in.
@@ -397,8 +496,24 @@ impl MonitorKind {
             Self::AccelerationLimit { .. } => "acceleration-limit",
             Self::AccelerationRange(_) => "acceleration-range",
             Self::TravelLimit { .. } => "travel-limit",
+            Self::PositionRange(_) => "position-range",
+            Self::CamOutput { .. } => "cam-output",
+            Self::SpeedOutput { .. } => "speed-output",
+            Self::BrakeOutput { .. } => "brake-output",
             Self::Stop { .. } => "stop",
         }
+    }
+
+    /// Whether it is an output: it tells something and never trips.
+    #[must_use]
+    pub const fn is_output(&self) -> bool {
+        matches!(self, Self::CamOutput { .. } | Self::SpeedOutput { .. } | Self::BrakeOutput { .. })
+    }
+
+    /// Whether it compares a position, which must be referenced then.
+    #[must_use]
+    pub const fn needs_reference(&self) -> bool {
+        matches!(self, Self::PositionRange(_) | Self::CamOutput { .. })
     }
 
     /// Whether it compares an acceleration.

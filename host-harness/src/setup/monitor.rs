@@ -7,14 +7,18 @@ use toml::de::DeValue;
 
 use super::MAX_MONITORS;
 use super::input::Inputs;
-use super::model::{Allowed, LimitSetup, MonitorKind, MonitorSetup, RangeSetup, Setting, StandstillSetup};
+use super::model::{
+    Allowed, DemandSetup, LimitSetup, MonitorKind, MonitorSetup, RangeSetup, Setting, StandstillSetup,
+};
+use super::name::{Names, check_name, demand, reaction};
 use super::nearest::nearest;
+use super::output::{self, OF_THE_MOTION, is_output, no_demand, no_trip};
 use super::section::{Entry, Got, Mistake, Reported, Section, Text};
 use super::stop::{optional_ramp, stop};
 use super::value::{HIGH, LOW, Measured, OR_ZERO, POSITIVE, example};
 
 /// The kinds of this version.
-const KINDS: [&str; 9] = [
+pub(super) const KINDS: [&str; 13] = [
     "torque-off",
     "standstill",
     "speed-limit",
@@ -23,34 +27,33 @@ const KINDS: [&str; 9] = [
     "acceleration-limit",
     "acceleration-range",
     "travel-limit",
+    "position-range",
     "stop",
+    "cam-output",
+    "speed-output",
+    "brake-output",
 ];
 
 /// Kinds that a later version may bring. They are refused as "not available yet".
-pub const LATER_KINDS: [&str; 7] = [
-    "position-range",
-    "torque-limit",
-    "torque-range",
-    "temperature-limit",
-    "brake-output",
-    "cam-output",
-    "speed-output",
-];
+pub const LATER_KINDS: [&str; 3] = ["torque-limit", "torque-range", "temperature-limit"];
 
 /// The monitors of a setup, as far as they are read.
 #[derive(Default)]
-pub(super) struct Monitors {
+pub(super) struct Monitors<'r> {
     /// Those that are right by themselves.
     pub(super) read: Vec<MonitorSetup>,
     /// Whether the file has any, right or not.
     pub(super) any: bool,
     pub(super) reported: Option<Reported>,
-    names: Vec<(String, Range<usize>)>,
+    /// What each is called, right or not.
+    pub(super) names: Names<'r>,
+    /// The names that were met.
+    met: Vec<(String, Range<usize>)>,
 }
 
-impl Monitors {
+impl<'r> Monitors<'r> {
     /// Reads every `[[monitor]]`.
-    pub(super) fn read(root: &Section<'_>, inputs: &mut Inputs) -> Self {
+    pub(super) fn read(root: &Section<'r>, inputs: &mut Inputs) -> Self {
         let mut all = Self::default();
         let Some(entry) = root.entry("monitor") else {
             return all;
@@ -62,6 +65,7 @@ impl Monitors {
             return all;
         };
         all.any = !list.is_empty();
+        all.names = Names::of(list);
         for (index, item) in list.iter().enumerate() {
             let item =
                 Entry { key: "monitor", key_span: item.span(), value: item.get_ref(), span: item.span() };
@@ -75,51 +79,95 @@ impl Monitors {
                     way_out,
                 ));
             }
-            match root.of(&item, "[[monitor]]".to_owned()).and_then(|section| all.monitor(section, inputs)) {
+            match root
+                .of(&item, "[[monitor]]".to_owned())
+                .and_then(|section| all.monitor(section, inputs, index))
+            {
                 Ok(monitor) => all.read.push(monitor),
                 Err(error) => all.reported = Some(error),
             }
         }
+        if all.reported.is_none() {
+            all.mark_reactions();
+        }
         all
     }
 
-    fn monitor(&mut self, mut section: Section<'_>, inputs: &mut Inputs) -> Got<MonitorSetup> {
+    /// Always active, a stop that is there for a trip alone would withhold the permit for ever. All must have been read.
+    fn mark_reactions(&mut self) {
+        let named: Vec<usize> = self.read.iter().filter_map(|monitor| monitor.reaction).collect();
+        for (_, monitor) in self.read.iter_mut().enumerate().filter(|(place, _)| named.contains(place)) {
+            monitor.by_reactions_only = monitor.demand.is_empty();
+        }
+    }
+
+    fn monitor(&mut self, mut section: Section<'_>, inputs: &mut Inputs, place: usize) -> Got<MonitorSetup> {
         let name = section.name("name", "\"slow while the door is open\"");
         if let Ok(name) = &name {
             section.title = format!("monitor \"{}\"", name.text);
         }
-        let name = name.and_then(|name| self.unique(&section, &name));
-        let demand = demand(&section, inputs);
-        let on_delay = section.span_or_zero("on_delay", OR_ZERO);
         let word = section.string("kind", "\"speed-limit\"");
+        let kind = word.as_ref().map_or("", |word| word.text);
+        let name = name.and_then(|name| self.unique(&section, &name, kind));
+        let demand = match kind {
+            "brake-output" => no_demand(&section).map(|()| Vec::new()),
+            _ => demand(&section, inputs, &self.names, place),
+        };
+        let trip = self.trip(&section, kind, place);
         let reader = section.reader;
         let line = reader.line_of(&section.span);
-        let kind_is_known = word.as_ref().is_ok_and(|word| KINDS.contains(&word.text));
-        let allowed_overrun = match &word {
-            Ok(word) => allowed_overrun(&section, word.text, on_delay.as_ref().ok()),
-            Err(error) => Err(*error),
-        };
         let read = word.and_then(|word| read_kind(&section, &word));
-        let checked = match &read {
-            Ok(MonitorKind::TorqueOff) => torque_off(&section, demand.as_deref(), on_delay.as_ref().ok()),
+        let checked = match (&read, &trip) {
+            (Ok(MonitorKind::TorqueOff), trip) => {
+                let on_delay = trip.as_ref().ok().map(|trip| &trip.on_delay);
+                torque_off(&section, demand.as_deref(), on_delay)
+            }
             _ => Ok(()),
         };
         // Without its kind, nobody knows which keys the monitor may have.
-        let known = if kind_is_known { section.finish() } else { Ok(()) };
+        let known = if KINDS.contains(&kind) { section.finish() } else { Ok(()) };
         checked?;
         known?;
+        let Trip { on_delay, allowed_overrun, reaction } = trip?;
         Ok(MonitorSetup {
             name: name?,
             line,
             kind: read?,
             demand: demand?,
-            on_delay: on_delay?,
-            allowed_overrun: allowed_overrun?,
+            by_reactions_only: false,
+            on_delay,
+            allowed_overrun,
+            reaction,
         })
     }
 
-    fn unique(&mut self, section: &Section<'_>, name: &Text<'_>) -> Got<String> {
-        if let Some((_, first)) = self.names.iter().find(|(known, _)| known == name.text) {
+    /// What belongs to the trip of a monitor.
+    fn trip(&self, section: &Section<'_>, kind: &str, place: usize) -> Got<Trip> {
+        if is_output(kind) {
+            let on_delay = Setting { value: Span::ZERO, text: "0 ms".to_owned(), span: 0..0 };
+            return no_trip(section).map(|()| Trip { on_delay, allowed_overrun: None, reaction: None });
+        }
+        let on_delay = section.span_or_zero("on_delay", OR_ZERO);
+        let allowed_overrun = allowed_overrun(section, kind, on_delay.as_ref().ok());
+        let reaction = match kind {
+            "torque-off" => section
+                .misplaced(
+                    "reaction",
+                    "the kind torque-off has no trip to react to",
+                    "leave it out; to stop first and withdraw the permit later, use kind = \"stop\"",
+                )
+                .map(|()| None),
+            known if KINDS.contains(&known) => reaction(section, &self.names, place),
+            _ => Ok(None),
+        };
+        Ok(Trip { on_delay: on_delay?, allowed_overrun: allowed_overrun?, reaction: reaction? })
+    }
+
+    fn unique(&mut self, section: &Section<'_>, name: &Text<'_>, kind: &str) -> Got<String> {
+        if OF_THE_MOTION.contains(&kind) {
+            check_name(section.reader, "an output", name)?;
+        }
+        if let Some((_, first)) = self.met.iter().find(|(known, _)| known == name.text) {
             return Err(section.reader.report(Mistake {
                 span: name.span.clone(),
                 message: format!("two monitors are called \"{}\"", name.text),
@@ -128,50 +176,24 @@ impl Monitors {
                 way_out: "give each a name of its own: reports tell monitors apart by it".to_owned(),
             }));
         }
-        self.names.push((name.text.to_owned(), name.span.clone()));
+        self.met.push((name.text.to_owned(), name.span.clone()));
         Ok(name.text.to_owned())
     }
 }
 
-/// The inputs that demand a monitor; none when it has no `demand`.
-fn demand(section: &Section<'_>, inputs: &mut Inputs) -> Got<Vec<usize>> {
-    let Some(entry) = section.entry("demand") else {
-        return Ok(Vec::new());
-    };
-    let names = section.names(&entry, "[\"door\"]")?;
-    if names.is_empty() {
-        return Err(section.reader.refuse(
-            entry.span,
-            format!("`demand` of {} is an empty list", section.title),
-            "nothing would ever demand it",
-            "name at least one input, or leave `demand` out for a monitor that is always active",
-        ));
-    }
-    let mut demand = Vec::new();
-    let mut reported = None;
-    for name in &names {
-        match inputs.demand(section.reader, name) {
-            Ok(index) if demand.contains(&index) => {
-                reported = Some(section.reader.refuse(
-                    name.span.clone(),
-                    format!("`demand` of {} names `{}` twice", section.title, name.text),
-                    "again here",
-                    "leave one of them out",
-                ));
-            }
-            Ok(index) => demand.push(index),
-            Err(error) => reported = Some(error),
-        }
-    }
-    reported.map_or(Ok(demand), Err)
+/// When a monitor trips, and what comes of it.
+struct Trip {
+    on_delay: Setting<Span>,
+    allowed_overrun: Option<Setting<Position>>,
+    reaction: Option<usize>,
 }
 
 fn torque_off(
     section: &Section<'_>,
-    demand: Result<&[usize], &Reported>,
+    demand: Result<&[DemandSetup], &Reported>,
     on_delay: Option<&Setting<Span>>,
 ) -> Got<()> {
-    if demand.is_ok_and(<[usize]>::is_empty) {
+    if demand.is_ok_and(<[DemandSetup]>::is_empty) {
         return Err(section.reader.refuse(
             section.span.clone(),
             format!("{} has no `demand`", section.title),
@@ -222,6 +244,10 @@ fn allowed_overrun(
         "travel-limit" => (
             "the increment already bounds how far the axis moves",
             "leave it out, and set `increment` to what may be travelled in all",
+        ),
+        "position-range" => (
+            "a position beyond its limit is no speed beyond a limit",
+            "leave it out, and move `low` and `high`",
         ),
         "direction" => (
             "the tolerance already bounds how far the axis moves",
@@ -276,7 +302,11 @@ fn read_kind(section: &Section<'_>, word: &Text<'_>) -> Got<MonitorKind> {
         "travel-limit" => {
             Ok(MonitorKind::TravelLimit { increment: section.required("increment", POSITIVE)? })
         }
+        "position-range" => range(section).map(MonitorKind::PositionRange),
         "stop" => stop(section),
+        "cam-output" => output::cam(section),
+        "speed-output" => output::speed(section),
+        "brake-output" => output::brake(section),
         later if LATER_KINDS.contains(&later) => Err(section.reader.refuse(
             word.span.clone(),
             format!("the kind \"{later}\" is not available yet"),
@@ -352,7 +382,7 @@ fn speed_limit(section: &Section<'_>) -> Got<LimitSetup> {
 }
 
 /// Two ends with their signs, between which there is at least one value.
-fn range<T: Measured + Ord>(section: &Section<'_>) -> Got<RangeSetup<T>> {
+pub(super) fn range<T: Measured + Ord>(section: &Section<'_>) -> Got<RangeSetup<T>> {
     let low = section.required::<T>("low", LOW);
     let high = section.required::<T>("high", HIGH);
     let (low, high) = (low?, high?);

@@ -14,6 +14,7 @@ use super::model::{
     WarmUp,
 };
 use super::monitor::Monitors;
+use super::reference;
 use super::section::{ColumnUse, Entry, Got, Reader, Reported, Role, Section, Text};
 use super::value::{OR_ZERO, OR_ZERO_UP, POSITIVE, POSITIVE_UP};
 use crate::decimal::Unit;
@@ -84,6 +85,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
             "discrepancy",
             "speed_discrepancy",
             "input",
+            "reference",
             "reset",
             "monitor",
         ] {
@@ -109,6 +111,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
         .and_then(|found| found.map(|section| speed_discrepancy(&section).and_finish(section)).transpose());
     let mut inputs = Inputs::read(&root);
     let monitors = Monitors::read(&root, &mut inputs);
+    let reference = reference::event(&root, &mut inputs, &monitors.names);
     let reset = inputs.reset(&root);
     let parts = Parts {
         axis: unit,
@@ -144,6 +147,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
         discrepancy: discrepancy?,
         speed_discrepancy: speed_discrepancy?,
         inputs,
+        reference: reference?,
         reset: reset?,
         monitors: monitors.read,
         levels,
@@ -264,6 +268,7 @@ fn channel(section: &Section<'_>, which: Channel, time: Option<&TimeColumn>) -> 
     let sparse = section.flag("sparse", false);
     let max_speed = section.required("max_speed", POSITIVE);
     let timeout = section.required("timeout", POSITIVE);
+    let reference = reference::of_channel(section);
     Ok(ChannelSetup {
         column: column?,
         source: source?,
@@ -273,6 +278,7 @@ fn channel(section: &Section<'_>, which: Channel, time: Option<&TimeColumn>) -> 
         sparse: sparse?,
         max_speed: max_speed?,
         timeout: timeout?,
+        reference: reference?,
     })
 }
 

@@ -9,6 +9,12 @@ use super::section::{Got, Reader};
 use super::value::{short_time_text, time_text};
 use crate::decimal::{Exact, NANO_ULPS_PER_UNIT, Rounding, ULPS_PER_UNIT, short_text};
 
+/// A step between two places or two speeds at which an output switches.
+const HYSTERESIS: &str = "hysteresis";
+
+/// Why a speed must not be finer than one count.
+const FROM_NONE: &str = "a speed below it can never be told from standstill";
+
 /// An acceleration that the setup compares with.
 struct Slope<'a> {
     /// For a message, as in "`limit` of monitor \"soft\"".
@@ -61,7 +67,7 @@ impl<'a> Parts<'a> {
         slopes
     }
 
-    /// Every distance that is compared with a travel.
+    /// Every distance that is compared with a travel, or is a step between two places; these are rounded up.
     fn distances(&self) -> Vec<(&'static str, String, &'a Setting<Position>)> {
         let windows =
             self.standstills().map(|(owner, windows)| ("position_window", owner, &windows.position_window));
@@ -70,6 +76,9 @@ impl<'a> Parts<'a> {
         let others = self.monitors.iter().filter_map(|monitor| match &monitor.kind {
             MonitorKind::Direction { tolerance, .. } => Some(("tolerance", owner(monitor), tolerance)),
             MonitorKind::TravelLimit { increment } => Some(("increment", owner(monitor), increment)),
+            MonitorKind::CamOutput { hysteresis, .. } if hysteresis.value > Position::ZERO => {
+                Some((HYSTERESIS, owner(monitor), hysteresis))
+            }
             _ => None,
         });
         let overruns = self.monitors.iter().filter_map(|monitor| {
@@ -95,12 +104,20 @@ pub(super) fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let mut all = Ok(());
     let one_count = travel_text(coarsest, parts.axis);
     for (key, owner, setting) in parts.distances() {
-        if (i128::from(setting.value.to_bits()) + 1) * NANO <= coarsest {
+        let bits = i128::from(setting.value.to_bits());
+        let (is_finer, or_none) = match key {
+            HYSTERESIS => (bits * NANO < coarsest, ", leave it out"),
+            _ => ((bits + 1) * NANO <= coarsest, ""),
+        };
+        if is_finer {
             all = Err(reader.refuse(
                 setting.span.clone(),
                 format!("`{key}` of {owner} is finer than channel {letter} can resolve"),
                 format!("less than one count of {one_count}"),
-                format!("one count of channel {letter} is {one_count}: raise `{key}` to at least that, or use a finer sensor"),
+                format!(
+                    "one count of channel {letter} is {one_count}: raise `{key}` to at least that{or_none}, or use a finer \
+                     sensor"
+                ),
             ));
         }
     }
@@ -114,16 +131,24 @@ pub(super) fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
         if bits == 0 && threshold.has_direction() {
             continue;
         }
-        let raise = match threshold.has_direction() {
-            true => format!("move `{key}` to zero or at least that far from it"),
-            false => format!("raise `{key}` to at least that"),
+        let (what, raise) = match (threshold.has_direction(), threshold.is_hysteresis()) {
+            (true, _) => (FROM_NONE, format!("move `{key}` to zero or at least that far from it")),
+            (_, true) => (
+                "with less, an axis that runs at one speed could switch the output on and off",
+                format!("raise `{key}` to at least that, leave it out"),
+            ),
+            _ => (FROM_NONE, format!("raise `{key}` to at least that")),
         };
-        // Steps of 10⁻⁹ ULP over nanoseconds are ULP over seconds.
-        if (bits + 1) * i128::from(window) > coarsest {
+        // Steps of 10⁻⁹ ULP over nanoseconds are ULP over seconds. A hysteresis was rounded up: one that is exactly one count is enough.
+        let (least, is_enough) = match threshold.is_hysteresis() {
+            true => (bits, bits * i128::from(window) >= coarsest),
+            false => (bits + 1, (bits + 1) * i128::from(window) > coarsest),
+        };
+        if is_enough {
             continue;
         }
         let resolved = Exact::new(coarsest, i128::from(window) * i128::from(ULPS_PER_UNIT));
-        let needed = u64::try_from(coarsest / (bits + 1) + 1).ok().filter(|nanos| *nanos <= MAX_WINDOW_NS);
+        let needed = u64::try_from(coarsest / least + 1).ok().filter(|nanos| *nanos <= MAX_WINDOW_NS);
         let longer = needed.map_or(String::new(), |nanos| {
             format!(", lengthen `window` of [speed] to at least {}", short_time_text(nanos, Rounding::Up))
         });
@@ -132,8 +157,8 @@ pub(super) fn resolution(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
             format!("`{key}` of {owner} is finer than channel {letter} can resolve"),
             "less than one count over the window",
             format!(
-                "one count of channel {letter} over the {} window is {} {}/s; a speed below it can never be told from \
-                 standstill: {raise}{longer}, or use a finer sensor",
+                "one count of channel {letter} over the {} window is {} {}/s; {what}: {raise}{longer}, or use a finer \
+                 sensor",
                 time_text(window),
                 short_text(&resolved, Rounding::Up),
                 parts.axis.symbol(),

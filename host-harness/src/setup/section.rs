@@ -6,7 +6,8 @@
 use std::cell::RefCell;
 use std::ops::Range;
 
-use toml::de::{DeTable, DeValue};
+use toml::Spanned;
+use toml::de::{DeString, DeTable, DeValue};
 
 use super::diagnostic::{Diagnostic, Place};
 use super::model::AxisUnit;
@@ -109,6 +110,25 @@ pub(super) struct Entry<'r> {
     pub(super) span: Range<usize>,
 }
 
+fn entry_from<'r>((key, value): (&'r Spanned<DeString<'r>>, &'r Spanned<DeValue<'r>>)) -> Entry<'r> {
+    Entry { key: key.get_ref().as_ref(), key_span: key.span(), value: value.get_ref(), span: value.span() }
+}
+
+/// The entry of a key in a table.
+pub(super) fn entry_of<'r>(table: &'r DeTable<'r>, key: &str) -> Option<Entry<'r>> {
+    table.iter().map(entry_from).find(|entry| entry.key == key)
+}
+
+impl<'r> Entry<'r> {
+    /// Its text, if it is one.
+    pub(super) fn text(&self) -> Option<Text<'r>> {
+        match self.value {
+            DeValue::String(text) => Some(Text { text, span: self.span.clone() }),
+            _ => None,
+        }
+    }
+}
+
 /// A string of the file: what it says, and where that is.
 #[derive(Clone, Debug)]
 pub(super) struct Text<'r> {
@@ -150,16 +170,7 @@ impl<'r> Section<'r> {
 
     /// All entries in the order of the file.
     pub(super) fn entries(&self) -> Vec<Entry<'r>> {
-        let mut entries: Vec<_> = self
-            .table
-            .iter()
-            .map(|(key, value)| Entry {
-                key: key.get_ref().as_ref(),
-                key_span: key.span(),
-                value: value.get_ref(),
-                span: value.span(),
-            })
-            .collect();
+        let mut entries: Vec<_> = self.table.iter().map(entry_from).collect();
         entries.sort_by_key(|entry| entry.key_span.start);
         entries
     }
@@ -174,7 +185,16 @@ impl<'r> Section<'r> {
     }
 
     fn find(&self, key: &str) -> Option<Entry<'r>> {
-        self.entries().into_iter().find(|entry| entry.key == key)
+        entry_of(self.table, key)
+    }
+
+    /// What stands below a row of keys, if anything does, without a word about it: none of them becomes a known one.
+    pub(super) fn peek(&self, keys: &[&str]) -> Option<Entry<'r>> {
+        let (first, rest) = keys.split_first()?;
+        rest.iter().try_fold(self.find(first)?, |above, key| match above.value {
+            DeValue::Table(table) => entry_of(table, key),
+            _ => None,
+        })
     }
 
     /// The entry of a key that must be there; `example` is a value as it may be written.

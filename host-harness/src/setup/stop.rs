@@ -1,11 +1,14 @@
 //! Ways to a lower speed: ramps, and stops with what supervises them.
 
-use monitor_core::{Acceleration, Span, Speed};
+use std::ops::Range;
+
+use monitor_core::{Acceleration, Jerk, Span, Speed};
 
 use super::model::{BrakingSetup, By, MonitorKind, RampSetup, Setting, Until};
 use super::monitor::{ask, standstill};
 use super::section::{Got, Mistake, Section};
 use super::value::{OR_ZERO, POSITIVE, POSITIVE_UP, example, time_text};
+use crate::decimal::{Exact, Rounding, ULPS_PER_UNIT, short_text};
 
 pub(super) fn optional_ramp(section: &Section<'_>) -> Got<Option<RampSetup>> {
     let title = format!("the ramp of {}", section.title);
@@ -18,8 +21,52 @@ fn ramp(section: Section<'_>) -> Got<RampSetup> {
     let margin = section.required("margin", OR_ZERO);
     let margin = margin.and_then(|margin| check_margin(&section, margin));
     let jerk = section.optional("jerk", POSITIVE_UP);
+    let round = match (&deceleration, &jerk) {
+        (Ok(deceleration), Ok(Some(jerk))) => check_corners(&section, deceleration, jerk),
+        _ => Ok(()),
+    };
     section.finish()?;
+    round?;
     Ok(RampSetup { delay: delay?, deceleration: deceleration?, margin: margin?, jerk: jerk? })
+}
+
+/// Both stay within the range of what is worked out from them, and the deceleration is reached in less than 2³² ns.
+fn check_corners(
+    section: &Section<'_>,
+    deceleration: &Setting<Acceleration>,
+    jerk: &Setting<Jerk>,
+) -> Got<()> {
+    let unit = section.axis.symbol();
+    let (d, j) = (deceleration.value.to_bits(), jerk.value.to_bits());
+    let too_large = |key, span: &Range<usize>, per: &str| {
+        section.reader.refuse(
+            span.clone(),
+            format!("`{key}` of {} is too large for a ramp with rounded corners", section.title),
+            "beyond the range",
+            format!("write less than 137438953472 {unit}/{per}; is the unit the right one?"),
+        )
+    };
+    let in_range = [
+        (d < 1 << 61).then_some(()).ok_or_else(|| too_large("deceleration", &deceleration.span, "s^2")),
+        (j < 1 << 61).then_some(()).ok_or_else(|| too_large("jerk", &jerk.span, "s^3")),
+    ];
+    in_range.into_iter().collect::<Got<()>>()?;
+    // ULP per second squared times ns in a second: below 2⁹¹.
+    let rise = i128::from(d) * 1_000_000_000;
+    if rise / i128::from(j) <= i128::from(u32::MAX) {
+        return Ok(());
+    }
+    let least = Exact::new((rise >> 32) + 1, i128::from(ULPS_PER_UNIT));
+    let least = short_text(&least, Rounding::Up);
+    Err(section.reader.report(Mistake {
+        span: jerk.span.clone(),
+        message: format!("`jerk` of {} takes more than 4.29 s to its `deceleration`", section.title),
+        label: "a corner would last too long".to_owned(),
+        related: Some((deceleration.span.clone(), "is reached by this jerk".to_owned())),
+        way_out: format!(
+            "raise `jerk` to at least {least} {unit}/s^3, or leave it out for a ramp with corners"
+        ),
+    }))
 }
 
 /// The margin on top of a speed must stay within the range of a speed.

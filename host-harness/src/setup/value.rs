@@ -39,6 +39,8 @@ pub(super) const OR_ZERO: Rule = Rule { rounding: Rounding::Down, least: Least::
 pub(super) const POSITIVE_UP: Rule = Rule { rounding: Rounding::Up, least: Least::AboveZero };
 /// Zero or above, rounded up.
 pub(super) const OR_ZERO_UP: Rule = Rule { rounding: Rounding::Up, least: Least::Zero };
+/// A place, of either sign: it has no stricter side.
+pub(super) const PLACE: Rule = Rule { rounding: Rounding::Nearest, least: Least::Signed };
 /// The lower end of a range: of either sign, rounded up.
 pub(super) const LOW: Rule = Rule { rounding: Rounding::Up, least: Least::Signed };
 /// The upper end of a range: of either sign, rounded down.
@@ -57,6 +59,11 @@ fn with_magnitude(bits: i64) -> Result<i64, RangeError> {
     if bits == i64::MIN { Err(RangeError::TooLarge) } else { Ok(bits) }
 }
 
+/// A value that is none of the largest there are.
+fn inside(bits: i64) -> Result<i64, RangeError> {
+    if bits.saturating_abs() == i64::MAX { Err(RangeError::TooLarge) } else { Ok(bits) }
+}
+
 /// Step and largest value of the fixed point, in the base of a dimension.
 fn fixed_point_bounds(base: &str) -> (String, String) {
     let step = Exact::new(1, i128::from(ULPS_PER_UNIT));
@@ -68,7 +75,8 @@ impl Measured for Position {
         axis.position()
     }
     fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
-        to_ulps(value, rounding).map(Self::from_bits)
+        // One that was measured beyond the range counts as its end.
+        inside(to_ulps(value, rounding)?).map(Self::from_bits)
     }
     fn bounds(axis: AxisUnit) -> (String, String) {
         fixed_point_bounds(axis.symbol())
@@ -87,14 +95,30 @@ impl Measured for Speed {
     }
 }
 
+/// A quantity that is zero where a key is left out.
+pub(super) trait MeasuredZero: Measured {
+    fn zero(axis: AxisUnit) -> Setting<Self>;
+}
+
+impl MeasuredZero for Position {
+    fn zero(axis: AxisUnit) -> Setting<Self> {
+        Setting { value: Self::ZERO, text: format!("0 {}", axis.symbol()), span: 0..0 }
+    }
+}
+
+impl MeasuredZero for Speed {
+    fn zero(axis: AxisUnit) -> Setting<Self> {
+        Setting { value: Self::ZERO, text: format!("0 {}/s", axis.symbol()), span: 0..0 }
+    }
+}
+
 impl Measured for Acceleration {
     fn dimension(axis: AxisUnit) -> Dimension {
         axis.acceleration()
     }
     fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError> {
-        let bits = to_ulps(value, rounding).and_then(with_magnitude)?;
         // One that was measured beyond the range counts as the largest: no limit may be that.
-        if bits.abs() == i64::MAX { Err(RangeError::TooLarge) } else { Ok(Self::from_bits(bits)) }
+        inside(to_ulps(value, rounding)?).map(Self::from_bits)
     }
     fn bounds(axis: AxisUnit) -> (String, String) {
         fixed_point_bounds(&format!("{}/s^2", axis.symbol()))
@@ -139,12 +163,16 @@ pub(super) fn example(key: &str, dimension: Dimension) -> &'static str {
         ("margin", Dimension::Acceleration) => "0.3 m/s^2",
         ("margin", Dimension::AngularAcceleration) => "30 deg/s^2",
         ("margin", _) => "20 deg/s",
+        ("low", Dimension::Length) => "-100 mm",
+        ("low", Dimension::Angle) => "-90 deg",
+        ("high" | "position", Dimension::Length) => "100 mm",
+        ("high" | "position", Dimension::Angle) => "90 deg",
         ("low", Dimension::Speed) => "-250 mm/s",
         ("low", Dimension::AngularSpeed) => "-90 deg/s",
         ("low", Dimension::Acceleration) => "-2 m/s^2",
         ("low", _) => "-360 deg/s^2",
-        ("speed_window" | "standstill_speed", Dimension::Speed) => "10 mm/s",
-        ("speed_window" | "standstill_speed", _) => "5 deg/s",
+        ("speed_window" | "standstill_speed" | "threshold", Dimension::Speed) => "10 mm/s",
+        ("speed_window" | "standstill_speed" | "threshold", _) => "5 deg/s",
         (_, dimension) => dimension.sample(),
     }
 }
@@ -281,6 +309,11 @@ impl<'r> Section<'r> {
     pub(super) fn span_or_zero(&self, key: &'static str, rule: Rule) -> Got<Setting<Span>> {
         let zero = || Setting { value: Span::ZERO, text: "0 ms".to_owned(), span: 0..0 };
         self.optional(key, rule).map(|setting| setting.unwrap_or_else(zero))
+    }
+
+    /// A position or a speed that is zero when left out.
+    pub(super) fn or_zero<T: MeasuredZero>(&self, key: &'static str, rule: Rule) -> Got<Setting<T>> {
+        self.optional(key, rule).map(|setting| setting.unwrap_or_else(|| T::zero(self.axis)))
     }
 
     /// The name of a unit.

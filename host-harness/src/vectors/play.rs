@@ -195,17 +195,17 @@ impl<'a> Play<'a> {
         self.demand_line(input, 1, on);
     }
 
-    /// Sets the first demand of a monitor.
+    /// Sets the first input that demands a monitor, as the monitor takes it.
     pub(super) fn demand_monitor(&mut self, monitor: usize, on: bool) {
-        if let Some(&input) = self.setup.monitors[monitor].demand.first() {
-            self.demand(input, on);
+        if let Some((input, inverted)) = self.setup.monitors[monitor].first_input() {
+            self.demand(input, on != inverted);
         }
     }
 
-    /// How long the first demand of a monitor takes to pass its filter.
+    /// How long the first input that demands a monitor takes to pass its filter.
     pub(super) fn demand_filter(&self, monitor: usize) -> u64 {
-        let input = self.setup.monitors[monitor].demand.first();
-        input.map_or(0, |&input| self.setup.inputs[input].filter.value.as_nanos())
+        let input = self.setup.monitors[monitor].first_input();
+        input.map_or(0, |(input, _)| self.setup.inputs[input].filter.value.as_nanos())
     }
 
     /// Demands a monitor, or releases it, in motion; the last frame is the first at which that counts.

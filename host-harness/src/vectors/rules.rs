@@ -67,8 +67,7 @@ impl Track<'_> {
             since: now - half.demanded_at,
             visible: fault.is_none(),
             active,
-            demanded: monitor.demand.is_empty()
-                || monitor.demand.iter().any(|&input| bit(outcome.demanding.to_bits(), input)),
+            demanded: active && !bit(self.axis.state().carried().to_bits(), number),
         };
         self.count(part, "active", active && !half.active);
         self.count(part, "released", !active && half.active);

@@ -189,12 +189,17 @@ impl List<'_> {
     fn monitor(&mut self, number: usize, side: usize) {
         let part = Part::Monitor(number, side);
         let monitor = &self.setup.monitors[number];
-        let always = monitor.demand.is_empty().then_some("it is always active");
+        let always = monitor.is_always_active().then_some("it is always active");
         self.add(part, "active", None);
         self.add(part, "released", always);
         match &monitor.kind {
             MonitorKind::TorqueOff => {
                 self.add(part, "withdraws the permit as planned", None);
+                return;
+            }
+            MonitorKind::CamOutput { .. }
+            | MonitorKind::SpeedOutput { .. }
+            | MonitorKind::BrakeOutput { .. } => {
                 return;
             }
             MonitorKind::Stop { until, by } => self.stop(part, until, by),
@@ -204,7 +209,8 @@ impl List<'_> {
             | MonitorKind::Direction { .. }
             | MonitorKind::AccelerationLimit { .. }
             | MonitorKind::AccelerationRange(_)
-            | MonitorKind::TravelLimit { .. } => {}
+            | MonitorKind::TravelLimit { .. }
+            | MonitorKind::PositionRange(_) => {}
         }
         let blind = (!needs_speed(&monitor.kind)).then_some("it needs no speed");
         self.add(part, "warming up", blind);
@@ -308,7 +314,10 @@ impl List<'_> {
 /// Whether a monitor can be violated at all.
 pub(super) fn watches(kind: &MonitorKind) -> bool {
     match kind {
-        MonitorKind::TorqueOff => false,
+        MonitorKind::TorqueOff
+        | MonitorKind::CamOutput { .. }
+        | MonitorKind::SpeedOutput { .. }
+        | MonitorKind::BrakeOutput { .. } => false,
         MonitorKind::Stop { by: By::Time { .. }, until: Until::TorqueOff } => false,
         MonitorKind::Standstill(_)
         | MonitorKind::SpeedLimit { .. }
@@ -317,11 +326,16 @@ pub(super) fn watches(kind: &MonitorKind) -> bool {
         | MonitorKind::AccelerationLimit { .. }
         | MonitorKind::AccelerationRange(_)
         | MonitorKind::TravelLimit { .. }
+        | MonitorKind::PositionRange(_)
         | MonitorKind::Stop { .. } => true,
     }
 }
 
 /// Whether a monitor ever needs a speed.
 fn needs_speed(kind: &MonitorKind) -> bool {
-    watches(kind) && !matches!(kind, MonitorKind::Direction { .. } | MonitorKind::TravelLimit { .. })
+    let by_place = matches!(
+        kind,
+        MonitorKind::Direction { .. } | MonitorKind::TravelLimit { .. } | MonitorKind::PositionRange(_)
+    );
+    watches(kind) && !by_place
 }

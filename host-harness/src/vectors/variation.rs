@@ -4,8 +4,8 @@ use monitor_core::{Acceleration, Levels, Position, Span, Speed};
 
 use crate::replay::{ReplayAxis, axis_of_points};
 use crate::setup::{
-    By, DemandLevel, DualSetup, InputLines, LimitSetup, MonitorKind, OneSided, Pairing, RampSetup, Setting,
-    Setup, Source, StandstillSetup, Until, WarmUp,
+    By, DemandLevel, DemandSetup, DemandSource, DualSetup, InputLines, LimitSetup, MonitorKind, OneSided,
+    Pairing, RampSetup, Setting, Setup, Source, StandstillSetup, Until, WarmUp,
 };
 
 /// What a setting belongs to.
@@ -335,8 +335,8 @@ impl List<'_> {
             _ => false,
         });
         for place in 0..self.setup.monitors[i].demand.len() {
-            let input = &self.setup.inputs[self.setup.monitors[i].demand[place]].name;
-            self.add(format!("no demand by {input} {of}"), subject, |setup| {
+            let by = self.setup.demand_text(&self.setup.monitors[i].demand[place]);
+            self.add(format!("no demand by {by} {of}"), subject, |setup| {
                 setup.monitors[i].demand.remove(place);
                 true
             });
@@ -345,9 +345,10 @@ impl List<'_> {
             let name = &self.setup.inputs[input].name;
             self.add(format!("a demand by {name} {of}"), subject, |setup| {
                 let demand = &mut setup.monitors[i].demand;
-                let is_new = !demand.is_empty() && !demand.contains(&input);
+                let plain = DemandSetup { source: DemandSource::Input(input), inverted: false };
+                let is_new = !demand.is_empty() && demand.iter().all(|known| known.source != plain.source);
                 if is_new {
-                    demand.push(input);
+                    demand.push(plain);
                 }
                 is_new
             });

@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 
 use host_harness::seal::{Fit, Review, Value, seal, sheet};
 use host_harness::setup::{
-    By, InputLines, LimitSetup, MonitorKind, RampSetup, Setting, Setup, Source, StandstillSetup, Until,
+    By, InputLines, LimitSetup, MonitorKind, RampSetup, ReferenceSetup, Setting, Setup, Source,
+    StandstillSetup, Until,
 };
 use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
 
@@ -84,6 +85,20 @@ fn of_monitor(path: &str, kind: &mut MonitorKind, nth: &mut impl FnMut(String, &
             nth(format!("{path}.high"), &mut range.high);
         }
         MonitorKind::TravelLimit { increment } => nth(format!("{path}.increment"), increment),
+        MonitorKind::PositionRange(range) => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+        }
+        MonitorKind::CamOutput { range, hysteresis } => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+            nth(format!("{path}.hysteresis"), hysteresis);
+        }
+        MonitorKind::SpeedOutput { threshold, hysteresis } => {
+            nth(format!("{path}.threshold"), threshold);
+            nth(format!("{path}.hysteresis"), hysteresis);
+        }
+        MonitorKind::BrakeOutput { delay } => nth(format!("{path}.delay"), delay),
         MonitorKind::Stop { until, by } => {
             if let Until::Standstill(windows) = until {
                 of_windows(path, windows, nth);
@@ -115,6 +130,12 @@ fn numbers(setup: &mut Setup, nth: &mut impl FnMut(String, &mut dyn Step)) {
         }
         nth(format!("channel.{letter}.max_speed"), &mut channel.max_speed);
         nth(format!("channel.{letter}.timeout"), &mut channel.timeout);
+        if let ReferenceSetup::Absolute { offset } = &mut channel.reference {
+            nth(format!("channel.{letter}.offset"), offset);
+        }
+        if let (ReferenceSetup::Event, Some(event)) = (&channel.reference, &mut setup.reference) {
+            nth(format!("channel.{letter}.reference_position"), &mut event.position);
+        }
     }
     nth("speed.window".to_owned(), &mut setup.speed.window);
     for (i, input) in setup.inputs.iter_mut().enumerate() {
@@ -127,7 +148,9 @@ fn numbers(setup: &mut Setup, nth: &mut impl FnMut(String, &mut dyn Step)) {
         nth("reset.filter".to_owned(), &mut reset.filter);
     }
     for (i, monitor) in setup.monitors.iter_mut().enumerate() {
-        nth(format!("monitor.{i}.on_delay"), &mut monitor.on_delay);
+        if !monitor.kind.is_output() {
+            nth(format!("monitor.{i}.on_delay"), &mut monitor.on_delay);
+        }
         monitor
             .allowed_overrun
             .iter_mut()
@@ -209,6 +232,106 @@ fn every_word_changed_is_seen_at_its_place() {
         let (old, new) = (value(&before, path), value(&after, path));
         assert_ne!(old.raw, new.raw);
         assert!(sheet(&after).contains(&format!("[ ] {:<20}{}", new.key, new.held)), "{path}");
+    }
+}
+
+/// A place of the machine, outputs, what they demand, and a stop as the reaction to a trip.
+fn told() -> Setup {
+    let text = FULL
+        .replacen("[channel.b]", "reference = \"absolute\"\noffset = \"-1/3 mm\"\n[channel.b]", 1)
+        .replacen(
+            "[speed]",
+            "reference = \"event\"\n[reference]\ninput = \"home\"\nposition = \"2/3 mm\"\n[speed]",
+            1,
+        )
+        .replacen("on_delay = \"6 ms\"", "on_delay = \"6 ms\"\nreaction = \"to rest\"", 1);
+    let more = r#"
+[[monitor]]
+name      = "within"
+kind      = "position-range"
+low       = "-1/3 mm"
+high      = "1000/3 mm"
+[[monitor]]
+name       = "crossing"
+kind       = "cam-output"
+demand     = ["not door"]
+low        = "100/3 mm"
+high       = "200/3 mm"
+hysteresis = "10/3 mm"
+[[monitor]]
+name       = "creeping"
+kind       = "speed-output"
+threshold  = "1000/3 mm/s"
+hysteresis = "100/3 mm/s"
+[[monitor]]
+name   = "brake"
+kind   = "brake-output"
+delay  = "100/3 ms"
+[[monitor]]
+name   = "slow at the crossing"
+kind   = "speed-limit"
+demand = ["crossing", "not creeping"]
+limit  = "250 mm/s"
+[[monitor]]
+name   = "to rest"
+kind   = "stop"
+until  = "torque-off"
+by     = "time"
+within = "1 s"
+"#;
+    parsed(&(text + more))
+}
+
+#[test]
+fn every_number_of_a_place_and_an_output_changed_by_one_step_is_told_to_be_other_than_its_text() {
+    let before = review(&told());
+    assert!(before.is_consistent());
+    let mut paths = Vec::new();
+    numbers(&mut told(), &mut |path, _| paths.push(path));
+    let asked: BTreeSet<_> =
+        before.values().filter(|value| value.asked.is_some()).map(|value| &value.path).collect();
+    assert_eq!(paths.iter().collect::<BTreeSet<_>>(), asked);
+    for wanted in &paths {
+        let mut setup = told();
+        numbers(&mut setup, &mut |path, number| {
+            if path == *wanted {
+                number.step();
+            }
+        });
+        let misfits: Vec<_> = review(&setup).misfits().map(|value| value.path.clone()).collect();
+        assert_eq!(misfits, *std::slice::from_ref(wanted));
+    }
+}
+
+#[test]
+fn a_place_an_output_and_a_reaction_are_shown_with_their_side_and_with_what_they_point_to() {
+    let review = review(&told());
+    for (path, fit) in [
+        ("channel.a.offset", Fit::Nearest),
+        ("channel.b.reference_position", Fit::Nearest),
+        ("monitor.5.low", Fit::StricterAbove),
+        ("monitor.5.high", Fit::StricterBelow),
+        ("monitor.6.low", Fit::StricterAbove),
+        ("monitor.6.high", Fit::StricterBelow),
+        ("monitor.6.hysteresis", Fit::StricterAbove),
+        ("monitor.7.threshold", Fit::StricterBelow),
+        ("monitor.7.hysteresis", Fit::StricterAbove),
+        ("monitor.8.delay", Fit::StricterBelow),
+    ] {
+        assert_eq!(value(&review, path).asked.as_ref().map(|asked| asked.fit), Some(fit), "{path}");
+    }
+    for (path, held, names) in [
+        ("channel.a.reference", "absolute", None),
+        ("channel.b.reference", "event", None),
+        ("channel.b.reference_input", "input 2", Some("\"home\"")),
+        ("monitor.2.reaction", "first the stop, monitor 10", Some("\"to rest\"")),
+        ("monitor.6.demand_not", "unless all of input 0", Some("\"door\"")),
+        ("monitor.9.demand_output", "any of output, monitor 6", Some("\"crossing\"")),
+        ("monitor.9.demand_not_output", "unless all of output, monitor 7", Some("\"creeping\"")),
+        ("monitor.10.demand", "by reactions only", None),
+    ] {
+        let value = value(&review, path);
+        assert_eq!((value.held.as_str(), value.names.as_deref()), (held, names), "{path}");
     }
 }
 

@@ -587,6 +587,11 @@ impl<Own: Monitor> Rule<Own> {
         matches!(self, Self::PositionRange(_) | Self::CamOutput(_))
     }
 
+    /// Whether it may be the reaction to a trip: a stop that ends without the permit.
+    pub(crate) fn may_react(&self) -> bool {
+        matches!(self, Self::Stop(rule) if matches!(rule.until(), Until::TorqueOff))
+    }
+
     pub(crate) fn needs_acceleration(&self) -> bool {
         match self {
             Self::AccelerationLimit(_) | Self::AccelerationRange(_) => true,

@@ -361,11 +361,12 @@ impl Part for Referencing {
     }
 }
 
-/// One byte for an axis's own activity, or four sets.
+/// One byte for what is always active or goes by a reaction alone, or four sets.
 impl Part for Demand {
     fn write(&self, to: &mut Writer<'_>) -> Result<(), SealError> {
         let any = match *self {
             Self::Always => return to.put(&[0]),
+            Self::Reaction => return to.put(&[2]),
             Self::AnyOf(inputs) => Demands { inputs, ..Demands::default() },
             Self::Any(any) => any,
         };
@@ -377,8 +378,11 @@ impl Part for Demand {
     }
 
     fn read(from: &mut Reader<'_>) -> Result<Self, SealError> {
-        if !bool::read(from)? {
-            return Ok(Self::Always);
+        match from.u8()? {
+            0 => return Ok(Self::Always),
+            1 => {}
+            2 => return Ok(Self::Reaction),
+            _ => return Err(SealError::Content),
         }
         let (inputs, not_inputs) = (InputSet::read(from)?, InputSet::read(from)?);
         let (outputs, not_outputs) = (MonitorSet::read(from)?, MonitorSet::read(from)?);

@@ -20,7 +20,7 @@ pub(super) fn cases(book: &mut Book<'_>) {
     from_the_beginning_of_time(book);
     from_its_first_frame(book);
     for (number, monitor) in book.setup.monitors.iter().enumerate() {
-        if !monitor.demand.is_empty() {
+        if monitor.first_input().is_some() {
             warming_up(book, number);
         }
     }
