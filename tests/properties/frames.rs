@@ -9,13 +9,15 @@ use quickcheck::{Arbitrary, Gen, QuickCheck};
 use crate::axis::{POINTS, clean_cases, config, first_trips, rules, run, when};
 use cowitness_tests::core_of::core_of;
 
-/// The setup without what depends on the frames in between: stops, alignment, filters, resets, two-line inputs.
+/// The setup without what depends on the frames in between: stops, alignment, filters, resets, two-line inputs, and an allowed
+/// overrun, of which the first violated frame counts with all the time since the frame before.
 fn by_readings_alone(setup: &Setup) -> Setup {
     let mut setup = setup.clone();
     setup.reset_line = None;
     setup.monitors.retain(|monitor| !matches!(monitor.kind, Kind::Stop { .. }));
     for monitor in &mut setup.monitors {
         monitor.demand.clear();
+        monitor.allowed_overrun = None;
     }
     if let Some(rule) = &mut setup.discrepancy {
         rule.align = false;
@@ -79,7 +81,7 @@ proptest! {
         let mut setup = by_readings_alone(&case.setup);
         for monitor in &mut setup.monitors {
             monitor.on_delay_ns = 0;
-            if let Kind::SpeedLimit { ramp, .. } = &mut monitor.kind {
+            if let Kind::SpeedLimit { ramp, .. } | Kind::SpeedLimitEachWay { ramp, .. } = &mut monitor.kind {
                 *ramp = None;
             }
         }

@@ -30,7 +30,24 @@ pub(super) fn fault(setup: &Setup, kind: FaultKind) -> (&'static str, Option<&'s
     match kind {
         FaultKind::Channel(of, fault, _) => (fault.name(), Some(channel(of)), None),
         FaultKind::Input(i) => ("input", None, Some(setup.inputs[i].name.clone())),
+        FaultKind::Unreferenced(_, of) => ("unreferenced", Some(channel(of)), None),
         FaultKind::Clock => ("clock", None, None),
+    }
+}
+
+/// The monitor that lacks a referenced position.
+pub(super) fn unreferenced(setup: &Setup, kind: FaultKind) -> Option<String> {
+    match kind {
+        FaultKind::Unreferenced(monitor, _) => Some(setup.monitors[monitor].name.clone()),
+        _ => None,
+    }
+}
+
+/// The stop that a trip of this rule demands.
+pub(super) fn reaction(setup: &Setup, rule: TripRule) -> Option<usize> {
+    match rule {
+        TripRule::Monitor(monitor, _) => setup.monitors[monitor].reaction,
+        _ => None,
     }
 }
 

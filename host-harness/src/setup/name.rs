@@ -210,18 +210,12 @@ fn source(
     name: &Text<'_>,
 ) -> Got<DemandSource> {
     let reader = section.reader;
-    let Some((place, monitor)) = names.find(name.text) else {
+    // What a monitor is called that is no output says nothing about a column of the same name.
+    let Some((place, monitor)) = names.find(name.text).filter(|(_, monitor)| monitor.is_output()) else {
         let outputs = names.named().filter(|named| named.is_output()).map(|named| named.name);
         return inputs.named(reader, name, outputs).map(DemandSource::Input);
     };
     let is_input = inputs.is_known(reader, name.text);
-    if !monitor.is_output() {
-        if is_input {
-            return inputs.named(reader, name, std::iter::empty()).map(DemandSource::Input);
-        }
-        // What is wrong with its kind is said where it is read.
-        return Err(monitor.kind.map_or(Reported, |kind| no_output(section, name, monitor, kind)));
-    }
     let refuse = |message, label, related: &str, way_out| {
         let related = Some((monitor.span.clone(), related.to_owned()));
         Err(reader.report(Mistake { span: name.span.clone(), message, label, related, way_out }))
@@ -261,24 +255,6 @@ fn source(
             format!("move it up: its [[monitor]] must stand above that of {}", section.title),
         ),
     }
-}
-
-fn no_output(section: &Section<'_>, name: &Text<'_>, monitor: &Named<'_>, kind: &str) -> Reported {
-    let label = match kind {
-        "brake-output" => "goes by the permit, which follows from what is demanded",
-        _ => "watches, and tells nothing that could demand",
-    };
-    section.reader.report(Mistake {
-        span: name.span.clone(),
-        message: format!("`demand` of {} names \"{}\", a {kind}", section.title, name.text),
-        label: label.to_owned(),
-        related: Some((monitor.span.clone(), "this monitor".to_owned())),
-        way_out: format!(
-            "name an input, a cam-output or a speed-output; a stop that a trip is to demand is the `reaction` of what \
-             trips; if a column of the trace is meant, declare it: [input.{0}] columns = [\"{0}\"]",
-            name.text
-        ),
-    })
 }
 
 /// The stop that a trip of the monitor at `own` demands; `None` when it withdraws the permit at once.
