@@ -4,6 +4,7 @@
 
 mod setup_support;
 
+use host_harness::replay::axis;
 use host_harness::setup::{
     DemandSetup, DemandSource, EventSetup, MonitorKind, ReferenceSetup, Setup, SetupError,
 };
@@ -840,4 +841,71 @@ monitor \"hold at the loading place\" standstill 1 10000000 16777216 167772160
         &below(EXAMPLE, &one("m", SLOW)),
         &below(EXAMPLE, &one("m", &format!("reaction = \"torque-off\"\n{SLOW}"))),
     );
+}
+
+#[test]
+fn no_mangled_place_or_output_goes_without_a_place_and_a_way_out_or_to_a_core_that_refuses_it() {
+    let text = {
+        let event = "[reference]\ninput = \"home\"\nposition = \"100 mm\"\n";
+        let monitors = one("crossing", &format!("demand = [\"not door\"]\n{CAM}\nhysteresis = \"1 mm\""))
+            + &one("creeping", &format!("demand = [\"crossing\"]\n{CREEP}\nhysteresis = \"1 mm/s\""))
+            + &one("brake", "kind = \"brake-output\"\ndelay = \"50 ms\"")
+            + &one(
+                "within",
+                "kind = \"position-range\"\nlow = \"-10 mm\"\nhigh = \"1 m\"\nreaction = \"rest\"",
+            )
+            + &one("rest", STOP);
+        let known = |letter, more| format!("[channel.{letter}]\nreference = {more}");
+        let text = varied(&[
+            ("[channel.a]", &known("a", "\"absolute\"\noffset = \"12 mm\"")),
+            ("[channel.b]", &known("b", "\"event\"")),
+        ]);
+        below(&text, &(event.to_owned() + &monitors))
+    };
+    axis(&parsed(&text)).expect("as it is written, the core takes it");
+    let start = text.find("[reference]").expect("below the example");
+    let values: std::collections::BTreeSet<_> = text[start..].split('"').skip(1).step_by(2).collect();
+    let (mut refused, mut tried) = (0, 0);
+    for value in values.into_iter().chain(["12 mm", "absolute", "event"]) {
+        for new in [
+            "",
+            "not",
+            "not door",
+            "not crossing",
+            "door",
+            "crossing",
+            "rest",
+            "torque-off",
+            "0 mm",
+            "0 mm/s",
+            "1e-9 mm",
+            "549755813887 mm",
+            "-549755813887.9 mm",
+            "549755813888 mm/s",
+            "274877906944 mm/s",
+            "1e38 mm",
+            "2562047 h",
+            "2562048 h",
+            "1 ns",
+        ] {
+            tried += 1;
+            let text = text.replace(&format!("\"{value}\""), &format!("\"{new}\""));
+            let error = match Setup::parse(&text, "axis.toml") {
+                Ok(setup) => {
+                    axis(&setup).unwrap_or_else(|refused| panic!("{refused}: {text}"));
+                    continue;
+                }
+                Err(error) => error,
+            };
+            refused += 1;
+            assert!(!error.diagnostics().is_empty(), "{text}");
+            for one in error.diagnostics() {
+                let place = one.place.as_ref().expect("a place");
+                assert!(!one.way_out.is_empty() && !one.message.is_empty(), "{one:?}");
+                assert!(text.get(place.span.clone()).is_some(), "{one:?}");
+            }
+            assert!(error.render(false).contains("= help: "), "{text}");
+        }
+    }
+    assert!(refused > tried * 2 / 3 && refused < tried, "{refused} of {tried} refused");
 }
