@@ -620,15 +620,18 @@ fn a_name_that_could_be_two_things_or_is_no_output_is_refused() {
     no_output(&text, "60:11: `demand` of monitor \"m\" names \"quiet\", a speed-limit", label);
     assert_eq!(other_place(&text), (55, "this monitor".to_owned()));
     no_output(
-        &below(EXAMPLE, &slow("not m")),
-        "56:11: `demand` of monitor \"m\" names \"m\", a speed-limit",
-        label,
-    );
-    no_output(
         &below(EXAMPLE, &(one("brake", "kind = \"brake-output\"") + &slow("brake"))),
         "59:11: `demand` of monitor \"m\" names \"brake\", a brake-output",
         "goes by the permit, which follows from what is demanded",
     );
+    // A monitor may go by a column that is called as it is, and then others may, before it and behind it.
+    let stop = one("halt", &format!("demand = [\"halt\"]\n{STOP}"));
+    let before = one("n", &format!("demand = [\"not halt\"]\n{SLOW}"));
+    let setup =
+        parsed(&below(EXAMPLE, &(before + &stop + &one("m", &format!("demand = [\"halt\"]\n{SLOW}")))));
+    let demands: Vec<_> = setup.monitors[2..].iter().map(|monitor| monitor.demand.as_slice()).collect();
+    assert_eq!(demands, [[by_input(2, true)], [by_input(2, false)], [by_input(2, false)]]);
+    assert_eq!(setup.inputs[2].name, "halt");
     // An input may be called as a monitor is that is no output.
     let input = "[input.quiet]\ncolumns = [\"quiet_1\"]\n";
     let setup = parsed(&below(EXAMPLE, &(input.to_owned() + &one("quiet", SLOW) + &slow("quiet"))));

@@ -84,7 +84,7 @@
 //!
 //! A name in `demand` is the name of an input, of a `cam-output` or `speed-output` that stands earlier in the file, or else the
 //! name of a column of the trace, which then is a plain single-channel demand, active high. A name that is an input and an output is
-//! refused, and so is that of another monitor. `not` in front of a name means the opposite, read as the one that protects: unless
+//! refused, and so is that of another monitor, unless that monitor itself goes by a column of its own name. `not` in front of a name means the opposite, read as the one that protects: unless
 //! both channels of an input demand, or unless an output is on. So no input and no output has a name that begins with `not`. Which columns a trace has is not known here: a name that is neither is found
 //! when the trace is opened. So that a slip of the pen does not become a column, a name that is nearly that of an
 //! input or an output is refused, and so is a single line of a declared input.
