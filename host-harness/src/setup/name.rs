@@ -29,6 +29,11 @@ impl Named<'_> {
     fn is_output(&self) -> bool {
         self.kind.is_some_and(|kind| OF_THE_MOTION.contains(&kind))
     }
+
+    /// Whether its demand is a column that is called as it is: what watches cannot be meant.
+    pub(super) fn goes_by_a_column_of_its_name(&self) -> bool {
+        !self.is_output() && self.demand.iter().any(|demand| plain(demand) == self.name)
+    }
 }
 
 /// All monitors of the file, in its order.
@@ -63,8 +68,7 @@ impl<'r> Names<'r> {
             }
             let Some(Some(named)) = self.0.get(last) else { continue };
             for demand in &named.demand {
-                let name = demand.strip_prefix("not ").unwrap_or(demand).trim();
-                if let Some((next, output)) = self.find(name)
+                if let Some((next, output)) = self.find(plain(demand))
                     && output.is_output()
                     && !seen.contains(&next)
                 {
@@ -102,6 +106,11 @@ fn demanded_by<'r>(table: &'r DeTable<'r>) -> Vec<&'r str> {
             .collect(),
         _ => Vec::new(),
     }
+}
+
+/// The name in a demand.
+fn plain(demand: &str) -> &str {
+    demand.strip_prefix("not ").map_or(demand, str::trim)
 }
 
 /// Whether a text begins with the word `not`, as what is inverted does.
@@ -210,12 +219,18 @@ fn source(
     name: &Text<'_>,
 ) -> Got<DemandSource> {
     let reader = section.reader;
-    // What a monitor is called that is no output says nothing about a column of the same name.
-    let Some((place, monitor)) = names.find(name.text).filter(|(_, monitor)| monitor.is_output()) else {
+    let Some((place, monitor)) = names.find(name.text) else {
         let outputs = names.named().filter(|named| named.is_output()).map(|named| named.name);
         return inputs.named(reader, name, outputs).map(DemandSource::Input);
     };
     let is_input = inputs.is_known(reader, name.text);
+    if !monitor.is_output() {
+        if is_input || monitor.goes_by_a_column_of_its_name() {
+            return inputs.named(reader, name, std::iter::empty()).map(DemandSource::Input);
+        }
+        // What is wrong with its kind is said where it is read.
+        return Err(monitor.kind.map_or(Reported, |kind| no_output(section, name, monitor, kind)));
+    }
     let refuse = |message, label, related: &str, way_out| {
         let related = Some((monitor.span.clone(), related.to_owned()));
         Err(reader.report(Mistake { span: name.span.clone(), message, label, related, way_out }))
@@ -255,6 +270,24 @@ fn source(
             format!("move it up: its [[monitor]] must stand above that of {}", section.title),
         ),
     }
+}
+
+fn no_output(section: &Section<'_>, name: &Text<'_>, monitor: &Named<'_>, kind: &str) -> Reported {
+    let label = match kind {
+        "brake-output" => "goes by the permit, which follows from what is demanded",
+        _ => "watches, and tells nothing that could demand",
+    };
+    section.reader.report(Mistake {
+        span: name.span.clone(),
+        message: format!("`demand` of {} names \"{}\", a {kind}", section.title, name.text),
+        label: label.to_owned(),
+        related: Some((monitor.span.clone(), "this monitor".to_owned())),
+        way_out: format!(
+            "name an input, a cam-output or a speed-output; a stop that a trip is to demand is the `reaction` of what \
+             trips; if a column of the trace is meant, declare it: [input.{0}] columns = [\"{0}\"]",
+            name.text
+        ),
+    })
 }
 
 /// The stop that a trip of the monitor at `own` demands; `None` when it withdraws the permit at once.
