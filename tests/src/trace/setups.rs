@@ -3,8 +3,8 @@
 use super::rng::Rng;
 use super::{RESET_LINE, Timing};
 use crate::model::{
-    By, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Q, Ramp, Setup, Source,
-    SpeedDiscrepancy, Until, Way, decimal, q, seconds, ulp_down, ulps,
+    By, Demand, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Q, Ramp, Referencing, Setup,
+    Source, SpeedDiscrepancy, Until, Way, decimal, q, seconds, ulp_down, ulps,
 };
 use num_traits::{Signed, ToPrimitive};
 
@@ -209,7 +209,8 @@ fn monitors(
                 // Without a demand it would hold the permit down, and hide everything else, for the whole trace.
                 demand.push(0);
             }
-            Monitor { demand, on_delay_ns: time(rng, timing, 6), allowed_overrun, kind }
+            let demand = Demand::inputs(&demand);
+            Monitor { demand, reaction: None, on_delay_ns: time(rng, timing, 6), allowed_overrun, kind }
         })
         .collect()
 }
@@ -249,6 +250,8 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
     let setup = Setup {
         a,
         b,
+        referencing: [Referencing::None, Referencing::None],
+        analogues: Vec::new(),
         window_ns: window_ns.max(10_000),
         points,
         warm_up_withholds: !rng.once_in(3000),
