@@ -66,7 +66,13 @@ struct Said {
 
 /// Runs the frames through the core, which must agree with the model at each.
 fn agreed(setup: &Setup, frames: &[Frame]) -> Vec<Said> {
-    let case = Case { seed: 0, mood: Mood::Clean, setup: setup.clone(), frames: frames.to_vec() };
+    let case = Case {
+        seed: 0,
+        mood: Mood::Clean,
+        setup: setup.clone(),
+        frames: frames.to_vec(),
+        offers: Vec::new(),
+    };
     let difference = first_difference::<POINTS>(&case, &mut Tally::default());
     let mut axis = Axis::new(core_of::<POINTS>(setup).config);
     let said: Vec<_> = frames

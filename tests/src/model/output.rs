@@ -1,6 +1,6 @@
 //! Outputs: their two states on a channel, and the brake.
 
-use super::exact::{Q, ulp_up};
+use super::exact::Q;
 use super::monitor::Lane;
 use super::rule::{self, Finding};
 use super::source::Tracker;
@@ -45,9 +45,9 @@ pub(super) fn cam(lane: &mut Lane, tracker: &Tracker, [low, high]: [&Q; 2], hyst
     if position.is_some() { Finding::nothing() } else { rule::without_reference(tracker) }
 }
 
-/// The states of a speed output; the magnitude of the speed is rounded up.
+/// The states of a speed output, by the exact speed: rounded up, it would reach its threshold before it does.
 pub(super) fn slow(lane: &mut Lane, tracker: &Tracker, threshold: &Q, hysteresis: &Q) -> Finding {
-    let speed = tracker.speed().map(|speed| ulp_up(&speed.abs()));
+    let speed = tracker.speed().map(Q::abs);
     match speed.as_ref().filter(|_| tracker.fault.is_none()) {
         None => lane.states = States::UNKNOWN,
         Some(v) => {

@@ -1,5 +1,6 @@
 //! Random setups.
 
+use super::extras::extras;
 use super::rng::Rng;
 use super::{RESET_LINE, Timing};
 use crate::model::{
@@ -247,7 +248,7 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
     });
     let monitors = monitors(rng, timing, &v, inputs.len(), (window_ns.max(10_000), points));
     let reset_filter_ns = if rng.flip() { 0 } else { time(rng, timing, 3) };
-    let setup = Setup {
+    let mut setup = Setup {
         a,
         b,
         referencing: [Referencing::None, Referencing::None],
@@ -262,5 +263,9 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
         reset_filter_ns,
         monitors,
     };
+    let mut extra = rng.split();
+    if extra.once_in(2500) {
+        extras(&mut extra, timing, &v, &mut setup);
+    }
     (setup.as_held(), micro)
 }
