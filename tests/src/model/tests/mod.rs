@@ -1,6 +1,7 @@
 //! Hand-computed cases, each from one sentence of the rules, and published values.
 
 mod accelerations;
+mod analogues;
 mod brakes;
 mod channels;
 mod corners;
@@ -8,9 +9,12 @@ mod counters;
 mod directions;
 mod inputs;
 mod monitors;
+mod outputs;
 mod overruns;
 mod pairs;
+mod places;
 mod ramps;
+mod reactions;
 mod resets;
 mod setups;
 mod speeds;
