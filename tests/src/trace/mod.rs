@@ -12,6 +12,7 @@ mod setups;
 
 use crate::model::{Demand, Q, Referencing, Setup, Source, Term, as_signed, nearest_ulp, q, ulps};
 use monitor_core::{Frame, Sample};
+use num_traits::Signed;
 use proptest::prelude::{Strategy, any};
 pub use rng::Rng;
 
@@ -120,12 +121,15 @@ pub fn case(seed: u64, length: usize, points: usize) -> Case {
 /// anywhere, and the limits are near 0.
 fn bring_near(referencing: &mut Referencing, source: &Source, count: u64) {
     if let Referencing::Absolute { offset } = referencing {
-        let count = Q::from_integer(as_signed(count, source.counter_bits).into());
-        let place = nearest_ulp(&(count * &source.unit_per_count));
-        // Where the count is out of range it is a fault anyway.
-        if place < q(1 << 38, 1) && place > q(-1 << 38, 1) {
-            *offset -= place;
+        let half_turn = q(1 << (source.counter_bits - 1), 1) * &source.unit_per_count.abs();
+        if half_turn > q(1 << 37, 1) {
+            // With an offset, a jump could bring the referenced position out of the range of a position. The rules do not say
+            // what comes then, and the core shows the largest position there is.
+            *offset = q(0, 1);
+            return;
         }
+        let count = Q::from_integer(as_signed(count, source.counter_bits).into());
+        *offset -= nearest_ulp(&(count * &source.unit_per_count));
     }
 }
 
