@@ -83,12 +83,26 @@ impl Case {
     }
 }
 
-/// The case of `seed` with `length` frames, for a history of `points` stored points.
+/// The case of `seed` with `length` frames, for a history of `points` stored points. A quarter of them have outputs, places of
+/// the machine, analogue values or stops as reactions.
 ///
 /// # Panics
 /// When `points` is not an odd number from 3.
 #[must_use]
 pub fn case(seed: u64, length: usize, points: usize) -> Case {
+    drawn(seed, length, points, true)
+}
+
+/// The same with rules on the motion only, whose trips all withdraw the permit.
+///
+/// # Panics
+/// When `points` is not an odd number from 3.
+#[must_use]
+pub fn plain_case(seed: u64, length: usize, points: usize) -> Case {
+    drawn(seed, length, points, false)
+}
+
+fn drawn(seed: u64, length: usize, points: usize, has_extras: bool) -> Case {
     let mut rng = Rng::new(seed);
     let period_ns = rng.pick(&[100_000, 125_000, 250_000, 1_000_000, 1_000_000, 2_000_000, 4_000_000]);
     let jitter_ns = match rng.range(0, 3) {
@@ -99,7 +113,7 @@ pub fn case(seed: u64, length: usize, points: usize) -> Case {
     let start_ns = rng.pick(&[0, 1_000_000_000, 1 << 40, 1 << 62]);
     let timing = Timing { start_ns, period_ns, jitter_ns };
     let mood = rng.pick(&[Mood::Clean, Mood::Light, Mood::Light, Mood::Heavy]);
-    let (mut setup, typical) = setups::setup(&mut rng, &timing, points);
+    let (mut setup, typical) = setups::setup(&mut rng, &timing, points, has_extras);
     if let Err(reason) = setup.check() {
         panic!("seed {seed} made a setup that cannot run: {reason}");
     }

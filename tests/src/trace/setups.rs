@@ -217,8 +217,8 @@ fn monitors(
 }
 
 /// A random setup for `timing` with a history of `points`, and the typical speed of its motion in millionths of a
-/// unit per second.
-pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i128) {
+/// unit per second. With `has_extras` it may have what is in [`extras`].
+pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize, has_extras: bool) -> (Setup, i128) {
     let a = source(rng, timing);
     let b = source(rng, timing);
     let fastest = a.max_speed.clone().min(b.max_speed.clone());
@@ -263,8 +263,9 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
         reset_filter_ns,
         monitors,
     };
-    let mut extra = rng.split();
-    if extra.once_in(2500) {
+    // Drawn from a copy: a setup without them is the same, and so are its frames.
+    let mut extra = rng.clone().split();
+    if has_extras && extra.once_in(2500) {
         extras(&mut extra, timing, &v, &mut setup);
     }
     (setup.as_held(), micro)
