@@ -42,6 +42,13 @@ fn mirrored_rules(setup: &Setup) -> Setup {
             | Kind::AccelerationLimit { .. }
             | Kind::TravelLimit { .. }
             | Kind::Stop { .. } => {}
+            Kind::PositionRange { .. }
+            | Kind::TorqueLimit { .. }
+            | Kind::TorqueRange { .. }
+            | Kind::TemperatureLimit { .. }
+            | Kind::CamOutput { .. }
+            | Kind::SpeedOutput { .. }
+            | Kind::BrakeOutput { .. } => panic!("not in a plain case: {monitor:?}"),
         }
     }
     setup

@@ -21,6 +21,8 @@ pub fn setup(setup: &Setup) -> model::Setup {
     model::Setup {
         a: source(&setup.a),
         b: source(&setup.b),
+        referencing: [model::Referencing::None, model::Referencing::None],
+        analogues: Vec::new(),
         window_ns: setup.speed.window.value.as_nanos(),
         points: HISTORY_POINTS,
         warm_up_withholds: setup.speed.warm_up == WarmUp::Withhold,
@@ -161,7 +163,13 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
         DemandSetup { source: DemandSource::Input(input), inverted: false } => *input,
         _ => panic!("\"{}\": only inputs demand in the model yet", monitor.name),
     };
-    let demand = monitor.demand.iter().map(input).collect();
-    let allowed_overrun = monitor.allowed_overrun.as_ref().map(|distance| position(distance.value));
-    model::Monitor { demand, on_delay_ns: monitor.on_delay.value.as_nanos(), allowed_overrun, kind }
+    let demand = model::Demand::inputs(&monitor.demand.iter().map(input).collect::<Vec<_>>());
+    let reaction = None;
+    model::Monitor {
+        demand,
+        reaction,
+        on_delay_ns: monitor.on_delay.value.as_nanos(),
+        allowed_overrun: monitor.allowed_overrun.as_ref().map(|distance| position(distance.value)),
+        kind,
+    }
 }
