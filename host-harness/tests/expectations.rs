@@ -36,7 +36,7 @@ fn what_cannot_be_used_is_refused_with_line_column_and_a_way_out() {
     let setup = shuttle();
     for (expectations, start, way_out) in [
         ("verdict = \"trip\"\n", ":1:11: unknown variant `trip`", "`clear`, `tripped`, `fault`"),
-        ("[[trips]]\n", ":1:3: unknown field `trips`", "`trip`, `no_trip`, `fault`"),
+        ("[[trips]]\n", ":1:3: unknown field `trips`", "`trip`, `no_trip`, `fault`, `stop`, `output`, `reset`"),
         ("[[trip]]\nfrom = \"2\"\n", ":2:8: a number without a unit", "us, ms, s"),
         ("[[trip]]\nfrom = \"2 mm\"\n", ":2:8: `mm` is a length", "us, ms, s"),
         ("[[trip]]\nfrom = \"2 s\"\nto = \"1 s\"\n", ":3:6: a time window", "exchange the two times"),
