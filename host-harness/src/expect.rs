@@ -359,8 +359,7 @@ impl FaultEntry {
             };
             check_monitor(setup, monitor, "that needs a referenced position", needs)?;
             if self.input.is_some() || self.kind.is_some_and(|kind| kind != Kind::Unreferenced) {
-                let message =
-                    "only a monitor without a reference is faulted; leave `monitor` out, or write kind = \"unreferenced\"";
+                let message = "only a monitor without a reference is faulted; leave `monitor` out, or write kind = \"unreferenced\"";
                 return Err((monitor.span(), message.to_owned()));
             }
         }
@@ -438,8 +437,9 @@ impl StopEntry {
         if belongs_to_none {
             Err((on.span(), format!("`{name}` belongs to no channel; leave `channel` out")))
         } else if *on.get_ref() == On::Both {
-            let message =
-                format!("`{name}` is complete on one channel at a time; write \"a\" or \"b\", or an entry for each");
+            let message = format!(
+                "`{name}` is complete on one channel at a time; write \"a\" or \"b\", or an entry for each"
+            );
             Err((on.span(), message))
         } else {
             Ok(())
@@ -626,9 +626,7 @@ impl Expectations {
             }
         }
         if !self.stop.is_empty() && report.left_out.stops > 0 {
-            misses.push(Miss(
-                "more stops than are kept; expectations cannot be held against all".to_owned(),
-            ));
+            misses.push(Miss("more stops than are kept; expectations cannot be held against all".to_owned()));
         }
     }
 
@@ -673,9 +671,8 @@ impl Expectations {
             }
         }
         if report.left_out.resets > 0 {
-            misses.push(Miss(
-                "more resets than are kept; expectations cannot be held against all".to_owned(),
-            ));
+            misses
+                .push(Miss("more resets than are kept; expectations cannot be held against all".to_owned()));
         }
     }
 }

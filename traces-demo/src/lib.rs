@@ -202,7 +202,9 @@ mod tests {
             let mut files = vec!["shuttle.toml".to_owned()];
             files.extend([format!("{name}.toml"), format!("{name}.expected.toml")]);
             for setup in setups {
-                files.extend(["toml", "expected.toml", "setup.toml"].map(|ending| format!("{setup}.{ending}")));
+                files.extend(
+                    ["toml", "expected.toml", "setup.toml"].map(|ending| format!("{setup}.{ending}")),
+                );
             }
             let test = format!("named-{name}-{}", setups.concat());
             let folder = Folder::new(&test, &files.iter().map(String::as_str).collect::<Vec<_>>());
