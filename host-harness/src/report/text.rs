@@ -414,7 +414,11 @@ impl Text<'_> {
             let mut facts = self.outcome.monitors.iter().filter(move |facts| facts.monitor == index);
             let compares = !matches!(
                 monitor.kind,
-                MonitorKind::TorqueOff | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
+                MonitorKind::TorqueOff
+                    | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
+                    | MonitorKind::CamOutput { .. }
+                    | MonitorKind::SpeedOutput { .. }
+                    | MonitorKind::BrakeOutput { .. }
             );
             let name = &monitor.name;
             let was_active = monitor.is_always_active()
