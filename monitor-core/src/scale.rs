@@ -637,7 +637,8 @@ mod tests {
             let product = u128::from(limit.to_bits().unsigned_abs()) * u128::from(elapsed);
             assert!((most + 1) * u128::from(scale.nano) > product, "{scale:?} {limit} {elapsed}");
             let exact = product / u128::from(scale.nano);
-            let slack = 2 + ((u128::from(limit.to_bits().unsigned_abs()) >> 51) * u128::from(elapsed) >> 31);
+            let slack =
+                2 + (((u128::from(limit.to_bits().unsigned_abs()) >> 51) * u128::from(elapsed)) >> 31);
             assert!(most <= exact + slack + (u128::from(elapsed) >> 30) + 1, "{scale:?} {limit} {elapsed}");
         }
     }
