@@ -63,9 +63,12 @@ impl Script {
         }
     }
 
-    /// A demo with its setup.
-    pub fn demo(&mut self, demo: &Demo) {
+    /// A demo with its setup, unless that is too large for the axis under test; whether it was not.
+    pub fn demo(&mut self, demo: &Demo) -> bool {
         let setup = Setup::load(&demo.setup).unwrap_or_else(|error| panic!("{error}"));
+        if setup.monitors.len() > 8 || setup.inputs.len() > 4 {
+            return false;
+        }
         let held = config::<POINTS, 8, 4>(&setup).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
         assert!(self.axis(&held), "{}: the setup fits", demo.name);
         let text = fs::read_to_string(&demo.scenario).expect("a scenario");
@@ -79,6 +82,7 @@ impl Script {
         while reader.next_batch(&mut batch).unwrap_or_else(|error| panic!("{error}")) {
             batch.iter().for_each(|frame| self.frame(frame));
         }
+        true
     }
 
     /// Which frame an answer differs at first, in words.
