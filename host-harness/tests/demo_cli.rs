@@ -129,6 +129,18 @@ fn every_command_of_the_gallery_runs_as_printed_and_prints_what_stands_below_it(
 }
 
 #[test]
+fn an_output_compares_nothing_and_is_not_blamed_for_it() {
+    let output = cowitness(&[
+        "replay",
+        "traces-demo/every-function.csv.gz",
+        "--setup",
+        "traces-demo/every-function.setup.toml",
+    ]);
+    let notes: Vec<&str> = out(&output).lines().filter(|line| line.starts_with("  note: ")).collect();
+    assert_eq!(notes, ["  note: controlled stop was never active in this trace"]);
+}
+
+#[test]
 fn a_trace_made_by_the_program_is_the_one_kept_to_the_byte() {
     let made = Path::new(env!("CARGO_TARGET_TMPDIR")).join("belt-slip.csv.gz");
     let to = made.to_str().expect("a path in UTF-8");
