@@ -69,7 +69,7 @@ impl Script {
         if setup.monitors.len() > 8 || setup.inputs.len() > 4 {
             return false;
         }
-        let held = config::<POINTS, 8, 4>(&setup).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
+        let held = config::<POINTS, 6, 4>(&setup).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
         assert!(self.axis(&held), "{}: the setup fits", demo.name);
         let text = fs::read_to_string(&demo.scenario).expect("a scenario");
         let scenario = Scenario::from_toml(&text, &demo.name).unwrap_or_else(|error| panic!("{error}"));

@@ -232,11 +232,13 @@ impl<'a> Image<'a> {
         Ok(axis)
     }
 
+    #[inline(always)]
     fn read<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
         &self,
     ) -> Result<AxisConfig<POINTS, MONITORS, INPUTS>, SealError> {
         let mut reader = Reader::new(self.axis);
-        let axis = parts::read_axis(&mut reader, self.monitors, self.inputs)?;
+        let mut axis = parts::begin_axis(&mut reader)?;
+        parts::fill_axis(&mut axis, &mut reader, self.monitors, self.inputs)?;
         if reader.is_empty() { Ok(axis) } else { Err(SealError::Content) }
     }
 }

@@ -605,15 +605,25 @@ pub(super) fn write_axis<const POINTS: usize, const MONITORS: usize, const INPUT
     axis.speed_discrepancy.write(to)
 }
 
-pub(super) fn read_axis<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
+/// The axis without inputs and rules.
+#[inline(always)]
+pub(super) fn begin_axis<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
     from: &mut Reader<'_>,
-    monitors: u8,
-    inputs: u8,
 ) -> Result<AxisConfig<POINTS, MONITORS, INPUTS>, SealError> {
     let (a, b) = (SourceConfig::read(from)?, SourceConfig::read(from)?);
     let window = Span::read(from)?;
     let warm_up = if bool::read(from)? { WarmUp::Permit } else { WarmUp::Withhold };
-    let mut axis = AxisConfig::try_new(a, b, window, warm_up).map_err(SealError::Axis)?;
+    AxisConfig::try_new(a, b, window, warm_up).map_err(SealError::Axis)
+}
+
+/// The rest of it. On its own and in place, so that its working storage is not there while the axis is handed on: some targets have little.
+#[inline(never)]
+pub(super) fn fill_axis<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
+    axis: &mut AxisConfig<POINTS, MONITORS, INPUTS>,
+    from: &mut Reader<'_>,
+    monitors: u8,
+    inputs: u8,
+) -> Result<(), SealError> {
     for _ in 0..inputs {
         axis.add_input(InputConfig::read(from)?).map_err(SealError::Axis)?;
     }
@@ -646,5 +656,5 @@ pub(super) fn read_axis<const POINTS: usize, const MONITORS: usize, const INPUTS
     if let Some(rule) = Option::read(from)? {
         axis.set_speed_discrepancy(rule);
     }
-    Ok(axis)
+    Ok(())
 }

@@ -12,9 +12,9 @@ use serde::{Deserialize, Serialize};
 pub const POINTS: usize = 17;
 
 /// The setup of the axis under test: small enough for a core with 16 KiB of RAM.
-pub type TestConfig = AxisConfig<POINTS, 8, 4>;
+pub type TestConfig = AxisConfig<POINTS, 6, 4>;
 /// Its state.
-pub type TestState = AxisState<POINTS, 8, 4>;
+pub type TestState = AxisState<POINTS, 6, 4>;
 
 /// The longest item of a script, in bytes.
 pub const LONGEST_ITEM: usize = 1024;

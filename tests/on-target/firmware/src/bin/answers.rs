@@ -12,7 +12,8 @@ use wire::{Item, TestConfig, TestState, answer};
 
 #[inline(never)]
 fn load(image: &[u8], config: &mut Option<TestConfig>) {
-    *config = Some(Image::open(image).and_then(|image| image.axis()).expect("a sealed setup that fits"));
+    let image = Image::open(image).expect("a sealed setup");
+    *config = Some(image.axis().expect("a setup that fits"));
 }
 
 #[inline(never)]
