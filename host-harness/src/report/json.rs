@@ -4,7 +4,7 @@ use monitor_core::Instant;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::names::{self, Figures, Moved, Shown};
+use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::{Exact, Seconds};
 use crate::replay::{self, FaultKind, Headroom, Outcome, StopKind, TripRule};
 use crate::setup::Setup;
@@ -32,7 +32,7 @@ pub struct Report {
     pub verdict: VerdictReport,
     /// Every rule that was broken, in order of time, once per monitor and channel until a reset.
     pub trips: Vec<TripReport>,
-    /// Every fault of a channel, an input or the clock, in order of its first frame.
+    /// Every fault of a channel, an input, a line of an analogue value or the clock, in order of its first frame.
     pub faults: Vec<FaultReport>,
     /// Planned withdrawals of the permit, and stops that were carried through.
     pub stops: Vec<StopReport>,
@@ -120,7 +120,7 @@ pub enum VerdictReport {
     Clear,
     /// At least one rule was broken.
     Tripped,
-    /// Nothing tripped, but a channel, an input or the clock was faulted.
+    /// Nothing tripped, but a channel, an input, a line of an analogue value or the clock was faulted.
     Fault,
 }
 
@@ -128,7 +128,7 @@ pub enum VerdictReport {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct TripReport {
-    /// The name of the monitor, or `discrepancy` or `speed_discrepancy`.
+    /// The name of the monitor, or `discrepancy` or `speed_discrepancy`, or that of the analogue value whose lines were apart.
     pub monitor: String,
     /// Its kind.
     pub kind: String,
@@ -142,7 +142,8 @@ pub struct TripReport {
     pub crossed_s: Seconds,
     /// The frame of the trip.
     pub tripped_s: Seconds,
-    /// What was observed: `position`, `speed`, `acceleration`, or `overrun`, which is what was travelled beyond a limit on the speed.
+    /// What was observed: `position`, `speed`, `acceleration`, `overrun`, which is what was travelled beyond a limit on the speed, or
+    /// `value`, which is an analogue value or how far its lines were apart.
     pub quantity: String,
     /// `above` the limit or `below` it.
     pub beyond: String,
@@ -172,12 +173,14 @@ pub struct ConfirmationReport {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct FaultReport {
-    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel; `input`; `clock`.
+    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel or of a line of an analogue value; `input`; `clock`.
     pub kind: String,
-    /// The channel, for a channel fault.
+    /// The channel, for a channel fault; the line, `a` or `b`, for a fault of an analogue value.
     pub channel: Option<String>,
     /// The input, for an input fault.
     pub input: Option<String>,
+    /// The analogue value, for a fault of one of its lines.
+    pub analogue: Option<String>,
     /// The first frame that showed it.
     pub at_s: Seconds,
     /// The last frame in a row that showed it.
@@ -431,7 +434,7 @@ impl TripReport {
     fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip) -> Self {
         let at = |instant| Seconds(outcome.time_ns(instant));
         let (monitor, kind, channel) = names::rule(setup, trip.rule);
-        let figures = Figures::new(setup, &trip.evidence);
+        let figures = Figures::new(setup, trip.rule, &trip.evidence);
         Self {
             monitor,
             kind: kind.to_owned(),
@@ -457,7 +460,7 @@ impl TripReport {
 impl FaultReport {
     fn new(setup: &Setup, outcome: &Outcome, fault: &replay::Fault) -> Self {
         let at = |instant| Seconds(outcome.time_ns(instant));
-        let (kind, channel, input) = names::fault(setup, fault.kind);
+        let Faulted { kind, channel, input, analogue } = names::fault(setup, fault.kind);
         let reading = match fault.kind {
             FaultKind::Channel(of, _, Some(reading)) => {
                 let (count, position) = match names::sample(setup, of, reading.sample) {
@@ -467,7 +470,7 @@ impl FaultReport {
                 };
                 Some(ReadingReport { captured_s: at(reading.captured_at), count, position })
             }
-            FaultKind::Channel(..) | FaultKind::Input(_) | FaultKind::Clock => None,
+            FaultKind::Channel(..) | FaultKind::Input(_) | FaultKind::Analogue(..) | FaultKind::Clock => None,
         };
         let change = match (fault.kind, fault.change) {
             (FaultKind::Channel(of, ..), Some(change)) => {
@@ -486,6 +489,7 @@ impl FaultReport {
             kind: kind.to_owned(),
             channel: channel.map(str::to_owned),
             input,
+            analogue,
             at_s: at(fault.from),
             until_s: at(fault.to),
             frames: fault.frames,
@@ -521,7 +525,10 @@ impl MonitorReport {
             Some((Headroom::Acceleration(headroom), _)) => {
                 (Some(headroom.into()), Some(format!("{unit}/s^2")))
             }
-            Some((Headroom::Value(headroom), _)) => (Some(headroom.into()), None),
+            Some((Headroom::Value(headroom), _)) => {
+                let unit = names::analogue_unit(setup, TripRule::Monitor(facts.monitor, facts.channel));
+                (Some(headroom.into()), unit.map(str::to_owned))
+            }
             None => (None, None),
         };
         let (_, _, channel) = names::rule(setup, TripRule::Monitor(facts.monitor, facts.channel));

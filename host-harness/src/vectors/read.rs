@@ -113,6 +113,12 @@ fn read_setup(file: &File<'_>, body: &str) -> Result<Setup, BadVectors> {
     let lines = body.lines().filter_map(|line| line.strip_prefix(SETUP_LINE.trim_end()));
     let text: String = lines.map(|line| line.strip_prefix(' ').unwrap_or(line).to_owned() + "\n").collect();
     let setup = Setup::parse(&text, format!("setup in {}", file.path)).map_err(|error| file.bad(error))?;
+    if !setup.analogues.is_empty() {
+        return Err(file.bad(
+            "its setup has analogue values, and vectors carry no readings of one; write it again with `cowitness vectors --csv FILE` and a \
+             setup without",
+        ));
+    }
     let (found, named) = (
         format!("{:08x}", setup.checksum()),
         body.lines().find_map(|line| line.strip_prefix(SETUP)).unwrap_or("missing"),
