@@ -104,6 +104,9 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
         | MonitorKind::AccelerationRange(_)
         | MonitorKind::TravelLimit { .. }
         | MonitorKind::PositionRange(_)
+        | MonitorKind::TorqueLimit { .. }
+        | MonitorKind::TorqueRange { .. }
+        | MonitorKind::TemperatureLimit { .. }
         | MonitorKind::CamOutput { .. }
         | MonitorKind::SpeedOutput { .. }
         | MonitorKind::BrakeOutput { .. } => panic!("\"{}\" is not in the model yet", monitor.name),

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use monitor_core::Value;
+use toml::de::DeValue;
 
 use super::MAX_ANALOGUES;
 use super::check::Parts;
@@ -47,7 +48,7 @@ impl<'r> Analogues<'r> {
     }
 
     fn read_one(&mut self, table: &Section<'r>, entry: &Entry<'r>) {
-        if self.all.len() == MAX_ANALOGUES {
+        if self.all.len() == MAX_ANALOGUES && matches!(entry.value, DeValue::Table(_)) {
             self.reported = Some(table.reader.refuse(
                 entry.key_span.clone(),
                 format!("more than {MAX_ANALOGUES} analogue values"),
