@@ -171,3 +171,21 @@ fn read_cases(file: &File<'_>, body: &str) -> Result<Vec<RecordedCase>, BadVecto
     }
     Ok(cases)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn vectors_whose_setup_has_analogue_values_are_refused() {
+        let setup = format!(
+            "{}[analogue.torque]\ncolumns = [\"m\", \"n\"]\nunit = \"Nm\"\nlow = \"-9 Nm\"\nhigh = \"9 Nm\"\n\
+             timeout = \"40 ms\"\ntolerance = \"1 Nm\"\ndiscrepancy_time = \"20 ms\"\n",
+            crate::vectors::BUILT_IN_SETUP
+        );
+        let body: String = setup.lines().map(|line| format!("{SETUP_LINE}{line}\n")).collect();
+        let text = format!("{FIRST}\n{CHECKSUM}{:08x}\n{body}", checksum(&body));
+        let error = Recorded::parse(&text, "vectors.csv").expect_err("analogue values").to_string();
+        assert!(error.starts_with("vectors.csv: its setup has analogue values"), "{error}");
+    }
+}
