@@ -3,10 +3,13 @@
 mod trace_common;
 
 use std::fmt::Write;
+use std::path::Path;
 
+use host_harness::expect::Expectations;
 use host_harness::replay::{Fault, FaultKind, Outcome, ReplayError, TripRule, layout, replay};
 use host_harness::report::{Report, text};
 use host_harness::setup::Setup;
+use host_harness::synth::Scenario;
 use host_harness::trace::{Options, Prefetch, Reader};
 use monitor_core::{AnalogueReading, Channel, Evidence, Instant, SourceFault, Value};
 
@@ -443,4 +446,122 @@ fn the_header_and_the_row_of_units_are_held_against_the_setup() {
         "t.csv:2:14: column `torque_2` is in Nm by the row of units, in % by the setup; correct the unit in the setup, or the \
          row of units"
     );
+}
+
+/// What a replay misses of expectations, or why these cannot be used.
+fn misses(setup: &Setup, outcome: &Outcome, name: &str, expectations: &str) -> Result<Vec<String>, String> {
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("analogue-{name}.expected.toml"));
+    std::fs::write(&path, expectations).unwrap();
+    let expectations = Expectations::load(&path, setup).map_err(|error| error.to_string())?;
+    let report = Report::new(setup, outcome, "t.csv", 0);
+    Ok(expectations.misses(&report).iter().map(ToString::to_string).collect())
+}
+
+#[test]
+fn an_expectation_names_an_analogue_value_for_its_discrepancy_and_for_the_faults_of_its_lines() {
+    let setup = setup(&[TORQUE, PRESSES]);
+    let text = trace("torque_1,torque_2", 30, |row| match row {
+        5..15 => "10,0".to_owned(),
+        20 => "0,301".to_owned(),
+        _ => "0,0".to_owned(),
+    });
+    let outcome = played(&setup, &text);
+    let said = |name, expectations: &str| misses(&setup, &outcome, name, expectations);
+    let met = "verdict = \"tripped\"\n[[trip]]\nmonitor = \"torque\"\nchannel = \"both\"\nfrom = \"8 ms\"\nto = \"8 ms\"\n\
+               [[fault]]\nkind = \"range\"\nanalogue = \"torque\"\nchannel = \"b\"\n";
+    assert_eq!(said("met", met), Ok(Vec::new()));
+    let other_line = said("other_line", &met.replace("channel = \"b\"", "channel = \"a\"")).unwrap();
+    assert_eq!(
+        other_line,
+        [
+            "expected a fault `range` on channel a of analogue value `torque`; there was none",
+            "fault `range` of line b of `torque` at 0.020000000 s; no expectation names it",
+        ]
+    );
+    for (name, expectations, message) in [
+        (
+            "unknown",
+            "[[fault]]\nanalogue = \"force\"\n",
+            ":2:12: the setup has no analogue value `force`; use one",
+        ),
+        (
+            "input",
+            "[[fault]]\nkind = \"input\"\nanalogue = \"torque\"\n",
+            ":3:12: a fault `input` is none of an",
+        ),
+        (
+            "jump",
+            "[[fault]]\nkind = \"implausible\"\nanalogue = \"torque\"\n",
+            ":3:12: a fault `implausible`",
+        ),
+        (
+            "one",
+            "[[trip]]\nmonitor = \"torque\"\nchannel = \"a\"\n",
+            ":3:11: `torque` belongs to both channels",
+        ),
+    ] {
+        let error = said(name, expectations).expect_err(name);
+        assert!(error.contains(message), "{error}");
+    }
+}
+
+#[test]
+fn what_is_planted_into_a_synthetic_trace_is_what_its_replay_finds() {
+    let scenario = r#"
+title    = "A press, invented"
+seed     = 11
+unit     = "mm"
+duration = "0.5 s"
+rate     = "1 kHz"
+[motion]
+[encoder.a]
+column         = "a"
+unit_per_count = "0.001 mm"
+counter_bits   = 32
+[encoder.b]
+column         = "b"
+unit_per_count = "0.001 mm"
+counter_bits   = 32
+[[analogue]]
+columns  = ["torque_1", "torque_2"]
+unit     = "%"
+decimals = 2
+sparse   = true
+noise    = "0.1 %"
+points   = [{ at = "0.1 s", value = "0 %" }, { at = "0.2 s", value = "100 %" }, { at = "0.21 s", value = "0 %" }]
+offset   = { by = "8 %", from = "0.3 s", until = "0.32 s" }
+[[fault]]
+kind   = "dropped"
+source = "torque_2"
+at     = "0.4 s"
+until  = "0.42 s"
+[output]
+time_column   = "t"
+time_unit     = "ms"
+time_decimals = 0
+"#;
+    let mut bytes = Vec::new();
+    let written = Scenario::from_toml(scenario, "press.toml").unwrap().write(&mut bytes).unwrap();
+    let planted: Vec<String> = written.planted.iter().map(ToString::to_string).collect();
+    assert_eq!(
+        planted,
+        [
+            "offset of torque_2 at 0.300000000 s until 0.320000000 s",
+            "dropped of torque_2 at 0.400000000 s until 0.420000000 s",
+        ]
+    );
+    let sparse = TORQUE.to_owned() + "sparse = true\n";
+    let setup = setup(&[&sparse, PRESSES]);
+    let outcome = played(&setup, str::from_utf8(&bytes).unwrap());
+    // 80 % are met at 180 ms, noise moves that by less than a row; the offset lasts longer than 3 ms from 300 ms on; the last
+    // value before the hole is that of 399 ms, which is older than 4 ms at 404 ms.
+    let of = |rule| outcome.trips.kept.iter().find(|trip| trip.rule == rule).map(|trip| trip.tripped_at);
+    for channel in Channel::BOTH {
+        let tripped = of(TripRule::Monitor(0, channel)).expect("too hard");
+        assert!((at(182)..=at(184)).contains(&tripped), "{tripped:?}");
+    }
+    assert_eq!(of(TripRule::Analogue(0)), Some(at(303)));
+    assert_eq!(outcome.trips.kept.len(), 3);
+    let stale = FaultKind::Analogue(0, Channel::B, SourceFault::Stale);
+    assert_eq!(faults(&outcome), [(stale, 404, 419, 16)]);
 }
