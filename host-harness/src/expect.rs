@@ -14,11 +14,27 @@
 //! to = "3.1 s"
 //!
 //! [[fault]]                              # must happen
-//! kind    = "stale"                      # optional: invalid, out-of-order, stale, implausible, range, input, clock
+//! kind    = "stale"                      # optional: invalid, out-of-order, stale, implausible, range, input, clock, unreferenced
 //! channel = "b"                          # optional
 //! input   = "door"                       # optional
 //! analogue = "torque"                    # optional: an analogue value, `channel` is then its line
+//! monitor = "kiln mouth"                 # optional: the rule that is unreferenced
+//!
+//! [[stop]]                               # must happen: a stop is complete, or a torque-off is demanded
+//! monitor = "emergency stop"
+//! channel = "a"                          # optional: a or b; a torque-off has none
+//!
+//! [[output]]                             # must happen: an output becomes true or false
+//! monitor = "kiln mouth"
+//! on      = true                         # optional
+//!
+//! [[reset]]                              # must happen: a reset is released
+//! accepted = false                       # optional
 //! ```
+//!
+//! Every entry may have a time window. A file that says nothing about stops, outputs or resets takes them as they come: they happen
+//! in good runs too. One that names a stop or an output has to name all that this monitor does, and one that names a reset every
+//! reset; the rest is a miss, unless `others = "accepted"`.
 
 use std::fmt;
 use std::ops::Range;
@@ -29,8 +45,10 @@ use serde::de::{Deserializer, Error as _};
 use toml::Spanned;
 
 use crate::decimal::{Dimension, Rounding, parse_quantity};
-use crate::report::{FaultReport, Report, Seconds, TripReport, VerdictReport};
-use crate::setup::{Place, Setup};
+use crate::report::{
+    FaultReport, OutputReport, Report, ResetReport, Seconds, StopReport, TripReport, VerdictReport,
+};
+use crate::setup::{MonitorKind, Place, Setup};
 
 /// A file of expectations that cannot be used: path, line and column, what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -129,6 +147,7 @@ enum Kind {
     Range,
     Input,
     Clock,
+    Unreferenced,
 }
 
 impl Kind {
@@ -141,6 +160,7 @@ impl Kind {
             Self::Range => "range",
             Self::Input => "input",
             Self::Clock => "clock",
+            Self::Unreferenced => "unreferenced",
         }
     }
 }
@@ -161,6 +181,33 @@ struct FaultEntry {
     channel: Option<Spanned<On>>,
     input: Option<Spanned<String>>,
     analogue: Option<Spanned<String>>,
+    monitor: Option<Spanned<String>>,
+    from: Option<Time>,
+    to: Option<Spanned<Time>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StopEntry {
+    monitor: Spanned<String>,
+    channel: Option<Spanned<On>>,
+    from: Option<Time>,
+    to: Option<Spanned<Time>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OutputEntry {
+    monitor: Spanned<String>,
+    on: Option<bool>,
+    from: Option<Time>,
+    to: Option<Spanned<Time>>,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ResetEntry {
+    accepted: Option<bool>,
     from: Option<Time>,
     to: Option<Spanned<Time>>,
 }
@@ -178,6 +225,12 @@ pub struct Expectations {
     no_trip: Vec<TripEntry>,
     #[serde(default)]
     fault: Vec<FaultEntry>,
+    #[serde(default)]
+    stop: Vec<StopEntry>,
+    #[serde(default)]
+    output: Vec<OutputEntry>,
+    #[serde(default)]
+    reset: Vec<ResetEntry>,
 }
 
 /// One expectation that was not met.
@@ -280,6 +333,7 @@ impl FaultEntry {
             && self.channel.as_ref().is_none_or(|on| Some(on.get_ref().name()) == fault.channel.as_deref())
             && self.input.as_ref().is_none_or(|input| Some(input.get_ref()) == fault.input.as_ref())
             && self.analogue.as_ref().is_none_or(|name| Some(name.get_ref()) == fault.analogue.as_ref())
+            && self.monitor.as_ref().is_none_or(|name| Some(name.get_ref()) == fault.monitor.as_ref())
             && within(fault.at_s, self.from, self.to.as_ref())
     }
 }
@@ -303,6 +357,16 @@ impl FaultEntry {
                 let message =
                     format!("a fault `{kind}` has no input; leave `input` out, or write kind = \"input\"");
                 return Err((input.span(), message));
+            }
+        }
+        if let Some(monitor) = &self.monitor {
+            let needs = |kind: &MonitorKind| {
+                matches!(kind, MonitorKind::PositionRange(_) | MonitorKind::CamOutput { .. })
+            };
+            check_monitor(setup, monitor, "that needs a referenced position", needs)?;
+            if self.input.is_some() || self.kind.is_some_and(|kind| kind != Kind::Unreferenced) {
+                let message = "only a monitor without a reference is faulted; leave `monitor` out, or write kind = \"unreferenced\"";
+                return Err((monitor.span(), message.to_owned()));
             }
         }
         self.check_analogue(setup)?;
@@ -329,9 +393,13 @@ impl FaultEntry {
             };
             return Err((analogue.span(), message));
         }
+        if self.monitor.is_some() {
+            let message = "a monitor without a reference has no analogue value; leave one of the two out";
+            return Err((analogue.span(), message.to_owned()));
+        }
         let message = match (self.kind, &self.input) {
             (_, Some(_)) => "a fault of an input has no analogue value; leave one of the two out".to_owned(),
-            (Some(kind @ (Kind::Input | Kind::Clock | Kind::Implausible)), _) => {
+            (Some(kind @ (Kind::Input | Kind::Clock | Kind::Implausible | Kind::Unreferenced)), _) => {
                 format!("a fault `{}` is none of an analogue value; leave `analogue` out", kind.name())
             }
             _ => return Ok(()),
@@ -355,6 +423,124 @@ impl fmt::Display for FaultEntry {
         if let Some(analogue) = &self.analogue {
             write!(f, " of analogue value `{}`", analogue.get_ref())?;
         }
+        if let Some(monitor) = &self.monitor {
+            write!(f, " of `{}`", monitor.get_ref())?;
+        }
+        f.write_str(&window(self.from, self.to.as_ref()))
+    }
+}
+
+/// Refuses a name that is not that of a monitor of the right kind; `which` says what kind that is.
+fn check_monitor(
+    setup: &Setup,
+    name: &Spanned<String>,
+    which: &str,
+    is_right: impl Fn(&MonitorKind) -> bool,
+) -> Result<(), Complaint> {
+    let right = setup.monitors.iter().filter(|monitor| is_right(&monitor.kind));
+    let right: Vec<_> = right.map(|monitor| monitor.name.as_str()).collect();
+    if right.contains(&name.get_ref().as_str()) {
+        return Ok(());
+    }
+    let advice = if right.is_empty() {
+        ", and no other; leave this entry out".to_owned()
+    } else {
+        let names: Vec<_> = right.iter().map(|name| format!("`{name}`")).collect();
+        format!("; use one that it has: {}", names.join(", "))
+    };
+    let wanted = name.get_ref();
+    Err((name.span(), format!("the setup has no monitor `{wanted}` {which}{advice}")))
+}
+
+impl StopEntry {
+    fn is_met_by(&self, stop: &StopReport) -> bool {
+        *self.monitor.get_ref() == stop.monitor
+            && self.channel.as_ref().is_none_or(|on| Some(on.get_ref().name()) == stop.channel.as_deref())
+            && within(stop.completed_s, self.from, self.to.as_ref())
+    }
+
+    fn check(&self, setup: &Setup) -> Result<(), Complaint> {
+        check_window(self.from, self.to.as_ref())?;
+        let is_stop = |kind: &MonitorKind| matches!(kind, MonitorKind::Stop { .. });
+        let is_torque_off = |kind: &MonitorKind| matches!(kind, MonitorKind::TorqueOff);
+        check_monitor(setup, &self.monitor, "that is a stop or a torque-off", |kind| {
+            is_stop(kind) || is_torque_off(kind)
+        })?;
+        let Some(on) = &self.channel else { return Ok(()) };
+        let name = self.monitor.get_ref();
+        let belongs_to_none =
+            setup.monitors.iter().any(|monitor| monitor.name == *name && is_torque_off(&monitor.kind));
+        if belongs_to_none {
+            Err((on.span(), format!("`{name}` belongs to no channel; leave `channel` out")))
+        } else if *on.get_ref() == On::Both {
+            let message = format!(
+                "`{name}` is complete on one channel at a time; write \"a\" or \"b\", or an entry for each"
+            );
+            Err((on.span(), message))
+        } else {
+            Ok(())
+        }
+    }
+}
+
+impl fmt::Display for StopEntry {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "the stop `{}`", self.monitor.get_ref())?;
+        if let Some(on) = &self.channel {
+            write!(f, " on channel {}", on.get_ref().name())?;
+        }
+        f.write_str(&window(self.from, self.to.as_ref()))
+    }
+}
+
+const fn level(on: bool) -> &'static str {
+    if on { "true" } else { "false" }
+}
+
+impl OutputEntry {
+    fn is_met_by(&self, output: &OutputReport) -> bool {
+        *self.monitor.get_ref() == output.monitor
+            && self.on.is_none_or(|on| on == output.on)
+            && within(output.at_s, self.from, self.to.as_ref())
+    }
+
+    fn check(&self, setup: &Setup) -> Result<(), Complaint> {
+        check_window(self.from, self.to.as_ref())?;
+        check_monitor(setup, &self.monitor, "that is an output", |kind| {
+            matches!(
+                kind,
+                MonitorKind::CamOutput { .. }
+                    | MonitorKind::SpeedOutput { .. }
+                    | MonitorKind::BrakeOutput { .. }
+            )
+        })
+    }
+}
+
+impl fmt::Display for OutputEntry {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "a change of the output `{}`", self.monitor.get_ref())?;
+        if let Some(on) = self.on {
+            write!(f, " to {}", level(on))?;
+        }
+        f.write_str(&window(self.from, self.to.as_ref()))
+    }
+}
+
+impl ResetEntry {
+    fn is_met_by(&self, reset: &ResetReport) -> bool {
+        self.accepted.is_none_or(|accepted| accepted == reset.accepted)
+            && within(reset.at_s, self.from, self.to.as_ref())
+    }
+}
+
+impl fmt::Display for ResetEntry {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self.accepted {
+            None => "a reset",
+            Some(true) => "an accepted reset",
+            Some(false) => "a refused reset",
+        })?;
         f.write_str(&window(self.from, self.to.as_ref()))
     }
 }
@@ -390,6 +576,15 @@ impl Expectations {
         }
         for entry in &expectations.fault {
             entry.check(setup)?;
+        }
+        for entry in &expectations.stop {
+            entry.check(setup)?;
+        }
+        for entry in &expectations.output {
+            entry.check(setup)?;
+        }
+        for entry in &expectations.reset {
+            check_window(entry.from, entry.to.as_ref())?;
         }
         Ok(expectations)
     }
@@ -438,11 +633,83 @@ impl Expectations {
                 misses.push(Miss(format!("fault `{kind}`{place} at {at} s; no expectation names it")));
             }
         }
+        self.stops(report, &mut misses);
+        self.outputs(report, &mut misses);
+        self.resets(report, &mut misses);
         if report.left_out.trips + report.left_out.faults > 0 {
             misses.push(Miss(
                 "more trips or faults than are kept; expectations cannot be held against all".to_owned(),
             ));
         }
         misses
+    }
+
+    fn stops(&self, report: &Report, misses: &mut Vec<Miss>) {
+        for entry in &self.stop {
+            if !report.stops.iter().any(|stop| entry.is_met_by(stop)) {
+                misses.push(Miss(format!("expected {entry}; there was none")));
+            }
+        }
+        for stop in &report.stops {
+            let is_named = self.stop.iter().any(|entry| *entry.monitor.get_ref() == stop.monitor);
+            if is_named
+                && self.others == Others::Refused
+                && !self.stop.iter().any(|entry| entry.is_met_by(stop))
+            {
+                let channel = stop.channel.as_ref();
+                let place = channel.map_or_else(String::new, |channel| format!(" on channel {channel}"));
+                let (name, at) = (&stop.monitor, stop.completed_s);
+                misses.push(Miss(format!("the stop `{name}`{place} at {at} s; no expectation names it")));
+            }
+        }
+        if !self.stop.is_empty() && report.left_out.stops > 0 {
+            misses.push(Miss("more stops than are kept; expectations cannot be held against all".to_owned()));
+        }
+    }
+
+    fn outputs(&self, report: &Report, misses: &mut Vec<Miss>) {
+        for entry in &self.output {
+            if !report.outputs.iter().any(|output| entry.is_met_by(output)) {
+                misses.push(Miss(format!("expected {entry}; there was none")));
+            }
+        }
+        for output in &report.outputs {
+            let is_named = self.output.iter().any(|entry| *entry.monitor.get_ref() == output.monitor);
+            if is_named
+                && self.others == Others::Refused
+                && !self.output.iter().any(|entry| entry.is_met_by(output))
+            {
+                let (name, to, at) = (&output.monitor, level(output.on), output.at_s);
+                misses.push(Miss(format!(
+                    "the output `{name}` became {to} at {at} s; no expectation names it"
+                )));
+            }
+        }
+        if !self.output.is_empty() && report.left_out.outputs > 0 {
+            misses.push(Miss(
+                "more changes of outputs than are kept; expectations cannot be held against all".to_owned(),
+            ));
+        }
+    }
+
+    fn resets(&self, report: &Report, misses: &mut Vec<Miss>) {
+        for entry in &self.reset {
+            if !report.resets.iter().any(|reset| entry.is_met_by(reset)) {
+                misses.push(Miss(format!("expected {entry}; there was none")));
+            }
+        }
+        if self.reset.is_empty() {
+            return;
+        }
+        for reset in &report.resets {
+            if self.others == Others::Refused && !self.reset.iter().any(|entry| entry.is_met_by(reset)) {
+                let (result, at) = (&reset.result, reset.at_s);
+                misses.push(Miss(format!("a reset at {at} s, {result}; no expectation names it")));
+            }
+        }
+        if report.left_out.resets > 0 {
+            misses
+                .push(Miss("more resets than are kept; expectations cannot be held against all".to_owned()));
+        }
     }
 }

@@ -1,8 +1,7 @@
 //! A trace with analogue values, from its text to the verdict.
 
-mod trace_common;
-
 use std::fmt::Write;
+use std::io::Cursor;
 use std::path::Path;
 
 use host_harness::expect::Expectations;
@@ -69,8 +68,13 @@ fn trace(columns: &str, rows: u32, cells: impl Fn(u32) -> String) -> String {
     text
 }
 
+fn reader_with(setup: &Setup, text: &str, options: Options) -> Reader {
+    let stream = Cursor::new(text.as_bytes().to_vec());
+    Reader::from_read("t.csv", stream, &layout(setup).unwrap(), options).unwrap()
+}
+
 fn reader(setup: &Setup, text: &str) -> Reader {
-    trace_common::reader(text.as_bytes(), &layout(setup).unwrap(), false).unwrap()
+    reader_with(setup, text, Options::default())
 }
 
 fn try_played(setup: &Setup, text: &str) -> Result<Outcome, ReplayError> {
@@ -413,8 +417,7 @@ fn bad_values_are_refused_with_their_place() {
     }
     // A bad row that is left out leaves no value behind: the next row has the first one.
     let text = "t,a,b,torque_1,torque_2\n0,0,0,7,hot\n1,0,0,8,9\n";
-    let layout = layout(&setup).unwrap();
-    let mut reader = trace_common::reader(text.as_bytes(), &layout, true).unwrap();
+    let mut reader = reader_with(&setup, text, Options { skip_bad: true });
     let mut batch = Vec::new();
     assert!(reader.next_batch(&mut batch).unwrap());
     let seen: Vec<_> = reader.offered().iter().map(|one| (one.frame, one.reading.value)).collect();
@@ -427,13 +430,9 @@ fn the_header_and_the_row_of_units_are_held_against_the_setup() {
     let setup = setup(&[TORQUE]);
     let layout = layout(&setup).unwrap();
     let open = |text: &str| {
-        let mut reader = Reader::from_read(
-            "t.csv",
-            std::io::Cursor::new(text.as_bytes().to_vec()),
-            &layout,
-            Options::default(),
-        )
-        .map_err(|error| error.to_string())?;
+        let mut reader =
+            Reader::from_read("t.csv", Cursor::new(text.as_bytes().to_vec()), &layout, Options::default())
+                .map_err(|error| error.to_string())?;
         reader.next_batch(&mut Vec::new()).map_err(|error| error.to_string())
     };
     let missing = open("t,a,b,torque_1,torque_3\n").unwrap_err();

@@ -6,7 +6,7 @@ mod setup_support;
 
 use host_harness::setup::{AnalogueUnit, MAX_ANALOGUES, MonitorKind, Setup, SetupError};
 use monitor_core::Span;
-use setup_support::EXAMPLE;
+use setup_support::{EXAMPLE, refused};
 
 const TORQUE: &str = r#"[analogue.torque]
 columns          = ["torque_1", "torque_2"]
@@ -392,8 +392,8 @@ fn a_mistake_about_an_analogue_value_points_to_both_places_and_offers_what_was_m
     assert!(far.label.contains("could never trip"), "{far:?}");
     let slip = first("torque-limit", "of = \"torqe\"\nlimit = \"40 Nm\"");
     assert_eq!(slip.way_out, "did you mean \"torque\"?");
-    let text = EXAMPLE.to_owned() + &monitor("temperature-limit", "of = \"gear\"\nlimit = \"40 degC\"");
-    let none = error(&text).diagnostics()[0].clone();
+    let none =
+        refused(&[("\"standstill\"", "\"temperature-limit\"\nof = \"gear\"")]).diagnostics()[0].clone();
     assert!(none.way_out.starts_with("add the section [analogue.gear]"), "{none:?}");
 }
 

@@ -10,7 +10,7 @@
 
 use crate::axis::MonitorId;
 use crate::history::Spacing;
-use crate::monitor::{Check, Lull, Monitor, Ramp, Rule, RuleState};
+use crate::monitor::{Check, Lull, Monitor, Ramp, Rule, RuleState, Steady};
 use crate::outcome::MonitorSet;
 use crate::scale::CountRate;
 use crate::source::{Source, SourceConfig};
@@ -27,6 +27,10 @@ pub(crate) struct Calm {
     pub(crate) in_force: Speed,
     /// A speed in counts that is within it.
     pub(crate) rate: CountRate,
+    /// A magnitude that the speed has to stay above; 0 without one.
+    above: Speed,
+    /// A speed in counts beyond which it is.
+    pub(crate) least: CountRate,
     /// The counts, from `low` to `high`, at which each of them is within its position window.
     low: i64,
     high: i64,
@@ -84,6 +88,8 @@ impl Calm {
         limit: Speed::MAX,
         in_force: Speed::MAX,
         rate: CountRate::ZERO,
+        above: Speed::ZERO,
+        least: CountRate::ZERO,
         low: i64::MIN,
         high: i64::MAX,
         interval: 0,
@@ -98,8 +104,32 @@ impl Calm {
     #[inline]
     pub(crate) fn holds<const POINTS: usize>(&self, source: &Source<POINTS>) -> bool {
         self.interval > 0
-            && source.window_travel().is_some_and(|travel| travel.is_within(self.rate))
+            && source.window_travel().is_some_and(|travel| {
+                travel.is_within(self.rate) && self.is_fast_enough(travel.counts, travel.elapsed)
+            })
             && self.reaches(source.count())
+    }
+
+    /// Whether so many counts within so many nanoseconds are above what the speed has to stay above.
+    #[inline(always)]
+    pub(crate) fn is_fast_enough(&self, counts: i64, elapsed: u32) -> bool {
+        self.least.is_zero() || !self.least.allows(counts, elapsed)
+    }
+
+    /// Takes in an output that stays what it is.
+    pub(crate) fn consider_output(&mut self, id: MonitorId, steady: &Steady, here: i64) {
+        match *steady {
+            Steady::No | Steady::Counts(0) => return,
+            Steady::Counts(counts) => {
+                self.low = self.low.max(here.saturating_sub(counts));
+                self.high = self.high.min(here.saturating_add(counts));
+            }
+            Steady::Speeds(above, below) => {
+                self.limit = self.limit.min(below);
+                self.above = self.above.max(above);
+            }
+        }
+        self.monitors = self.monitors.with(id);
     }
 
     /// Whether each of its monitors is within its position window there.
@@ -120,6 +150,13 @@ impl Calm {
                 _ => 0,
             };
         self.rate = source.scale().rate_within(self.limit);
+        self.least = CountRate::ZERO;
+        if self.above > Speed::ZERO {
+            match source.scale().rate_beyond(self.above) {
+                Some(least) => self.least = least,
+                None => self.interval = 0,
+            }
+        }
     }
 
     /// Takes in a monitor when it is calm, or hands it on to `falling` when its limit falls. `check` found neither a violation nor

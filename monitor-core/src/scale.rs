@@ -235,6 +235,37 @@ impl Scale {
         CountRate(most.min(self.speed_counts.saturating_sub(1)))
     }
 
+    /// A [`CountRate`] beyond which a speed is certainly above `limit` (0 or more): the smallest such, or little more. `None` where there is
+    /// none.
+    pub(crate) fn rate_beyond(&self, limit: Speed) -> Option<CountRate> {
+        let shift = 95_u32.wrapping_sub(self.nano.leading_zeros());
+        // What `rate_within` rounds down by: less than one, and as much as the limit times what the inverse is too small by. By hand, as
+        // there. Bounded because a limit is below 2⁶³.
+        let error = limit.to_bits().unsigned_abs().checked_shr(shift).unwrap_or(0).wrapping_add(2);
+        let (high, low) = mul(limit.to_bits().unsigned_abs(), self.inverse);
+        let least = match shift.checked_sub(64) {
+            Some(beyond) => high >> beyond,
+            None if high >> shift == 0 => (high << 64_u32.wrapping_sub(shift)) | (low >> shift),
+            None => return None,
+        };
+        least.checked_add(error).map(CountRate)
+    }
+
+    /// Counts whose travel is certainly no longer than so many ULPs (not negative): the most such, or little less. Without a division.
+    pub(crate) fn counts_surely_within(&self, ulps: i64) -> i64 {
+        let zeros = self.nano.leading_zeros();
+        // ulps · 10⁹ / nano ≥ ulps · 10⁹ · inverse · 2^(zeros − 127).
+        let (share, _) = mul(ulps.unsigned_abs(), self.inverse);
+        let (high, low) = mul(share, NANOS_PER_SECOND);
+        // Bounded because zeros ≤ 44, so the shift is 19 to 63.
+        let shift = 63_u32.wrapping_sub(zeros);
+        if high >> shift != 0 {
+            return i64::MAX;
+        }
+        let counts = high << 64_u32.wrapping_sub(shift) | low >> shift;
+        i64::try_from(counts).unwrap_or(i64::MAX)
+    }
+
     /// The largest number of counts whose [`length`](Self::length) is within `window`; fewer where that cannot be told exactly
     /// (beyond 2³⁴ counts).
     pub(crate) fn reach(&self, window: Position) -> i64 {
@@ -333,6 +364,11 @@ pub struct CountRate(u64);
 impl CountRate {
     /// Allows nothing but rest.
     pub(crate) const ZERO: Self = Self(0);
+
+    /// None at all.
+    pub(crate) const fn is_zero(self) -> bool {
+        self.0 == 0
+    }
 
     /// Whether so many counts within so many nanoseconds are within it.
     #[inline(always)]
@@ -579,6 +615,50 @@ mod tests {
             // Beyond what a window can bring, the range of a speed is what bounds.
             let bound = ((i128::from(scale.speed_counts) - 1) * i128::from(elapsed)) >> 32;
             assert!(i128::from(most) + 2 >= exact.min(bound), "{scale:?} {limit} {elapsed}: {most}");
+        }
+    }
+
+    #[test]
+    fn beyond_a_rate_a_speed_is_above_its_limit_and_one_that_is_well_above_is_beyond() {
+        let mut state = 11_u64;
+        let mut next = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state
+        };
+        for _ in 0..200_000 {
+            let nano = next();
+            let scale = Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap();
+            let limit = next();
+            let limit = Speed::from_bits((limit >> (3 + limit % 50)) as i64);
+            let elapsed = ((next() >> 33) as u32).max(10_000);
+            let Some(rate) = scale.rate_beyond(limit) else { continue };
+            let most = (u128::from(rate.0) * u128::from(elapsed)) >> 32;
+            // One more is beyond the rate, and exactly counts · nano > limit · elapsed.
+            let product = u128::from(limit.to_bits().unsigned_abs()) * u128::from(elapsed);
+            assert!((most + 1) * u128::from(scale.nano) > product, "{scale:?} {limit} {elapsed}");
+            let exact = product / u128::from(scale.nano);
+            let slack =
+                2 + (((u128::from(limit.to_bits().unsigned_abs()) >> 51) * u128::from(elapsed)) >> 31);
+            assert!(most <= exact + slack + (u128::from(elapsed) >> 30) + 1, "{scale:?} {limit} {elapsed}");
+        }
+    }
+
+    #[test]
+    fn counts_that_are_surely_within_a_travel_are_and_nearly_all_of_them() {
+        let mut state = 13_u64;
+        let mut next = || {
+            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            state
+        };
+        for _ in 0..200_000 {
+            let nano = next();
+            let scale = Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap();
+            let ulps = next();
+            let ulps = (ulps >> (1 + ulps % 60)) as i64;
+            let counts = i128::from(scale.counts_surely_within(ulps));
+            let exact = i128::from(ulps) * 1_000_000_000 / i128::from(scale.nano);
+            // Where counts are finest, some thousands of them are nothing.
+            assert!(counts <= exact && counts + 4000 >= exact.min(i64::MAX.into()), "{scale:?} {ulps}");
         }
     }
 

@@ -318,7 +318,8 @@ impl<const POINTS: usize> Source<POINTS> {
         let elapsed = captured_at.as_nanos().wrapping_sub(ahead.base.captured_at.as_nanos());
         // And because window, spacing and timeout together stay below 2³² ns.
         let elapsed = u64_to_low_u32(elapsed);
-        if !calm.rate.allows(count.wrapping_sub(ahead.base.count), elapsed) {
+        let travelled = count.wrapping_sub(ahead.base.count);
+        if !calm.rate.allows(travelled, elapsed) || !calm.is_fast_enough(travelled, elapsed) {
             return false;
         }
         self.history.go_ahead(spacing, Point { captured_at, count }, ahead);

@@ -272,7 +272,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 demanded_at: &state.demanded_at,
                 now,
                 before,
-                active: state.active.without(self.outputs).without(self.brakes),
+                active: state.active.without(self.brakes),
             };
             let PerChannel { a, b } = &mut state.sides;
             let (visible_a, visible_b) = (outcome.faults.a.is_none(), outcome.faults.b.is_none());
@@ -788,6 +788,16 @@ impl<Own: Monitor> Shared<'_, Own> {
             };
             let Half { state, latch } = half;
             motion.demanded_at = *demanded_at;
+            // It was brought up to date before the demands.
+            if let Some(output) = config.rule.output() {
+                if !W::WATCHES
+                    && visible
+                    && let Some(here) = motion.here()
+                {
+                    calm.consider_output(id, &output.steady(&motion), here.count());
+                }
+                continue;
+            }
             let check = config.rule.check(state, &motion);
             ran.withdraws |= check.withdraws;
             // A limit stays in force while the channel is faulted.

@@ -202,6 +202,14 @@ fn resets_go_as_the_gallery_says() {
     assert_eq!(results("motor-encoder-sticks"), ["accepted"]);
     assert_eq!(results("rail-cable-fault"), ["accepted"; 2]);
     assert_eq!(results("asynchronous-readings"), ["accepted"]);
+    assert_eq!(
+        results("every-function-lost-reference"),
+        ["refused: a position has no reference", "accepted"]
+    );
+    assert_eq!(
+        results("every-function-reset-at-the-wrong-moment"),
+        ["refused: a rule is violated", "accepted"]
+    );
 }
 
 #[test]
@@ -216,4 +224,92 @@ fn the_emergency_stop_of_the_clean_run_is_complete_where_its_line_ends() {
         assert!((12_467_000_000..=12_471_000_000).contains(&stop.completed_s.0), "{}", stop.completed_s);
     }
     assert_eq!(report.permit.lost_at_s.map(|at| at.0), Some(report.stops[0].completed_s.0));
+}
+
+#[test]
+fn every_function_that_is_not_analogue_is_in_its_setup_and_active_in_its_clean_run() {
+    let demo = demo("every-function");
+    let kinds: BTreeSet<&str> = setup(&demo).monitors.iter().map(|monitor| monitor.kind.name()).collect();
+    let wanted = [
+        "acceleration-limit",
+        "acceleration-range",
+        "brake-output",
+        "cam-output",
+        "direction",
+        "position-range",
+        "speed-limit",
+        "speed-output",
+        "speed-range",
+        "standstill",
+        "stop",
+        "torque-off",
+        "travel-limit",
+    ];
+    assert_eq!(kinds, BTreeSet::from(wanted));
+    let report = report(&demo);
+    assert_eq!(report.monitors.iter().map(|facts| &facts.name).collect::<BTreeSet<_>>().len(), 16);
+    for facts in &report.monitors {
+        // Only a trip asks for the controlled stop, and here nothing trips.
+        let tenth = 100_000_000;
+        assert_eq!(facts.active_s.0 >= tenth, facts.name != "controlled stop", "{}", facts.name);
+    }
+}
+
+#[test]
+fn each_trip_of_every_function_is_of_what_its_demo_is_about() {
+    let tripped = |name: &str| -> BTreeSet<String> {
+        report(&demo(name)).trips.into_iter().map(|trip| trip.kind).collect()
+    };
+    let mut seen = BTreeSet::new();
+    for (name, kinds) in [
+        ("emergency-stop", &["stop"][..]),
+        ("controlled-stop", &["position-range"]),
+        ("controlled-stop-violated", &["position-range", "stop"]),
+        ("halt", &["stop"]),
+        ("hold", &["standstill"]),
+        ("setting-up-overrun", &["speed-limit"]),
+        ("mouth", &["speed-limit"]),
+        ("burner", &["speed-range"]),
+        ("wrong-way", &["direction"]),
+        ("shock", &["acceleration-limit"]),
+        ("braking", &["acceleration-range"]),
+        ("step", &["travel-limit"]),
+    ] {
+        let kinds: BTreeSet<String> = kinds.iter().map(ToString::to_string).collect();
+        assert_eq!(tripped(&format!("every-function-{name}")), kinds, "{name}");
+        seen.extend(kinds);
+    }
+    // Every kind that can trip does; a torque-off and the outputs never can.
+    let setup = setup(&demo("every-function"));
+    let kinds = setup.monitors.iter().map(|monitor| monitor.kind.name());
+    let can_trip = kinds.filter(|kind| *kind != "torque-off" && !kind.ends_with("-output"));
+    assert_eq!(seen, can_trip.map(str::to_owned).collect());
+}
+
+#[test]
+fn the_overrun_trips_before_the_on_delay_would() {
+    let report = report(&demo("every-function-setting-up-overrun"));
+    assert_eq!(report.trips.len(), 2);
+    for trip in &report.trips {
+        assert_eq!(trip.quantity, "overrun");
+        assert!(trip.tripped_s.0 - trip.violated_since_s.0 < 100_000_000, "{}", trip.tripped_s);
+    }
+}
+
+#[test]
+fn a_trip_with_a_reaction_leaves_the_permit_until_its_stop_is_over() {
+    for (name, end) in [
+        ("every-function-controlled-stop", "complete"),
+        ("every-function-controlled-stop-violated", "violated"),
+    ] {
+        let report = report(&demo(name));
+        let trips = report.trips.iter().filter(|trip| trip.monitor == "between the buffers");
+        let reactions: Vec<_> =
+            trips.map(|trip| trip.reaction.as_ref().expect("the stop that it asks for")).collect();
+        assert_eq!(reactions.len(), 2, "{name}");
+        for reaction in reactions {
+            assert_eq!((reaction.stop.as_str(), reaction.end.as_str()), ("controlled stop", end));
+            assert_eq!(report.permit.lost_at_s, reaction.end_s, "{name}");
+        }
+    }
 }

@@ -3,7 +3,7 @@
 use std::fs;
 
 use cowitness_tests::core_of::core_of;
-use cowitness_tests::trace::{Case, case};
+use cowitness_tests::trace::{Case, plain_case};
 use host_harness::replay::{config, layout};
 use host_harness::setup::Setup;
 use host_harness::synth::Scenario;
@@ -57,7 +57,7 @@ impl Script {
 
     /// A random case, unless its setup is too large for the axis under test.
     pub fn random(&mut self, seed: u64, length: usize) {
-        let Case { setup, frames, .. } = case(seed, length, POINTS);
+        let Case { setup, frames, .. } = plain_case(seed, length, POINTS);
         if self.axis(&core_of::<POINTS>(&setup).config) {
             frames.iter().for_each(|frame| self.frame(frame));
         }

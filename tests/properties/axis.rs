@@ -1,7 +1,7 @@
 //! What the properties share.
 
 use cowitness_tests::model::Setup;
-use cowitness_tests::trace::{Case, Mood, case};
+use cowitness_tests::trace::{Case, Mood, plain_case};
 use monitor_core::{
     Apart, Axis, AxisConfig, Bound, Channel, Frame, Instant, Levels, MonitorId, Outcome, Reading, Sample,
     Scale, SourceConfig, Span, Speed, Trip, Tripped, WarmUp,
@@ -17,7 +17,7 @@ pub type Config = AxisConfig<POINTS, 16, 16>;
 
 /// Random cases of 50 to 400 frames in any mood.
 pub fn cases() -> impl Strategy<Value = Case> {
-    (any::<u64>().no_shrink(), 50_usize..=400).prop_map(|(seed, length)| case(seed, length, POINTS))
+    (any::<u64>().no_shrink(), 50_usize..=400).prop_map(|(seed, length)| plain_case(seed, length, POINTS))
 }
 
 /// Random cases in which the sources are perfect.

@@ -38,7 +38,7 @@ proptest! {
 
     #[test]
     fn a_latch_holds_until_an_accepted_reset_and_the_permit_is_gone_meanwhile(case in cases()) {
-        let Core { config, inputs, monitors } = core_of::<9>(&case.setup);
+        let Core { config, inputs, monitors, .. } = core_of::<9>(&case.setup);
         let mut axis = Axis::new(config);
         let mut before: Option<Latched> = None;
         for frame in &case.frames {
@@ -101,7 +101,7 @@ fn the_cases_do_trip_and_are_reset() {
         let resets = said.iter().filter(|outcome| outcome.reset == Some(Reset::Accepted)).count();
         (said.iter().filter(|outcome| outcome.has_trip()).count(), resets)
     };
-    let all = (0..100).map(|seed| counts(&cowitness_tests::trace::case(seed, 300, 9)));
+    let all = (0..100).map(|seed| counts(&cowitness_tests::trace::plain_case(seed, 300, 9)));
     let (trips, resets) = all.fold((0, 0), |sum, one| (sum.0 + one.0, sum.1 + one.1));
     assert!(trips >= 100 && resets >= 100, "{trips} trips, {resets} resets");
 }

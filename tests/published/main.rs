@@ -1,5 +1,7 @@
 //! Published check values against the core, the source beside each.
 
+mod stops;
+
 use monitor_core::{
     Acceleration, Axis, AxisConfig, Channel, Demand, Frame, Instant, Levels, MonitorId, Outcome, Position,
     Ramp, Reading, Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit, Stop, Supervision, Tripped,

@@ -2,7 +2,8 @@
 //! says is written out.
 
 use cowitness_tests::model::{
-    Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Ramp, Setup, Source, q, ulps,
+    Demand, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Ramp, Referencing, Setup, Source, q,
+    ulps,
 };
 use cowitness_tests::trace::{Case, Mood, RESET_LINE};
 use monitor_core::{
@@ -22,6 +23,8 @@ fn bare() -> Setup {
     Setup {
         a: source.clone(),
         b: source,
+        referencing: [Referencing::None, Referencing::None],
+        analogues: Vec::new(),
         window_ns: MS,
         points: POINTS,
         warm_up_withholds: false,
@@ -63,7 +66,13 @@ struct Said {
 
 /// Runs the frames through the core, which must agree with the model at each.
 fn agreed(setup: &Setup, frames: &[Frame]) -> Vec<Said> {
-    let case = Case { seed: 0, mood: Mood::Clean, setup: setup.clone(), frames: frames.to_vec() };
+    let case = Case {
+        seed: 0,
+        mood: Mood::Clean,
+        setup: setup.clone(),
+        frames: frames.to_vec(),
+        offers: Vec::new(),
+    };
     let difference = first_difference::<POINTS>(&case, &mut Tally::default());
     let mut axis = Axis::new(core_of::<POINTS>(setup).config);
     let said: Vec<_> = frames
@@ -149,7 +158,13 @@ fn button(line: u8) -> Input {
 }
 
 fn monitor(kind: Kind, demand: &[usize]) -> Monitor {
-    Monitor { demand: demand.to_vec(), on_delay_ns: 50 * MS, allowed_overrun: None, kind }
+    Monitor {
+        demand: Demand::inputs(demand),
+        reaction: None,
+        on_delay_ns: 50 * MS,
+        allowed_overrun: None,
+        kind,
+    }
 }
 
 /// A limit of 6 mm/s on line 0, and an envelope on line 1 that ends at 4 mm/s.

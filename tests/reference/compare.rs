@@ -3,13 +3,13 @@
 use core::fmt;
 
 use cowitness_tests::model::{
-    self, ChannelSeen, DiscrepancySeen, Fault, LaneSeen, Model, Question, Refusal, Reset, Seen, TripFacts, q,
-    ulp_up, ulps,
+    self, AnalogueFault, ChannelSeen, DiscrepancySeen, Fault, LaneSeen, Model, Question, Refusal, Reset,
+    Seen, TripFacts, q, ulp_up, ulps,
 };
 use cowitness_tests::trace::Case;
 use monitor_core::{
-    Acceleration, Apart, Axis, Bound, Channel, Check, Evidence, InputId, MonitorId, Outcome, Position, Side,
-    SourceFault, Speed, Trip, Tripped, WindowSpeed,
+    Acceleration, AnalogueId, AnalogueReading, Apart, Axis, Bound, Channel, Check, Evidence, InputId,
+    Instant, MonitorId, Outcome, Position, Side, SourceFault, Speed, Trip, Tripped, Value, WindowSpeed,
 };
 use num_traits::Signed;
 
@@ -74,7 +74,7 @@ type Checks = Vec<[Option<Check>; 2]>;
 
 /// Runs the case through both and finds the first difference.
 pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> Option<Difference> {
-    let Core { config, inputs, monitors } = core_of::<POINTS>(&case.setup);
+    let Core { config, inputs, analogues, monitors } = core_of::<POINTS>(&case.setup);
     let mut axis = Axis::new(config);
     // The core passes over checks whose result is certain unless somebody watches: it must come to the same, also when
     // it is watched now and then.
@@ -82,6 +82,15 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
     let mut model = Model::new(&case.setup);
     let align = case.setup.discrepancy.as_ref().is_some_and(|rule| rule.align);
     for (index, frame) in case.frames.iter().enumerate() {
+        for offer in case.offers(index) {
+            let (id, channel) = (analogues[offer.analogue], Channel::BOTH[offer.channel]);
+            let captured_at = Instant::from_nanos(offer.captured_at);
+            let reading = AnalogueReading { captured_at, value: offer.value.map(Value::from_bits) };
+            for axis in [&mut axis, &mut unwatched, &mut now_and_then] {
+                axis.offer(id, channel, reading);
+            }
+            model.offer(offer.analogue, offer.channel, offer.captured_at, offer.value());
+        }
         let mut checks: Checks = vec![[None; 2]; case.setup.monitors.len()];
         let outcome = axis.step_watched(frame, &mut |id, channel, check| {
             checks[usize::from(id.index())][at(channel)] = Some(*check);
@@ -124,13 +133,15 @@ pub fn first_difference<const POINTS: usize>(case: &Case, tally: &mut Tally) -> 
             judge.same("outcome of a clock fault", outcome, nothing);
         } else {
             compare_sets(&mut judge, &outcome, &seen);
+            compare_analogues(&mut judge, &axis, &analogues, &outcome, &seen);
             compare_apart(&mut judge, &axis, &outcome, &seen, align);
-            compare_checks(&mut judge, &checks, &seen);
+            compare_checks(&mut judge, &checks, &case.setup, &seen);
         }
         for (channel, seen) in Channel::BOTH.into_iter().zip(&seen.channels) {
             compare_channel(&mut judge, &axis, channel, seen);
         }
         compare_latches(&mut judge, &axis, &inputs, &monitors, &seen);
+        compare_analogue_latches(&mut judge, &axis, &analogues, &seen);
         if judge.found.is_some() {
             return judge.found;
         }
@@ -188,6 +199,10 @@ fn compare_latches<const POINTS: usize>(
             compare_latch(judge, state.trip(rule), lane.latched, lane.tripped_now.as_ref());
         }
     }
+    for channel in Channel::BOTH {
+        let latched = set(seen.monitors.iter().map(|one| one.lanes[at(channel)].latched_unreferenced));
+        judge.same("latched without a reference", state.unreferenced(channel).to_bits(), latched);
+    }
     let discrepancies = [
         (Tripped::PositionDiscrepancy, &seen.discrepancy),
         (Tripped::SpeedDiscrepancy, &seen.speed_discrepancy),
@@ -215,6 +230,7 @@ fn set(values: impl Iterator<Item = bool>) -> u32 {
 fn compare_sets(judge: &mut Judge, outcome: &Outcome, seen: &Seen) {
     let monitors = |wanted: &dyn Fn(&model::MonitorSeen) -> bool| set(seen.monitors.iter().map(wanted));
     judge.same("active", outcome.active.to_bits(), monitors(&|one| one.active));
+    judge.same("outputs", outcome.outputs.to_bits(), monitors(&|one| one.output));
     for channel in Channel::BOTH {
         let lanes = |wanted: &dyn Fn(&LaneSeen) -> bool| {
             set(seen.monitors.iter().map(|one| wanted(&one.lanes[at(channel)])))
@@ -224,6 +240,11 @@ fn compare_sets(judge: &mut Judge, outcome: &Outcome, seen: &Seen) {
             "tripped",
             outcome.tripped.of(channel).to_bits(),
             lanes(&|lane| lane.tripped_now.is_some()),
+        );
+        judge.same(
+            "unreferenced",
+            outcome.unreferenced.of(channel).to_bits(),
+            lanes(&|lane| lane.unreferenced),
         );
         let fault = outcome.faults.of(channel).map(fault);
         judge.same("fault", fault, seen.channels[at(channel)].fault);
@@ -236,11 +257,59 @@ fn compare_sets(judge: &mut Judge, outcome: &Outcome, seen: &Seen) {
     );
     let reset = outcome.reset.map_or(Reset::None, reset);
     judge.same("reset", reset, seen.reset);
-    let mut visible = seen.channels.iter().enumerate().filter(|(_, channel)| channel.fault.is_none());
-    let warming_up = visible.any(|(index, channel)| {
-        channel.warming_up || seen.monitors.iter().any(|one| one.lanes[index].warming_up)
-    });
+    let channels = seen.channels.iter().any(|channel| channel.fault.is_none() && channel.warming_up);
+    let lines = seen.analogues.iter().flat_map(|one| &one.lines);
+    let lines = lines.into_iter().any(|line| line.fault.is_none() && line.warming_up);
+    let lanes = seen.monitors.iter().flat_map(|one| &one.lanes).any(|lane| lane.warming_up);
+    let warming_up = channels || lines || lanes;
     judge.same("warming up", outcome.warming_up, warming_up);
+}
+
+fn compare_analogues<const POINTS: usize>(
+    judge: &mut Judge,
+    axis: &Axis<POINTS, 16, 16>,
+    analogues: &[AnalogueId],
+    outcome: &Outcome,
+    seen: &Seen,
+) {
+    for channel in Channel::BOTH {
+        let lines = || seen.analogues.iter().map(|one| &one.lines[at(channel)]);
+        let faulted = set(lines().map(|line| line.fault.is_some()));
+        judge.same("analogue faults", outcome.analogue_faults.of(channel).to_bits(), faulted);
+        for (&id, line) in analogues.iter().zip(lines()) {
+            let core = axis.state().analogue_fault(id, channel).map(analogue_fault);
+            judge.same("analogue fault", core, line.fault.map(Some));
+        }
+    }
+    let tripped = set(seen.analogues.iter().map(|one| one.discrepancy.tripped_now.is_some()));
+    judge.same("analogue discrepancy tripped", outcome.analogue_tripped.to_bits(), tripped);
+}
+
+fn compare_analogue_latches<const POINTS: usize>(
+    judge: &mut Judge,
+    axis: &Axis<POINTS, 16, 16>,
+    analogues: &[AnalogueId],
+    seen: &Seen,
+) {
+    for (&id, one) in analogues.iter().zip(&seen.analogues) {
+        for (channel, line) in Channel::BOTH.into_iter().zip(&one.lines) {
+            let core = axis.state().is_analogue_faulted(id, channel);
+            judge.same("latched analogue fault", core, line.latched.is_some());
+        }
+        let trip = axis.state().trip(Tripped::AnalogueDiscrepancy(id));
+        compare_latch(judge, trip, one.discrepancy.latched, one.discrepancy.tripped_now.as_ref());
+    }
+}
+
+/// The model's name of a fault of a line; `None` for one that a line cannot have.
+fn analogue_fault(fault: SourceFault) -> Option<AnalogueFault> {
+    match fault {
+        SourceFault::Invalid => Some(AnalogueFault::Invalid),
+        SourceFault::OutOfOrder => Some(AnalogueFault::OutOfOrder),
+        SourceFault::Stale => Some(AnalogueFault::Stale),
+        SourceFault::Range => Some(AnalogueFault::Range),
+        SourceFault::Implausible => None,
+    }
 }
 
 fn fault(fault: SourceFault) -> Fault {
@@ -259,9 +328,8 @@ fn reset(reset: monitor_core::Reset) -> Reset {
         monitor_core::Reset::ChannelFaulted => Reset::Refused(Refusal::Channel),
         monitor_core::Reset::WarmingUp => Reset::Refused(Refusal::WarmingUp),
         monitor_core::Reset::Violated => Reset::Refused(Refusal::Violation),
-        monitor_core::Reset::Unreferenced | monitor_core::Reset::AnalogueFaulted => {
-            unreachable!("no setup has such a rule")
-        }
+        monitor_core::Reset::Unreferenced => Reset::Refused(Refusal::Reference),
+        monitor_core::Reset::AnalogueFaulted => Reset::Refused(Refusal::Analogue),
         monitor_core::Reset::InputFaulted => Reset::Refused(Refusal::Input),
     }
 }
@@ -298,7 +366,7 @@ fn compare_trip(judge: &mut Judge, trip: &Trip, facts: &TripFacts) {
             (model::Evidence::Acceleration, Held::of(&bound, Acceleration::to_bits))
         }
         Evidence::Overrun(bound) => (model::Evidence::Overrun, Held::of(&bound, Position::to_bits)),
-        Evidence::Value(_) => unreachable!("no setup has such a rule"),
+        Evidence::Value(bound) => (model::Evidence::Value, Held::of(&bound, Value::to_bits)),
     };
     judge.same("kind of the evidence", kind, facts.bound.evidence);
     if facts.demanded_at.is_some() {
@@ -398,10 +466,14 @@ fn compare_difference(judge: &mut Judge, core: i64, rule: &DiscrepancySeen, alig
     }
 }
 
-fn compare_checks(judge: &mut Judge, checks: &Checks, seen: &Seen) {
-    for (checks, monitor) in checks.iter().zip(&seen.monitors) {
-        for ((check, lane), channel) in checks.iter().zip(&monitor.lanes).zip(&seen.channels) {
-            judge.same("watched", check.is_some(), monitor.active && channel.fault.is_none());
+fn compare_checks(judge: &mut Judge, checks: &Checks, setup: &model::Setup, seen: &Seen) {
+    for ((checks, monitor), rule) in checks.iter().zip(&seen.monitors).zip(&setup.monitors) {
+        for (channel, (check, lane)) in checks.iter().zip(&monitor.lanes).enumerate() {
+            // A rule on an analogue value is watched whatever its channel shows; of a faulted line it finds nothing.
+            let is_visible = rule.kind.analogue().is_some() || seen.channels[channel].fault.is_none();
+            // An output compares nothing, and so shows no check.
+            let is_output = rule.kind.demands() || matches!(rule.kind, model::Kind::BrakeOutput { .. });
+            judge.same("watched", check.is_some(), monitor.active && is_visible && !is_output);
             if let Some(check) = check {
                 compare_check(judge, check, lane);
             }
@@ -411,9 +483,13 @@ fn compare_checks(judge: &mut Judge, checks: &Checks, seen: &Seen) {
 
 fn compare_check(judge: &mut Judge, check: &Check, lane: &LaneSeen) {
     judge.same("warming up of a monitor", check.warming_up, lane.warming_up);
+    judge.same("a monitor without a reference", check.unreferenced, lane.unreferenced);
     judge.same("stop complete", check.complete, lane.complete);
     let Some(bound) = &lane.compared else {
-        let compared = check.position.is_some() || check.speed.is_some() || check.acceleration.is_some();
+        let compared = check.position.is_some()
+            || check.speed.is_some()
+            || check.acceleration.is_some()
+            || check.value.is_some();
         return judge.same("compared", compared, false);
     };
     let held = match bound.evidence {
@@ -422,6 +498,7 @@ fn compare_check(judge: &mut Judge, check: &Check, lane: &LaneSeen) {
         model::Evidence::Acceleration => {
             check.acceleration.map(|bound| Held::of(&bound, Acceleration::to_bits))
         }
+        model::Evidence::Value => check.value.map(|bound| Held::of(&bound, Value::to_bits)),
         model::Evidence::Overrun => None,
     };
     judge.hold("compared", held.is_some(), || format!("core {check:?}, model {bound:?}"));

@@ -31,10 +31,11 @@ fn run_changed<const POINTS: usize>(
             });
             let left = first_difference::<POINTS>(&smallest, &mut Tally::default());
             panic!(
-                "seed {seed}, {length} frames, {POINTS} points: {difference}\nminimised: {}\n{:#?}\n{:#?}",
+                "seed {seed}, {length} frames, {POINTS} points: {difference}\nminimised: {}\n{:#?}\n{:#?}\n{:?}",
                 left.map_or_else(String::new, |difference| difference.to_string()),
                 smallest.setup,
                 smallest.frames,
+                smallest.offers,
             );
         }
     }

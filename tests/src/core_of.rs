@@ -1,11 +1,13 @@
 //! The core's setup for a setup of the model.
 
-use crate::model::{self, By, Kind, Lines, Q};
+use crate::model::{self, By, Kind, Lines, Q, Term};
 use monitor_core::{
-    Acceleration, AccelerationLimit, AccelerationRange, Allowed, AxisConfig, Braking, Demand, Direction,
-    InputConfig, InputId, InputSet, Jerk, MonitorId, OneSided, Pairing, Position, PositionDiscrepancy, Ramp,
-    Rule, Scale, SourceConfig, Span, Speed, SpeedDiscrepancy, SpeedLimit, SpeedRange, Standstill, Stop,
-    Supervision, TravelLimit, Until, WarmUp,
+    Acceleration, AccelerationLimit, AccelerationRange, Allowed, AnalogueConfig, AnalogueId, AxisConfig,
+    BrakeOutput, Braking, CamOutput, Channel, Demand, Demands, Direction, InputConfig, InputId, InputSet,
+    Jerk, MonitorId, OneSided, Pairing, Position, PositionDiscrepancy, PositionRange, Ramp, Referencing,
+    Rule, Scale, SourceConfig, Span, Speed, SpeedDiscrepancy, SpeedLimit, SpeedOutput, SpeedRange,
+    Standstill, Stop, Supervision, TemperatureLimit, TorqueLimit, TorqueRange, TravelLimit, Until, Value,
+    WarmUp,
 };
 use num_rational::BigRational;
 use num_traits::ToPrimitive;
@@ -23,6 +25,10 @@ fn speed(value: &Q) -> Speed {
 
 fn position(value: &Q) -> Position {
     Position::from_bits(bits(value))
+}
+
+fn value(value: &Q) -> Value {
+    Value::from_bits(bits(value))
 }
 
 fn acceleration(value: &Q) -> Acceleration {
@@ -78,7 +84,7 @@ fn standstill(position_window: &Q, speed_window: &Q) -> Standstill {
     Standstill::try_new(position(position_window), speed(speed_window)).expect("windows in range")
 }
 
-fn rule(kind: &Kind) -> Rule {
+fn rule(kind: &Kind, analogues: &[AnalogueId]) -> Rule {
     match kind {
         Kind::TorqueOff => Rule::TorqueOff,
         Kind::Standstill { position_window, speed_window } => {
@@ -134,10 +140,72 @@ fn rule(kind: &Kind) -> Rule {
         Kind::AccelerationRange { low, high } => Rule::AccelerationRange(
             AccelerationRange::try_new(acceleration(low), acceleration(high)).expect("a range"),
         ),
+        Kind::PositionRange { low, high } => {
+            Rule::PositionRange(PositionRange::try_new(position(low), position(high)).expect("a range"))
+        }
+        Kind::CamOutput { low, high, hysteresis } => Rule::CamOutput(
+            CamOutput::try_new(position(low), position(high), position(hysteresis)).expect("a cam in range"),
+        ),
+        Kind::SpeedOutput { threshold, hysteresis } => Rule::SpeedOutput(
+            SpeedOutput::try_new(speed(threshold), speed(hysteresis)).expect("an output in range"),
+        ),
+        Kind::BrakeOutput { delay_ns } => {
+            Rule::BrakeOutput(BrakeOutput::try_new(Span::from_nanos(*delay_ns)).expect("a delay in range"))
+        }
+        Kind::TorqueLimit { analogue, limit } => Rule::TorqueLimit(
+            TorqueLimit::try_new(analogues[*analogue], value(limit)).expect("a limit in range"),
+        ),
+        Kind::TorqueRange { analogue, low, high } => Rule::TorqueRange(
+            TorqueRange::try_new(analogues[*analogue], value(low), value(high)).expect("a range"),
+        ),
+        Kind::TemperatureLimit { analogue, limit } => {
+            Rule::TemperatureLimit(TemperatureLimit::new(analogues[*analogue], value(limit)))
+        }
         Kind::TravelLimit { increment } => {
             Rule::TravelLimit(TravelLimit::try_new(position(increment)).expect("an increment in range"))
         }
     }
+}
+
+/// The demand on a monitor; `monitors` are those that stand before it.
+fn demand(demand: &model::Demand, inputs: &[InputId], monitors: &[MonitorId]) -> Demand {
+    let terms = match demand {
+        model::Demand::Always => return Demand::Always,
+        model::Demand::Reactions => return Demand::Reaction,
+        model::Demand::Any(terms) => terms,
+    };
+    let mut any = Demands::default();
+    for term in terms {
+        match *term {
+            Term::Input(index) => any.inputs = any.inputs.with(inputs[index]),
+            Term::NotInput(index) => any.not_inputs = any.not_inputs.with(inputs[index]),
+            Term::Output(index) => any.outputs = any.outputs.with(monitors[index]),
+            Term::NotOutput(index) => any.not_outputs = any.not_outputs.with(monitors[index]),
+        }
+    }
+    // Inputs alone have a form of their own.
+    if (Demands { inputs: InputSet::NONE, ..any }) == Demands::default() {
+        return Demand::AnyOf(any.inputs);
+    }
+    Demand::Any(any)
+}
+
+fn referencing(how: &model::Referencing, inputs: &[InputId]) -> Referencing {
+    match how {
+        model::Referencing::None => Referencing::None,
+        model::Referencing::Absolute { offset } => Referencing::Absolute { offset: position(offset) },
+        model::Referencing::Event { input, position: place } => {
+            Referencing::Event { input: inputs[*input], position: position(place) }
+        }
+    }
+}
+
+fn analogue(analogue: &model::Analogue) -> AnalogueConfig {
+    let range = [value(&analogue.low), value(&analogue.high)];
+    let timeout = Span::from_nanos(analogue.timeout_ns);
+    let discrepancy_time = Span::from_nanos(analogue.discrepancy_time_ns);
+    AnalogueConfig::try_new(range, timeout, value(&analogue.tolerance), discrepancy_time)
+        .expect("an analogue value in range")
 }
 
 /// A setup as the core takes it, with the names it gave.
@@ -146,6 +214,8 @@ pub struct Core<const POINTS: usize> {
     pub config: AxisConfig<POINTS, 16, 16>,
     /// The inputs in the order of the setup.
     pub inputs: Vec<InputId>,
+    /// The analogue values in the order of the setup.
+    pub analogues: Vec<AnalogueId>,
     /// The monitors in the order of the setup.
     pub monitors: Vec<MonitorId>,
 }
@@ -160,18 +230,29 @@ pub fn core_of<const POINTS: usize>(setup: &model::Setup) -> Core<POINTS> {
         AxisConfig::try_new(source(&setup.a), source(&setup.b), window, warm_up).expect("a window in range");
     let inputs: Vec<InputId> =
         setup.inputs.iter().map(|one| config.add_input(input(one)).expect("room for inputs")).collect();
+    for (channel, how) in Channel::BOTH.into_iter().zip(&setup.referencing) {
+        config.set_referencing(channel, referencing(how, &inputs)).expect("an input of this setup");
+    }
+    let analogues: Vec<AnalogueId> = setup
+        .analogues
+        .iter()
+        .map(|one| config.add_analogue(analogue(one)).expect("room for analogue values"))
+        .collect();
     let mut monitors = Vec::new();
     for monitor in &setup.monitors {
-        let demand = match monitor.demand.as_slice() {
-            [] => Demand::Always,
-            some => Demand::AnyOf(some.iter().fold(InputSet::NONE, |set, &index| set.with(inputs[index]))),
-        };
+        let demand = demand(&monitor.demand, &inputs, &monitors);
         let on_delay = Span::from_nanos(monitor.on_delay_ns);
-        let id = config.add_monitor(rule(&monitor.kind), demand, on_delay).expect("room for monitors");
+        let rule = rule(&monitor.kind, &analogues);
+        let id = config.add_monitor(rule, demand, on_delay).expect("room for monitors");
         if let Some(distance) = &monitor.allowed_overrun {
             config.set_allowed_overrun(id, position(distance)).expect("an overrun in range");
         }
         monitors.push(id);
+    }
+    for (monitor, &id) in setup.monitors.iter().zip(&monitors) {
+        if let Some(stop) = monitor.reaction {
+            config.set_reaction(id, monitors[stop]).expect("a stop that ends in torque-off");
+        }
     }
     if let Some(line) = setup.reset_line {
         let filter = Span::from_nanos(setup.reset_filter_ns);
@@ -188,5 +269,5 @@ pub fn core_of<const POINTS: usize>(setup: &model::Setup) -> Core<POINTS> {
         let rule = SpeedDiscrepancy::try_new(speed(&rule.tolerance), time);
         config.set_speed_discrepancy(rule.expect("a discrepancy in range"));
     }
-    Core { config, inputs, monitors }
+    Core { config, inputs, analogues, monitors }
 }

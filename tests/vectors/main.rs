@@ -247,6 +247,8 @@ fn reset(reset: Reset) -> u32 {
         Reset::Refused(Refusal::WarmingUp) => "refused-warming-up",
         Reset::Refused(Refusal::Violation) => "refused-violation",
         Reset::Refused(Refusal::Input) => "refused-input",
+        Reset::Refused(Refusal::Analogue) => "refused-analogue",
+        Reset::Refused(Refusal::Reference) => "refused-reference",
     };
     word(&RESETS, name)
 }

@@ -2,10 +2,11 @@
 
 use cowitness_tests::model::{self, Q, ulps};
 use host_harness::setup::{
-    By, ChannelSetup, DemandLevel, DemandSetup, DemandSource, HISTORY_POINTS, InputLines, InputSetup,
-    LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, Setup, Source, Until, WarmUp,
+    Allowed, By, ChannelSetup, DemandLevel, DemandSetup, DemandSource, HISTORY_POINTS, InputLines,
+    InputSetup, LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, Setup, Source, Until,
+    WarmUp,
 };
-use monitor_core::{Position, Speed};
+use monitor_core::{Acceleration, Position, Speed};
 
 fn speed(value: Speed) -> Q {
     ulps(value.to_bits().into())
@@ -20,6 +21,8 @@ pub fn setup(setup: &Setup) -> model::Setup {
     model::Setup {
         a: source(&setup.a),
         b: source(&setup.b),
+        referencing: [model::Referencing::None, model::Referencing::None],
+        analogues: Vec::new(),
         window_ns: setup.speed.window.value.as_nanos(),
         points: HISTORY_POINTS,
         warm_up_withholds: setup.speed.warm_up == WarmUp::Withhold,
@@ -77,17 +80,19 @@ fn input(input: &InputSetup) -> model::Input {
 }
 
 fn ramp(ramp: &RampSetup) -> model::Ramp {
-    assert!(ramp.jerk.is_none(), "a jerk is not in the model yet");
     model::Ramp {
         delay_ns: ramp.delay.value.as_nanos(),
-        deceleration: ulps(ramp.deceleration.value.to_bits().into()),
+        deceleration: acceleration(ramp.deceleration.value),
         margin: speed(ramp.margin.value),
-        jerk: None,
+        jerk: ramp.jerk.as_ref().map(|jerk| ulps(jerk.value.to_bits().into())),
     }
 }
 
+fn acceleration(value: Acceleration) -> Q {
+    ulps(value.to_bits().into())
+}
+
 fn monitor(monitor: &MonitorSetup) -> model::Monitor {
-    assert!(monitor.allowed_overrun.is_none(), "an overrun is not in the model yet");
     let kind = match &monitor.kind {
         MonitorKind::TorqueOff => model::Kind::TorqueOff,
         MonitorKind::Standstill(windows) => model::Kind::Standstill {
@@ -97,13 +102,34 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
         MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), ramp: falling } => {
             model::Kind::SpeedLimit { limit: speed(limit.value), ramp: falling.as_ref().map(ramp) }
         }
-        MonitorKind::SpeedLimit { limit: LimitSetup::Each { .. }, .. }
-        | MonitorKind::SpeedRange(_)
-        | MonitorKind::Direction { .. }
-        | MonitorKind::AccelerationLimit { .. }
-        | MonitorKind::AccelerationRange(_)
-        | MonitorKind::TravelLimit { .. }
-        | MonitorKind::PositionRange(_)
+        MonitorKind::SpeedLimit { limit: LimitSetup::Each { positive, negative }, ramp: falling } => {
+            model::Kind::SpeedLimitEachWay {
+                positive: speed(positive.value),
+                negative: speed(negative.value),
+                ramp: falling.as_ref().map(ramp),
+            }
+        }
+        MonitorKind::SpeedRange(range) => {
+            model::Kind::SpeedRange { low: speed(range.low.value), high: speed(range.high.value) }
+        }
+        MonitorKind::Direction { allowed, tolerance } => model::Kind::Direction {
+            allowed: match allowed {
+                Allowed::Positive => model::Way::Positive,
+                Allowed::Negative => model::Way::Negative,
+            },
+            tolerance: position(tolerance.value),
+        },
+        MonitorKind::AccelerationLimit { limit } => {
+            model::Kind::AccelerationLimit { limit: acceleration(limit.value) }
+        }
+        MonitorKind::AccelerationRange(range) => model::Kind::AccelerationRange {
+            low: acceleration(range.low.value),
+            high: acceleration(range.high.value),
+        },
+        MonitorKind::TravelLimit { increment } => {
+            model::Kind::TravelLimit { increment: position(increment.value) }
+        }
+        MonitorKind::PositionRange(_)
         | MonitorKind::TorqueLimit { .. }
         | MonitorKind::TorqueRange { .. }
         | MonitorKind::TemperatureLimit { .. }
@@ -124,7 +150,13 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
                     standstill_speed: speed(standstill_speed.value),
                     within_ns: within.as_ref().map(|within| within.value.as_nanos()),
                 },
-                By::Deceleration { .. } => panic!("\"{}\" is not in the model yet", monitor.name),
+                By::Deceleration { braking, standstill_speed, within } => model::By::Deceleration {
+                    delay_ns: braking.delay.value.as_nanos(),
+                    deceleration: acceleration(braking.deceleration.value),
+                    margin: acceleration(braking.margin.value),
+                    standstill_speed: speed(standstill_speed.value),
+                    within_ns: within.as_ref().map(|within| within.value.as_nanos()),
+                },
                 By::Time { within } => model::By::Time { within_ns: within.value.as_nanos() },
             },
         },
@@ -134,6 +166,13 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
         DemandSetup { source: DemandSource::Input(input), inverted: false } => *input,
         _ => panic!("\"{}\": only inputs demand in the model yet", monitor.name),
     };
-    let demand = monitor.demand.iter().map(input).collect();
-    model::Monitor { demand, on_delay_ns: monitor.on_delay.value.as_nanos(), allowed_overrun: None, kind }
+    let demand = model::Demand::inputs(&monitor.demand.iter().map(input).collect::<Vec<_>>());
+    let reaction = None;
+    model::Monitor {
+        demand,
+        reaction,
+        on_delay_ns: monitor.on_delay.value.as_nanos(),
+        allowed_overrun: monitor.allowed_overrun.as_ref().map(|distance| position(distance.value)),
+        kind,
+    }
 }

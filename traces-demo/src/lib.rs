@@ -6,7 +6,7 @@
 //! | --- | --- |
 //! | `NAME.toml` | a scenario |
 //! | `NAME.expected.toml` | what a replay of its trace must come to; every scenario has one |
-//! | `NAME.setup.toml` | the setup of its trace, when it is not [`SHARED_SETUP`] |
+//! | `NAME.setup.toml` | the setup of its trace and of those of all scenarios `NAME-MORE.toml` without one of their own; of all others it is [`SHARED_SETUP`] |
 //! | `NAME.csv.gz` | the trace, when it is not too large for the repository ([`MOST_TRACE_BYTES`]) |
 //!
 //! `cargo run -p traces-demo --example make-traces` writes the traces again.
@@ -16,7 +16,7 @@ use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// The setup of every trace that has none of its own.
+/// The setup of every trace that has none by its name.
 pub const SHARED_SETUP: &str = "shuttle.toml";
 
 /// A compressed trace larger than this is not kept in the repository; it is made when it is needed.
@@ -106,8 +106,8 @@ pub fn scenarios_in(folder: &Path) -> Result<Vec<Demo>, DemoError> {
                         "the scenario has no expectations; write them, NAME.expected.toml, beside it";
                     return Err(DemoError::File(folder.join(file), advice));
                 }
-                let own = format!("{name}.setup.toml");
-                let setup = if has(&own) { own.as_str() } else { SHARED_SETUP };
+                let named = setup_named(name, has);
+                let setup = named.as_deref().unwrap_or(SHARED_SETUP);
                 if !has(setup) {
                     let advice = "the setup shared by the scenarios is missing; put it there";
                     return Err(DemoError::File(folder.join(setup), advice));
@@ -128,6 +128,12 @@ pub fn scenarios_in(folder: &Path) -> Result<Vec<Demo>, DemoError> {
         }
     }
     Ok(demos)
+}
+
+/// The setup that goes by the name of a scenario: its own, or that of the longest name it begins with, up to a `-`.
+fn setup_named(name: &str, has: impl Fn(&str) -> bool) -> Option<String> {
+    let shorter = name.rmatch_indices('-').map(|(end, _)| &name[..end]);
+    std::iter::once(name).chain(shorter).map(|name| format!("{name}.setup.toml")).find(|file| has(file))
 }
 
 /// What a file of the folder is, by its name.
@@ -188,6 +194,31 @@ mod tests {
             .collect();
         assert_eq!(seen, [("a", Path::new("a.setup.toml")), ("b", Path::new("shuttle.toml"))]);
         assert_eq!(demos[0].trace, folder.0.join("a.csv.gz"));
+    }
+
+    #[test]
+    fn a_scenario_without_a_setup_takes_that_of_the_longest_name_it_begins_with() {
+        let named = |name: &str, setups: &[&str]| {
+            let mut files = vec!["shuttle.toml".to_owned()];
+            files.extend([format!("{name}.toml"), format!("{name}.expected.toml")]);
+            for setup in setups {
+                files.extend(
+                    ["toml", "expected.toml", "setup.toml"].map(|ending| format!("{setup}.{ending}")),
+                );
+            }
+            let test = format!("named-{name}-{}", setups.concat());
+            let folder = Folder::new(&test, &files.iter().map(String::as_str).collect::<Vec<_>>());
+            let demos = scenarios_in(&folder.0).expect("demos");
+            let demo = demos.iter().find(|demo| demo.name == name).expect("the demo");
+            demo.setup.file_name().and_then(|file| file.to_str()).expect("a name").to_owned()
+        };
+        assert_eq!(named("a-b", &["a"]), "a.setup.toml");
+        assert_eq!(named("a-b-c", &["a", "a-b"]), "a-b.setup.toml");
+        assert_eq!(named("a-b-c", &["a"]), "a.setup.toml");
+        assert_eq!(named("a-b", &["a", "a-b"]), "a-b.setup.toml");
+        // Neither a name that only begins alike, nor one in the middle.
+        assert_eq!(named("ab-c", &["a", "b", "c"]), "shuttle.toml");
+        assert_eq!(named("b-a-c", &["a", "b-a-c-d"]), "shuttle.toml");
     }
 
     #[test]

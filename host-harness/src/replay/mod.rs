@@ -15,8 +15,8 @@ mod tests;
 
 pub use axis::{Refused, ReplayAxis, axis, axis_of_points, config, layout};
 pub use outcome::{
-    Apart, Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, KEPT, Limited, MonitorFacts,
-    Outcome, ResetFact, Rows, Stop, StopKind, Trip, TripRule, Verdict,
+    Apart, Change, ChannelFacts, Confirmation, Escalation, Fault, FaultKind, Gap, Headroom, KEPT, Limited,
+    MonitorFacts, Outcome, ResetFact, Rows, Stop, StopEnd, StopKind, Switch, Trip, TripRule, Verdict,
 };
 pub use source::{Cycled, FrameSource};
 

@@ -114,6 +114,8 @@ pub enum FaultKind {
     Input(usize),
     /// A line of an analogue value (an index into those of the setup) could not be seen.
     Analogue(usize, Channel, SourceFault),
+    /// A monitor (an index into those of the setup) needs a referenced position, and the channel has none.
+    Unreferenced(usize, Channel),
     /// Time did not advance.
     Clock,
 }
@@ -174,6 +176,17 @@ pub struct Stop {
     pub completed_at: Instant,
 }
 
+/// An output that became true or false.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Switch {
+    /// An index into the monitors of the setup.
+    pub monitor: usize,
+    /// Whether it is true from here on.
+    pub on: bool,
+    /// The frame.
+    pub at: Instant,
+}
+
 /// A reset that was released.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ResetFact {
@@ -205,6 +218,8 @@ pub struct MonitorFacts {
     pub channel: Channel,
     /// How long it was active.
     pub active: Span,
+    /// How long no other limit on the speed of this channel was smaller; zero for a monitor that puts none on it.
+    pub strictest: Span,
     /// The smallest headroom and the first frame that had it; none when nothing was ever compared.
     pub headroom: Option<(Headroom, Instant)>,
     /// Frames at which the limit was exceeded, whether or not that lasted long enough to trip.
@@ -287,6 +302,8 @@ pub struct Outcome {
     pub faults: Limited<Fault>,
     /// Planned withdrawals and stops in order of completion.
     pub stops: Limited<Stop>,
+    /// Outputs that became true or false, in order of time.
+    pub switches: Limited<Switch>,
     /// Resets in order of time.
     pub resets: Limited<ResetFact>,
     /// Every monitor on every channel.
@@ -299,7 +316,46 @@ pub struct Outcome {
     pub speed_discrepancy: Option<Apart<Speed>>,
 }
 
+/// How the stop ended that a trip demanded instead of withdrawing the permit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Escalation {
+    /// The stop, an index into the monitors of the setup.
+    pub stop: usize,
+    /// What became of it; the permit went at that frame at the latest.
+    pub end: StopEnd,
+}
+
+/// What became of a stop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopEnd {
+    /// It was carried through at this frame.
+    Complete(Instant),
+    /// It was violated, and its own trip withdrew the permit at this frame.
+    Violated(Instant),
+    /// The trace ends before.
+    Open,
+}
+
 impl Outcome {
+    /// What the trip of a monitor with this reaction led to.
+    #[must_use]
+    pub fn escalation(&self, trip: &Trip, stop: usize) -> Escalation {
+        let since = trip.tripped_at;
+        let completed = (self.stops.kept.iter())
+            .find(|one| one.monitor == stop && one.completed_at >= since)
+            .map(|one| one.completed_at);
+        let violated = (self.trips.kept.iter())
+            .find(|one| matches!(one.rule, TripRule::Monitor(i, _) if i == stop) && one.tripped_at >= since)
+            .map(|one| one.tripped_at);
+        let end = match (completed, violated) {
+            (Some(completed), Some(violated)) if violated < completed => StopEnd::Violated(violated),
+            (Some(completed), _) => StopEnd::Complete(completed),
+            (None, Some(violated)) => StopEnd::Violated(violated),
+            (None, None) => StopEnd::Open,
+        };
+        Escalation { stop, end }
+    }
+
     /// The verdict.
     #[must_use]
     pub fn verdict(&self) -> Verdict {

@@ -12,7 +12,7 @@ use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
     Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
-    ResetFact, Stop, StopKind, Trip, TripRule,
+    ResetFact, Stop, StopKind, Switch, Trip, TripRule,
 };
 use crate::setup::{MonitorKind, Setup, Source};
 
@@ -25,6 +25,12 @@ struct Half {
     value: Margin,
     /// What the motion was held against when the monitor was last shown.
     bounds: Bounds,
+    /// The limit that it put on the speed when it was last shown.
+    in_force: Option<Speed>,
+    /// How long no other limit on the speed was smaller, in ns.
+    strictest: u64,
+    /// The fault of being unreferenced that lasts, as an index into the kept faults.
+    unreferenced: Option<usize>,
     /// Its stop was complete at the frame before.
     complete: bool,
 }
@@ -36,6 +42,9 @@ impl Half {
         acceleration: Margin::NEW,
         value: Margin::NEW,
         bounds: Bounds { position: None, speed: None },
+        in_force: None,
+        strictest: 0,
+        unreferenced: None,
         complete: false,
     };
 }
@@ -64,6 +73,13 @@ struct Slot {
     is_torque_off: bool,
 }
 
+/// The monitor whose limit on the speed of a channel is the smallest, and since when.
+#[derive(Clone, Copy, Debug)]
+struct Strictest {
+    monitor: Option<usize>,
+    since: Instant,
+}
+
 const fn index(channel: Channel) -> usize {
     match channel {
         Channel::A => 0,
@@ -80,6 +96,8 @@ pub(super) struct Recorder {
     has_speeds_apart: bool,
     last: Option<Instant>,
     active: MonitorSet,
+    outputs: MonitorSet,
+    strictest: [Strictest; 2],
     permit: bool,
     resets_accepted: u64,
     positions: Positions,
@@ -127,6 +145,8 @@ impl Recorder {
             has_speeds_apart: setup.speed_discrepancy.is_some(),
             last: None,
             active: MonitorSet::NONE,
+            outputs: MonitorSet::NONE,
+            strictest: [Strictest { monitor: None, since: Instant::from_nanos(0) }; 2],
             permit: false,
             resets_accepted: 0,
             positions: Positions::NEW,
@@ -157,6 +177,7 @@ impl Recorder {
                 trips: Limited::default(),
                 faults: Limited::default(),
                 stops: Limited::default(),
+                switches: Limited::default(),
                 resets: Limited::default(),
                 monitors: Vec::new(),
                 channels: [ChannelFacts::default(); 2],
@@ -248,6 +269,9 @@ impl Recorder {
             self.channel(axis, now, channel, reading, fault);
         }
         self.analogue_faults(axis, now);
+        self.unreferenced(seen, now);
+        self.switches(seen.outputs, now);
+        self.strictest(now);
         if !seen.input_faults.is_empty() {
             for input in seen.input_faults.iter() {
                 let kind = FaultKind::Input(usize::from(input.index()));
@@ -277,6 +301,65 @@ impl Recorder {
             self.outcome.permit_given_at.get_or_insert(now);
         }
         self.permit = seen.permit;
+    }
+
+    /// Rules that lack a referenced position.
+    fn unreferenced(&mut self, seen: &monitor_core::Outcome, now: Instant) {
+        for (i, slot) in self.slots.iter_mut().enumerate() {
+            for channel in Channel::BOTH {
+                let open = &mut slot.halves[index(channel)].unreferenced;
+                if !contains(*seen.unreferenced.of(channel), i) {
+                    *open = None;
+                    continue;
+                }
+                match open.and_then(|place| self.outcome.faults.kept.get_mut(place)) {
+                    Some(kept) => {
+                        kept.to = now;
+                        kept.frames += 1;
+                    }
+                    None => {
+                        *open = Some(self.outcome.faults.kept.len());
+                        let kind = FaultKind::Unreferenced(i, channel);
+                        let fault = Fault { kind, from: now, to: now, frames: 1, change: None };
+                        self.outcome.faults.push(fault);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Outputs that became true or false.
+    fn switches(&mut self, outputs: MonitorSet, now: Instant) {
+        if outputs != self.outputs {
+            for monitor in 0..self.slots.len() {
+                let on = contains(outputs, monitor);
+                if on != contains(self.outputs, monitor) {
+                    self.outcome.switches.push(Switch { monitor, on, at: now });
+                }
+            }
+            self.outputs = outputs;
+        }
+    }
+
+    /// Whose limit on the speed is the smallest, of several the first in the setup.
+    fn strictest(&mut self, now: Instant) {
+        for channel in Channel::BOTH {
+            let limits = self.slots.iter().enumerate().filter(|(i, _)| contains(self.active, *i));
+            let limits = limits.filter_map(|(i, slot)| Some((slot.halves[index(channel)].in_force?, i)));
+            let strictest = limits.min().map(|(_, monitor)| monitor);
+            let before = self.strictest[index(channel)];
+            if strictest != before.monitor {
+                self.end_strictest(channel, now);
+                self.strictest[index(channel)] = Strictest { monitor: strictest, since: now };
+            }
+        }
+    }
+
+    fn end_strictest(&mut self, channel: Channel, now: Instant) {
+        let Strictest { monitor, since } = self.strictest[index(channel)];
+        if let (Some(monitor), Some(lasted)) = (monitor, now.since(since)) {
+            self.slots[monitor].halves[index(channel)].strictest += lasted.as_nanos();
+        }
     }
 
     /// Follows the monitors of one channel that were passed over at this frame.
@@ -550,14 +633,23 @@ impl Recorder {
         self.settle(axis, Channel::A);
         self.settle(axis, Channel::B);
         if let Some(last) = self.last {
+            self.end_strictest(Channel::A, last);
+            self.end_strictest(Channel::B, last);
             self.activity(MonitorSet::NONE, last);
         }
         for (monitor, slot) in self.slots.iter().enumerate() {
             let active = Span::from_nanos(slot.active);
             for channel in Channel::BOTH {
                 let half = &slot.halves[index(channel)];
-                let facts =
-                    |headroom, exceeded| MonitorFacts { monitor, channel, active, headroom, exceeded };
+                let strictest = Span::from_nanos(half.strictest);
+                let facts = |headroom, exceeded| MonitorFacts {
+                    monitor,
+                    channel,
+                    active,
+                    strictest,
+                    headroom,
+                    exceeded,
+                };
                 let position = &half.position;
                 if position.seen {
                     let headroom = Headroom::Position(Position::from_bits(position.headroom));
@@ -617,6 +709,7 @@ impl Slot {
             Some(bound) => half.value.update(now, bound),
             None => half.value.interrupt(),
         }
+        half.in_force = check.in_force;
         half.bounds = Bounds {
             position: check.position.map(|bound| bound.limit).zip(check.from),
             speed: check.speed.map(|bound| bound.limit),

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::{Exact, Seconds};
-use crate::replay::{self, FaultKind, Headroom, Outcome, StopKind, TripRule};
+use crate::replay::{self, FaultKind, Headroom, Outcome, StopEnd, StopKind, TripRule};
 use crate::setup::Setup;
 
 /// The version of the JSON report; it changes when a field changes its meaning or goes.
@@ -36,6 +36,8 @@ pub struct Report {
     pub faults: Vec<FaultReport>,
     /// Planned withdrawals of the permit, and stops that were carried through.
     pub stops: Vec<StopReport>,
+    /// Outputs that became true or false; at the beginning all are false.
+    pub outputs: Vec<OutputReport>,
     /// Resets that were released.
     pub resets: Vec<ResetReport>,
     /// How close each monitor came to its limit on each channel. A monitor with two limits has two entries for a channel.
@@ -155,8 +157,24 @@ pub struct TripReport {
     pub excess: Exact,
     /// The unit of the three.
     pub unit: String,
+    /// The stop that this trip demanded instead of withdrawing the permit; null when it withdrew it at once.
+    pub reaction: Option<ReactionReport>,
     /// When the other channel came to the same verdict; null: never, or not before the next reset.
     pub confirmed_by: Option<ConfirmationReport>,
+}
+
+/// A stop that a trip demanded, and what became of it. Either end of it withdraws the permit.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct ReactionReport {
+    /// The name of the stop.
+    pub stop: String,
+    /// `complete`: carried through. `violated`: the motion did not follow, and the stop tripped. `open`: the trace ends before.
+    pub end: String,
+    /// When; null when it is open.
+    pub end_s: Option<Seconds>,
+    /// From the trip to there.
+    pub after_s: Option<Seconds>,
 }
 
 /// The other channel's trip of the same monitor.
@@ -173,7 +191,8 @@ pub struct ConfirmationReport {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct FaultReport {
-    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel or of a line of an analogue value; `input`; `clock`.
+    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel or of a line of an analogue value; `input`; `clock`;
+    /// `unreferenced`: a monitor needs a referenced position that the channel does not have.
     pub kind: String,
     /// The channel, for a channel fault; the line, `a` or `b`, for a fault of an analogue value.
     pub channel: Option<String>,
@@ -181,6 +200,8 @@ pub struct FaultReport {
     pub input: Option<String>,
     /// The analogue value, for a fault of one of its lines.
     pub analogue: Option<String>,
+    /// The monitor, for one that is unreferenced.
+    pub monitor: Option<String>,
     /// The first frame that showed it.
     pub at_s: Seconds,
     /// The last frame in a row that showed it.
@@ -235,6 +256,20 @@ pub struct StopReport {
     pub completed_s: Seconds,
 }
 
+/// An output that became true or false.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct OutputReport {
+    /// The monitor that is the output.
+    pub monitor: String,
+    /// Its kind.
+    pub kind: String,
+    /// The frame.
+    pub at_s: Seconds,
+    /// Whether it is true from there on.
+    pub on: bool,
+}
+
 /// A reset.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
@@ -259,6 +294,8 @@ pub struct MonitorReport {
     pub channel: String,
     /// How long it was active.
     pub active_s: Seconds,
+    /// How long no other limit on the speed of the channel was smaller: then it was the one that counted.
+    pub strictest_s: Seconds,
     /// The smallest distance to the limit; negative when it was exceeded; null when nothing was ever compared.
     pub headroom: Option<Exact>,
     /// The first frame with that headroom.
@@ -337,6 +374,8 @@ pub struct LeftOut {
     pub faults: u64,
     /// Of the stops.
     pub stops: u64,
+    /// Of the outputs.
+    pub outputs: u64,
     /// Of the resets.
     pub resets: u64,
 }
@@ -380,6 +419,14 @@ impl Report {
             trips: outcome.trips.kept.iter().map(|trip| TripReport::new(setup, outcome, trip)).collect(),
             faults: outcome.faults.kept.iter().map(|fault| FaultReport::new(setup, outcome, fault)).collect(),
             stops: outcome.stops.kept.iter().map(|stop| StopReport::new(setup, outcome, stop)).collect(),
+            outputs: (outcome.switches.kept.iter())
+                .map(|switch| OutputReport {
+                    monitor: setup.monitors[switch.monitor].name.clone(),
+                    kind: setup.monitors[switch.monitor].kind.name().to_owned(),
+                    at_s: at(switch.at),
+                    on: switch.on,
+                })
+                .collect(),
             resets: (outcome.resets.kept.iter())
                 .map(|reset| ResetReport {
                     at_s: at(reset.at),
@@ -424,6 +471,7 @@ impl Report {
                 trips: outcome.trips.left_out,
                 faults: outcome.faults.left_out,
                 stops: outcome.stops.left_out,
+                outputs: outcome.switches.left_out,
                 resets: outcome.resets.left_out,
             },
         }
@@ -449,10 +497,29 @@ impl TripReport {
             limit: figures.limit.into(),
             excess: figures.excess.into(),
             unit: figures.unit,
+            reaction: names::reaction(setup, trip.rule)
+                .map(|stop| ReactionReport::new(setup, outcome, trip, stop)),
             confirmed_by: trip.confirmed_by.map(|confirmation| ConfirmationReport {
                 channel: names::channel(confirmation.channel).to_owned(),
                 after_s: Seconds(confirmation.after_ns),
             }),
+        }
+    }
+}
+
+impl ReactionReport {
+    fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip, stop: usize) -> Self {
+        let (end, at) = match outcome.escalation(trip, stop).end {
+            StopEnd::Complete(at) => ("complete", Some(at)),
+            StopEnd::Violated(at) => ("violated", Some(at)),
+            StopEnd::Open => ("open", None),
+        };
+        let after = at.map(|at| outcome.time_ns(at) - outcome.time_ns(trip.tripped_at));
+        Self {
+            stop: setup.monitors[stop].name.clone(),
+            end: end.to_owned(),
+            end_s: at.map(|at| Seconds(outcome.time_ns(at))),
+            after_s: after.map(Seconds),
         }
     }
 }
@@ -470,7 +537,11 @@ impl FaultReport {
                 };
                 Some(ReadingReport { captured_s: at(reading.captured_at), count, position })
             }
-            FaultKind::Channel(..) | FaultKind::Input(_) | FaultKind::Analogue(..) | FaultKind::Clock => None,
+            FaultKind::Channel(..)
+            | FaultKind::Input(_)
+            | FaultKind::Analogue(..)
+            | FaultKind::Unreferenced(..)
+            | FaultKind::Clock => None,
         };
         let change = match (fault.kind, fault.change) {
             (FaultKind::Channel(of, ..), Some(change)) => {
@@ -490,6 +561,7 @@ impl FaultReport {
             channel: channel.map(str::to_owned),
             input,
             analogue,
+            monitor: names::unreferenced(setup, fault.kind),
             at_s: at(fault.from),
             until_s: at(fault.to),
             frames: fault.frames,
@@ -537,6 +609,7 @@ impl MonitorReport {
             kind: monitor.kind.name().to_owned(),
             channel: channel.to_owned(),
             active_s: Seconds(i128::from(facts.active.as_nanos())),
+            strictest_s: Seconds(i128::from(facts.strictest.as_nanos())),
             headroom,
             headroom_at_s: facts.headroom.map(|(_, at)| Seconds(outcome.time_ns(at))),
             exceeded_frames: facts.exceeded,

@@ -8,6 +8,9 @@ mod text;
 #[cfg(test)]
 mod tests;
 
-pub use json::{FaultReport, Report, SCHEMA_VERSION, TripReport, VerdictReport, json_schema};
+pub use json::{
+    FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, StopReport, TripReport, VerdictReport,
+    json_schema,
+};
 pub use number::{Exact, Seconds};
 pub use text::{CAUTION, text};

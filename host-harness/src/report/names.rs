@@ -48,6 +48,9 @@ pub(super) fn fault(setup: &Setup, kind: FaultKind) -> Faulted {
             let input = Some(setup.inputs[i].name.clone());
             Faulted { kind: "input", channel: None, input, analogue: None }
         }
+        FaultKind::Unreferenced(_, of) => {
+            Faulted { kind: "unreferenced", channel: Some(channel(of)), input: None, analogue: None }
+        }
         FaultKind::Clock => Faulted { kind: "clock", channel: None, input: None, analogue: None },
     }
 }
@@ -60,6 +63,22 @@ pub(super) fn analogue_unit(setup: &Setup, rule: TripRule) -> Option<&'static st
         TripRule::PositionDiscrepancy | TripRule::SpeedDiscrepancy => None,
     };
     unit.map(AnalogueUnit::symbol)
+}
+
+/// The monitor that lacks a referenced position.
+pub(super) fn unreferenced(setup: &Setup, kind: FaultKind) -> Option<String> {
+    match kind {
+        FaultKind::Unreferenced(monitor, _) => Some(setup.monitors[monitor].name.clone()),
+        _ => None,
+    }
+}
+
+/// The stop that a trip of this rule demands.
+pub(super) fn reaction(setup: &Setup, rule: TripRule) -> Option<usize> {
+    match rule {
+        TripRule::Monitor(monitor, _) => setup.monitors[monitor].reaction,
+        _ => None,
+    }
 }
 
 /// A sample as its source meant it.

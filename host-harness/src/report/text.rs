@@ -6,7 +6,7 @@ use monitor_core::{Channel, Instant, Span, Speed};
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::Seconds;
-use crate::replay::{FaultKind, Headroom, Outcome, StopKind, Trip, TripRule, Verdict};
+use crate::replay::{FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict};
 use crate::setup::{By, LimitSetup, MonitorKind, Setup, Until};
 
 /// What every report says about itself.
@@ -75,6 +75,7 @@ fn write_report(
     report.trips(out)?;
     report.faults(out)?;
     report.stops(out)?;
+    report.switches(out)?;
     report.resets(out)?;
     report.channels(out)?;
     report.monitors(out)?;
@@ -130,6 +131,9 @@ impl Text<'_> {
             self.at(trip.crossed_at),
             self.at(trip.violated_since)
         )?;
+        if let Some(stop) = names::reaction(self.setup, trip.rule) {
+            self.reaction(out, trip, stop)?;
+        }
         match trip.confirmed_by {
             Some(by) if by.after_ns == 0 => {
                 writeln!(out, "      channel {} tripped at the same frame", names::channel(by.channel))
@@ -151,6 +155,66 @@ impl Text<'_> {
         }
     }
 
+    /// What the trip led to instead of withdrawing the permit at once.
+    fn reaction(&self, out: &mut String, trip: &Trip, stop: usize) -> fmt::Result {
+        let name = &self.setup.monitors[stop].name;
+        let after = |at| millis(self.outcome.time_ns(at) - self.outcome.time_ns(trip.tripped_at));
+        match self.outcome.escalation(trip, stop).end {
+            StopEnd::Complete(at) => writeln!(
+                out,
+                "      first the stop \"{name}\": complete at {} s, {} ms later, then torque off",
+                self.at(at),
+                after(at)
+            ),
+            StopEnd::Violated(at) => writeln!(
+                out,
+                "      first the stop \"{name}\": violated at {} s, {} ms later, and torque off by its own trip",
+                self.at(at),
+                after(at)
+            ),
+            StopEnd::Open => {
+                writeln!(out, "      first the stop \"{name}\": the trace ends before it is over")
+            }
+        }
+    }
+
+    fn switches(&self, out: &mut String) -> fmt::Result {
+        let switches = &self.outcome.switches;
+        if switches.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\nOutputs")?;
+        for switch in switches.kept.iter().take(LISTED) {
+            let monitor = &self.setup.monitors[switch.monitor];
+            let level = if switch.on { "true" } else { "false" };
+            writeln!(out, "  {} s  {} ({}) {level}", self.at(switch.at), monitor.name, monitor.kind.name())?;
+        }
+        more(out, switches.kept.len(), switches.left_out, "changes of outputs")
+    }
+
+    /// Where several monitors put a limit on the speed, whose was the smallest, and so the one that counted.
+    fn strictest(&self, out: &mut String) -> fmt::Result {
+        for channel in Channel::BOTH {
+            let mut monitors = Vec::new();
+            for facts in self.outcome.monitors.iter().filter(|facts| facts.channel == channel) {
+                let is_new = !monitors.iter().any(|(monitor, _)| *monitor == facts.monitor);
+                if facts.strictest > Span::ZERO && is_new {
+                    monitors.push((facts.monitor, facts.strictest));
+                }
+            }
+            if monitors.len() > 1 {
+                let shares = monitors.iter().map(|(monitor, lasted)| {
+                    let lasted = short(i128::from(lasted.as_nanos()));
+                    format!("\"{}\" for {lasted} s", self.setup.monitors[*monitor].name)
+                });
+                let shares: Vec<_> = shares.collect();
+                let channel = names::channel(channel);
+                writeln!(out, "  strictest limit on the speed of {channel}: {}", shares.join(", "))?;
+            }
+        }
+        Ok(())
+    }
+
     fn faults(&self, out: &mut String) -> fmt::Result {
         let faults = &self.outcome.faults;
         if faults.is_empty() {
@@ -161,7 +225,12 @@ impl Text<'_> {
             let Faulted { kind, channel, input, analogue } = names::fault(self.setup, fault.kind);
             let what = match (channel, input, analogue) {
                 (Some(line), _, Some(analogue)) => format!("line {line} of {analogue}  {kind}"),
-                (Some(channel), ..) => format!("channel {channel}  {kind}"),
+                (Some(channel), ..) => match names::unreferenced(self.setup, fault.kind) {
+                    Some(monitor) => {
+                        format!("channel {channel}  {kind}: {monitor} needs a referenced position")
+                    }
+                    None => format!("channel {channel}  {kind}"),
+                },
                 (None, Some(input), _) => format!("input {input}  its lines disagree"),
                 (None, None, _) => kind.to_owned(),
             };
@@ -321,6 +390,7 @@ impl Text<'_> {
             let channel = names::channel(facts.channel);
             writeln!(out, "  {name:<34} {channel:>2} {active:>9} {headroom:>16} {at:>13}")?;
         }
+        self.strictest(out)?;
         self.unwatched(out)?;
         for facts in &self.outcome.monitors {
             if matches!(facts.headroom, Some((Headroom::Speed(_), _))) {
@@ -349,7 +419,11 @@ impl Text<'_> {
             let mut facts = self.outcome.monitors.iter().filter(move |facts| facts.monitor == index);
             let compares = !matches!(
                 monitor.kind,
-                MonitorKind::TorqueOff | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
+                MonitorKind::TorqueOff
+                    | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
+                    | MonitorKind::CamOutput { .. }
+                    | MonitorKind::SpeedOutput { .. }
+                    | MonitorKind::BrakeOutput { .. }
             );
             let name = &monitor.name;
             let was_active = monitor.is_always_active()

@@ -25,6 +25,10 @@
 //! | | `capture_unit` | of that column: s, ms, us or ns | the unit of `[time]` |
 //! | | `valid_column` | a level column: 0 marks the reading as invalid | always valid |
 //! | | `sparse` | `true`: an empty cell means no new reading | `false` |
+//! | | `reference` | `"absolute"`: the counter knows its place; `"event"`: the section `[reference]` says it | the position means no place |
+//! | | `offset` | a length or angle of either sign: the position of the count zero (`"absolute"` only) | `"0 mm"`, `"0 deg"` |
+//! | `[reference]` | `input` | the input, or level column, that declares a position when it begins to demand; there exactly when a channel goes by an event | |
+//! | | `position` | a length or angle of either sign: where the axis is then | |
 //! | `[speed]` | `window` | 10 us to 2 s | |
 //! | | `warm_up` | `"withhold"` or `"permit"` | `"withhold"` |
 //! | `[discrepancy]` | `tolerance`, `discrepancy_time` | a length or angle; a time | no such rule |
@@ -45,8 +49,9 @@
 //! | | `latency` | a time: how long before its row a value was captured | `"0 ms"` |
 //! | | `sparse` | `true`: an empty cell means no new reading of that line | `false` |
 //! | `[[monitor]]` | `name`, `kind` | any text; a kind below | |
-//! | | `demand` | names of inputs or level columns | always active |
-//! | | `on_delay` | a time | `"0 ms"` |
+//! | | `demand` | names of inputs, level columns or outputs that stand earlier; `"not NAME"` for the opposite (not on a `brake-output`) | always active; a stop that is a reaction: with its trips |
+//! | | `on_delay` | a time (not on an output) | `"0 ms"` |
+//! | | `reaction` | `"torque-off"`, or the name of a `stop` until torque-off without a reaction of its own: what a trip leads to (not on an output or a `torque-off`) | `"torque-off"` |
 //! | | `allowed_overrun` | a length or angle: how far the axis may travel beyond a limit on its speed before the on-delay ends (`speed-limit`, `speed-range`, a `stop` by ramp; with an `on_delay`) | no such bound |
 //! | `torque-off` | | nothing more; needs a demand | |
 //! | `standstill` | `position_window`, `speed_window` | a length or angle; a speed | |
@@ -58,6 +63,12 @@
 //! | `acceleration-limit` | `limit` | an acceleration | |
 //! | `acceleration-range` | `low`, `high` | accelerations with their signs | |
 //! | `travel-limit` | `increment` | a length or angle | |
+//! | `position-range` | `low`, `high` | lengths or angles with their signs; needs a `reference` on both channels | |
+//! | `cam-output` | `low`, `high` | as above: an output that is on between them | |
+//! | | `hysteresis` | a length or angle: so far inside it switches on, and so far outside it still demands | `"0 mm"`, `"0 deg"` |
+//! | `speed-output` | `threshold` | a speed: an output that is on below it | |
+//! | | `hysteresis` | a speed, below the threshold: so far below it switches on, and so far above it still demands | `"0 mm/s"`, `"0 deg/s"` |
+//! | `brake-output` | `delay` | a time: the brake is told to close at the latest so long after the permit has gone | `"0 ms"` |
 //! | `torque-limit` | `of`, `limit` | the name of an analogue value in Nm or %; a torque inside its plausible range | |
 //! | `torque-range` | `of`, `low`, `high` | the same; two torques with their signs | |
 //! | `temperature-limit` | `of`, `limit` | the name of an analogue value in degC; a temperature inside its plausible range | |
@@ -73,18 +84,23 @@
 //!
 //! | rounded | settings |
 //! | --- | --- |
-//! | down | every limit, window, tolerance and margin; `high`; `increment`, `allowed_overrun`; `max_speed`, `standstill_speed`; `timeout`, `on_delay`, `discrepancy_time`, `filter`, `within`, `skew_allowance`, the `delay` of a ramp or a braking |
-//! | up | `low`; the `deceleration` of a ramp or a braking, the `jerk` of a ramp; `latency`, `cycle` |
-//! | to nearest | `unit_per_count`, on a grid of 10⁻⁹ ULP |
+//! | down | every limit, window, tolerance and margin; `high`; `increment`, `allowed_overrun`; `max_speed`, `standstill_speed`, `threshold`; `timeout`, `on_delay`, `discrepancy_time`, `filter`, `within`, `skew_allowance`, the `delay` of a ramp, a braking or a brake |
+//! | up | `low`, `hysteresis`; the `deceleration` of a ramp or a braking, the `jerk` of a ramp; `latency`, `cycle` |
+//! | to nearest | `offset`, and `position` of `[reference]`; `unit_per_count`, on a grid of 10⁻⁹ ULP |
 //!
 //! A value that is not zero and would be rounded to zero is refused, and so is one beyond the range.
 //!
 //! # Demands
 //!
-//! A name in `demand` is the name of an input, or else the name of a column of the trace, which then is a plain
-//! single-channel demand, active high. Which columns a trace has is not known here: a name that is neither is found
+//! A name in `demand` is the name of an input, of a `cam-output` or `speed-output` that stands earlier in the file, or else the
+//! name of a column of the trace, which then is a plain single-channel demand, active high. A name that is an input and an output is
+//! refused, and so is that of another monitor, unless that monitor itself goes by a column of its own name. `not` in front of a name means the opposite, read as the one that protects: unless
+//! both channels of an input demand, or unless an output is on. So no input and no output has a name that begins with `not`. Which columns a trace has is not known here: a name that is neither is found
 //! when the trace is opened. So that a slip of the pen does not become a column, a name that is nearly that of an
-//! input is refused, and so is a single line of a declared input.
+//! input or an output is refused, and so is a single line of a declared input.
+//!
+//! A `stop` that a `reaction` names and that has no `demand` is demanded by these trips alone; any other monitor without one is always
+//! active.
 
 mod analogue;
 mod check;

@@ -29,6 +29,11 @@ impl Named<'_> {
     fn is_output(&self) -> bool {
         self.kind.is_some_and(|kind| OF_THE_MOTION.contains(&kind))
     }
+
+    /// Whether its demand is a column that is called as it is: what watches cannot be meant.
+    pub(super) fn goes_by_a_column_of_its_name(&self) -> bool {
+        !self.is_output() && self.demand.iter().any(|demand| plain(demand) == self.name)
+    }
 }
 
 /// All monitors of the file, in its order.
@@ -63,8 +68,7 @@ impl<'r> Names<'r> {
             }
             let Some(Some(named)) = self.0.get(last) else { continue };
             for demand in &named.demand {
-                let name = demand.strip_prefix("not ").unwrap_or(demand).trim();
-                if let Some((next, output)) = self.find(name)
+                if let Some((next, output)) = self.find(plain(demand))
                     && output.is_output()
                     && !seen.contains(&next)
                 {
@@ -102,6 +106,11 @@ fn demanded_by<'r>(table: &'r DeTable<'r>) -> Vec<&'r str> {
             .collect(),
         _ => Vec::new(),
     }
+}
+
+/// The name in a demand.
+fn plain(demand: &str) -> &str {
+    demand.strip_prefix("not ").map_or(demand, str::trim)
 }
 
 /// Whether a text begins with the word `not`, as what is inverted does.
@@ -216,7 +225,7 @@ fn source(
     };
     let is_input = inputs.is_known(reader, name.text);
     if !monitor.is_output() {
-        if is_input {
+        if is_input || monitor.goes_by_a_column_of_its_name() {
             return inputs.named(reader, name, std::iter::empty()).map(DemandSource::Input);
         }
         // What is wrong with its kind is said where it is read.

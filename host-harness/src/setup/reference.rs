@@ -93,7 +93,9 @@ fn declaring(section: &Section<'_>, inputs: &mut Inputs, names: &Names<'_>, name
         ));
     }
     match names.find(name.text) {
-        Some((_, monitor)) if !inputs.is_known(section.reader, name.text) => {
+        Some((_, monitor))
+            if !inputs.is_known(section.reader, name.text) && !monitor.goes_by_a_column_of_its_name() =>
+        {
             Err(section.reader.report(Mistake {
                 span: name.span.clone(),
                 message: format!("`input` of {} is the monitor \"{}\"", section.title, name.text),

@@ -266,6 +266,24 @@ impl List<'_> {
         let part = Part::Monitor(number, side);
         let kind = &self.setup.monitors[number].kind;
         let sensor = sensor(self.setup, side);
+        if !limits_place_alone(kind) && !needs_acceleration_alone(kind) {
+            self.speed_limits(part, kind, sensor, deaf);
+        }
+        let place = match kind {
+            MonitorKind::Direction { tolerance: window, .. }
+            | MonitorKind::TravelLimit { increment: window } => Some(window),
+            kind => super::cases::windows_of(kind).map(|windows| &windows.position_window),
+        };
+        let Some(place) = place else { return };
+        let place = i128::from(place.value.to_bits()) * 1_000_000_000;
+        self.add(part, name::PLACE_WITHIN, None);
+        self.add(part, name::PLACE_BEYOND, None);
+        let counts = place / sensor.nano;
+        let exact = (counts * sensor.nano + 999_999_999) / 1_000_000_000 * 1_000_000_000 == place;
+        self.add(part, name::PLACE_AT, (!exact).then_some("no count comes out at it"));
+    }
+
+    fn speed_limits(&mut self, part: Part, kind: &MonitorKind, sensor: Sensor, deaf: Option<&'static str>) {
         self.add(part, name::WITHIN, deaf);
         self.add(part, name::BEYOND, deaf);
         let limit = match kind {
@@ -279,13 +297,6 @@ impl List<'_> {
         });
         let never = (!hit).then_some("no travel over the window is found to come out at it");
         self.add(part, name::AT_LIMIT, deaf.or(never));
-        let Some(windows) = super::cases::windows_of(kind) else { return };
-        let place = i128::from(windows.position_window.value.to_bits()) * 1_000_000_000;
-        self.add(part, name::PLACE_WITHIN, None);
-        self.add(part, name::PLACE_BEYOND, None);
-        let counts = place / sensor.nano;
-        let exact = (counts * sensor.nano + 999_999_999) / 1_000_000_000 * 1_000_000_000 == place;
-        self.add(part, name::PLACE_AT, (!exact).then_some("no count comes out at it"));
     }
 
     fn delays(&mut self, part: Part, delay: Span, not: Option<&'static str>) {
@@ -340,9 +351,18 @@ pub(super) fn watches(kind: &MonitorKind) -> bool {
 
 /// Whether a monitor ever needs a speed.
 fn needs_speed(kind: &MonitorKind) -> bool {
-    let by_place = matches!(
+    watches(kind) && !limits_place_alone(kind)
+}
+
+/// Whether it holds nothing but a place or a travel against its limits.
+fn limits_place_alone(kind: &MonitorKind) -> bool {
+    matches!(
         kind,
         MonitorKind::Direction { .. } | MonitorKind::TravelLimit { .. } | MonitorKind::PositionRange(_)
-    );
-    watches(kind) && !by_place
+    )
+}
+
+/// Whether it holds nothing but an acceleration against its limits.
+fn needs_acceleration_alone(kind: &MonitorKind) -> bool {
+    matches!(kind, MonitorKind::AccelerationLimit { .. } | MonitorKind::AccelerationRange(_))
 }

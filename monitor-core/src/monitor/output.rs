@@ -175,6 +175,58 @@ impl BrakeOutput {
     }
 }
 
+/// Within what an output stays what it is.
+pub(crate) enum Steady {
+    /// So many counts to either side.
+    Counts(i64),
+    /// While the magnitude of the speed is above the one and not above the other.
+    Speeds(Speed, Speed),
+    /// It may change at any frame.
+    No,
+}
+
+/// How far a place between `lower` and `upper` is from the nearest of the places where something changes; negative for none at all.
+fn distance(lower: i64, upper: i64, places: &[i64]) -> i64 {
+    let mut nearest = i64::MAX;
+    for place in places {
+        let away = place.saturating_sub(upper).max(lower.saturating_sub(*place));
+        nearest = nearest.min(away);
+    }
+    nearest
+}
+
+impl CamOutput {
+    fn steady(&self, motion: &Motion<'_>) -> Steady {
+        let Place::At { upper, lower, .. } = motion.place() else { return Steady::No };
+        let (low, high, h) = (self.low.to_bits(), self.high.to_bits(), self.hysteresis.to_bits());
+        // Bounded because the constructor checked each sum.
+        let places =
+            [low.wrapping_sub(h), low, low.wrapping_add(h), high.wrapping_sub(h), high, high.wrapping_add(h)];
+        // Two steps for the rounding of the place here and there.
+        let away = distance(lower.to_bits(), upper.to_bits(), &places).saturating_sub(2);
+        if away <= 0 { Steady::No } else { Steady::Counts(motion.scale.counts_surely_within(away)) }
+    }
+}
+
+impl SpeedOutput {
+    fn steady(&self, motion: &Motion<'_>) -> Steady {
+        let Some(speed) = motion.speed() else { return Steady::No };
+        let (speed, t, h) =
+            (speed.magnitude_down().to_bits(), self.threshold.to_bits(), self.hysteresis.to_bits());
+        // Bounded because the constructor checked each sum.
+        let (mut above, mut below) = (Speed::ZERO, Speed::MAX);
+        for place in [t.wrapping_sub(h), t, t.wrapping_add(h)] {
+            if speed < place {
+                // Up to the last step before it.
+                below = below.min(Speed::from_bits(place.wrapping_sub(1)));
+            } else {
+                above = above.max(Speed::from_bits(place));
+            }
+        }
+        Steady::Speeds(above, below)
+    }
+}
+
 /// What an output tells on one channel.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -196,6 +248,15 @@ pub(crate) enum Output<'a> {
 }
 
 impl Output<'_> {
+    /// Within what it stays what it has come to at this frame.
+    #[inline(never)]
+    pub(crate) fn steady(&self, motion: &Motion<'_>) -> Steady {
+        match self {
+            Self::Cam(rule) => rule.steady(motion),
+            Self::Speed(rule) => rule.steady(motion),
+        }
+    }
+
     /// Moves on to this frame of a channel that is `visible`; whether it lacks a reference.
     pub(crate) fn update(&self, state: &mut OutputState, motion: &Motion<'_>, visible: bool) -> bool {
         if !visible {

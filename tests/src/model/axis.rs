@@ -1,9 +1,10 @@
 //! One axis, frame by frame.
 
+use super::analogue::{AnalogueSeen, AnalogueState};
 use super::discrepancy::{DiscrepancySeen, PositionDiscrepancy, SpeedDifference};
 use super::exact::Q;
 use super::input::{InputSeen, InputState};
-use super::monitor::{MonitorSeen, MonitorState};
+use super::monitor::{Demands, MonitorSeen, MonitorState, Scene};
 use super::setup::{Input, Lines, Setup};
 use super::source::{Fault, Tracker};
 use super::speed::Windows;
@@ -19,6 +20,8 @@ pub struct ChannelSeen {
     pub latched: Option<Fault>,
     /// The exact position in units; `None` while continuity is lost.
     pub position: Option<Q>,
+    /// The exact referenced position in units; `None` while it has none.
+    pub referenced: Option<Q>,
     /// The exact signed speed in units per second; `None` while it is unknown.
     pub speed: Option<Q>,
     /// The exact signed acceleration in units per second squared; `None` while it is unknown, or when no rule needs it.
@@ -32,9 +35,13 @@ pub struct ChannelSeen {
 pub enum Refusal {
     /// A channel is faulted, or has had no first reading.
     Channel,
+    /// A line of an analogue value is faulted, or has had no reading.
+    Analogue,
+    /// An active monitor needs a reference.
+    Reference,
     /// An active monitor is warming up.
     WarmingUp,
-    /// A monitor or a discrepancy is violated.
+    /// A monitor or a discrepancy, of analogue values too, is violated.
     Violation,
     /// An input fault is present.
     Input,
@@ -51,8 +58,8 @@ pub enum Reset {
     Refused(Refusal),
 }
 
-/// Everything that can be compared at a frame. On a clock fault everything but `clock_fault`, `permit`, `reset`
-/// and the trips of the frame is as it was at the last evaluated frame.
+/// Everything that can be compared at a frame. On a clock fault no output is true, and everything else but `clock_fault`,
+/// `permit`, `reset` and the trips of the frame is as it was at the last evaluated frame.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Seen {
     /// This frame is a clock fault and was not evaluated.
@@ -63,6 +70,8 @@ pub struct Seen {
     pub permit: bool,
     /// Channel A, channel B.
     pub channels: [ChannelSeen; 2],
+    /// The analogue values in the order of the setup.
+    pub analogues: Vec<AnalogueSeen>,
     /// The inputs in the order of the setup.
     pub inputs: Vec<InputSeen>,
     /// The monitors in the order of the setup.
@@ -84,6 +93,7 @@ pub struct Seen {
 pub struct Model {
     setup: Setup,
     trackers: [Tracker; 2],
+    analogues: Vec<AnalogueState>,
     inputs: Vec<InputState>,
     /// The reset line with its filter.
     button: Option<InputState>,
@@ -109,8 +119,9 @@ impl Model {
         if let Err(reason) = setup.check() {
             panic!("the model was given a setup that cannot run: {reason}");
         }
-        let tracker = |source: &super::Source| {
-            Tracker::new(source.clone(), setup.window_ns, setup.spacing_ns(), setup.needs_acceleration())
+        let tracker = |source: &super::Source, referencing: &super::Referencing| {
+            let (spacing_ns, accelerates) = (setup.spacing_ns(), setup.needs_acceleration());
+            Tracker::new(source.clone(), referencing.clone(), setup.window_ns, spacing_ns, accelerates)
         };
         let button = |line| {
             let filter_ns = setup.reset_filter_ns;
@@ -118,7 +129,8 @@ impl Model {
         };
         Self {
             button: setup.reset_line.map(button),
-            trackers: [tracker(&setup.a), tracker(&setup.b)],
+            trackers: [tracker(&setup.a, &setup.referencing[0]), tracker(&setup.b, &setup.referencing[1])],
+            analogues: setup.analogues.iter().cloned().map(AnalogueState::new).collect(),
             inputs: setup.inputs.iter().cloned().map(InputState::new).collect(),
             monitors: setup
                 .monitors
@@ -135,6 +147,12 @@ impl Model {
             last_seen: None,
             setup,
         }
+    }
+
+    /// Hands in a reading of an analogue value on a channel (0 is A, 1 is B) before a frame: when it was captured, and the
+    /// value, or `None` when it is marked invalid.
+    pub fn offer(&mut self, analogue: usize, channel: usize, captured_at: u64, value: Option<Q>) {
+        self.analogues[analogue].offer(channel, captured_at, value);
     }
 
     /// Evaluates one frame; near comparisons are decided as the documented rounding does.
@@ -158,11 +176,14 @@ impl Model {
         for input in &mut self.inputs {
             input.step(now, frame.levels);
         }
-        let demanding: Vec<bool> = self.inputs.iter().map(InputState::demanding).collect();
-        for monitor in &mut self.monitors {
-            monitor.demand(now, &demanding, &self.in_force);
+        for tracker in &mut self.trackers {
+            tracker.refer(|input| self.inputs[input].declares());
         }
-        let monitors = self.evaluate_monitors(now, &mut judge);
+        for analogue in &mut self.analogues {
+            analogue.step(now);
+        }
+        let elapsed_ns = self.last.map_or(0, |(last, _)| now - last);
+        let monitors = self.evaluate_monitors(now, elapsed_ns, &mut judge);
         let trackers = &self.trackers;
         let discrepancy = self.discrepancy.as_mut().map(|rule| rule.step(now, trackers, &mut judge));
         let speed_discrepancy =
@@ -172,6 +193,7 @@ impl Model {
             clock_latched: self.clock_latched,
             permit: false,
             channels: [0, 1].map(|channel| self.channel(channel)),
+            analogues: self.analogues.iter_mut().map(|analogue| analogue.compare(now)).collect(),
             inputs: self
                 .inputs
                 .iter()
@@ -191,6 +213,9 @@ impl Model {
         self.reset(frame, &mut seen);
         self.show_latches(&mut seen);
         seen.permit = self.permit(&seen);
+        for (monitor, state) in seen.monitors.iter_mut().zip(&mut self.monitors) {
+            monitor.output |= state.brake(now, elapsed_ns, seen.permit) == Some(true);
+        }
         self.last_seen = Some(seen.clone());
         seen
     }
@@ -204,7 +229,9 @@ impl Model {
         seen.reset = Reset::None;
         seen.compared = 0;
         seen.near = 0;
+        self.monitors.iter_mut().for_each(MonitorState::close_brake);
         for monitor in &mut seen.monitors {
+            monitor.output = false;
             for lane in &mut monitor.lanes {
                 lane.tripped_now = None;
             }
@@ -212,18 +239,28 @@ impl Model {
         for rule in [&mut seen.discrepancy, &mut seen.speed_discrepancy].into_iter().flatten() {
             rule.tripped_now = None;
         }
+        for analogue in &mut seen.analogues {
+            analogue.discrepancy.tripped_now = None;
+        }
         for input in &mut seen.inputs {
             input.became_faulted = false;
         }
         seen
     }
 
-    fn evaluate_monitors(&mut self, now: u64, judge: &mut Judge) -> Vec<MonitorSeen> {
+    /// Demands and evaluates one monitor after the other: an output demands what stands after it.
+    fn evaluate_monitors(&mut self, now: u64, elapsed_ns: u64, judge: &mut Judge) -> Vec<MonitorSeen> {
+        let reacting: Vec<usize> = self.monitors.iter().filter_map(MonitorState::reaction).collect();
         let mut in_force: [Option<Limit>; 2] = [None, None];
         let mut seen = Vec::new();
-        let elapsed_ns = self.last.map_or(0, |(last, _)| now - last);
-        for monitor in &mut self.monitors {
-            let (monitor_seen, places) = monitor.step(now, elapsed_ns, &self.trackers, judge);
+        let mut outputs = Vec::new();
+        let scene = Scene { trackers: &self.trackers, analogues: &self.analogues };
+        for (index, monitor) in self.monitors.iter_mut().enumerate() {
+            let reacts = reacting.contains(&index);
+            let demands = Demands { inputs: &self.inputs, outputs: &outputs, reacts };
+            monitor.demand(now, &demands, &self.in_force);
+            let (monitor_seen, places) = monitor.step(now, elapsed_ns, scene, judge);
+            outputs.push(monitor.states());
             seen.push(monitor_seen);
             for (smallest, placed) in in_force.iter_mut().zip(places) {
                 *smallest = match (smallest.take(), placed) {
@@ -242,6 +279,7 @@ impl Model {
             fault: tracker.fault,
             latched: tracker.latched,
             position: tracker.position(),
+            referenced: tracker.referenced(),
             speed: tracker.speed().cloned(),
             acceleration: tracker.windows().map(Windows::acceleration),
             warming_up: !tracker.has_begun(),
@@ -261,14 +299,22 @@ impl Model {
             return;
         }
         let channel = self.trackers.iter().any(|tracker| tracker.fault.is_some() || !tracker.has_begun());
+        let mut lines = self.analogues.iter().flat_map(|analogue| &analogue.lines);
+        let analogue = lines.any(|line| line.fault.is_some() || !line.has_begun());
         let lanes = || seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
+        let unreferenced = lanes().any(|lane| lane.unreferenced);
         let warming_up = lanes().any(|lane| lane.warming_up);
         let monitor = lanes().any(|lane| lane.violated);
         let discrepancy =
-            [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten().any(|rule| rule.violated);
+            [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten().any(|rule| rule.violated)
+                || seen.analogues.iter().any(|analogue| analogue.discrepancy.violated);
         let input = self.inputs.iter().any(InputState::refuses_reset);
         seen.reset = if channel {
             Reset::Refused(Refusal::Channel)
+        } else if analogue {
+            Reset::Refused(Refusal::Analogue)
+        } else if unreferenced {
+            Reset::Refused(Refusal::Reference)
         } else if warming_up {
             Reset::Refused(Refusal::WarmingUp)
         } else if monitor || discrepancy {
@@ -286,6 +332,7 @@ impl Model {
     fn clear(&mut self) {
         self.clock_latched = false;
         self.trackers.iter_mut().for_each(|tracker| tracker.latched = None);
+        self.analogues.iter_mut().for_each(AnalogueState::clear);
         self.inputs.iter_mut().for_each(InputState::clear);
         self.monitors.iter_mut().for_each(MonitorState::reset);
         if let Some(rule) = &mut self.discrepancy {
@@ -308,7 +355,14 @@ impl Model {
         for (monitor, state) in seen.monitors.iter_mut().zip(&self.monitors) {
             for (channel, lane) in monitor.lanes.iter_mut().enumerate() {
                 lane.latched = state.latched(channel);
+                lane.latched_unreferenced = state.latched_unreferenced(channel);
             }
+        }
+        for (analogue, state) in seen.analogues.iter_mut().zip(&self.analogues) {
+            for (line, state) in analogue.lines.iter_mut().zip(&state.lines) {
+                line.latched = state.latched;
+            }
+            analogue.discrepancy.latched = state.hold.latched;
         }
         if let (Some(rule), Some(state)) = (&mut seen.discrepancy, &self.discrepancy) {
             rule.latched = state.hold.latched;
@@ -321,13 +375,22 @@ impl Model {
     fn permit(&self, seen: &Seen) -> bool {
         let lanes = || seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
         let rules = || [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten();
+        let analogue_lines = || seen.analogues.iter().flat_map(|analogue| &analogue.lines);
+        let tripped =
+            seen.monitors.iter().zip(&self.monitors).any(|(monitor, state)| {
+                state.trip_withdraws() && monitor.lanes.iter().any(|lane| lane.latched)
+            });
         let latched = seen.clock_latched
             || seen.channels.iter().any(|channel| channel.latched.is_some())
-            || lanes().any(|lane| lane.latched)
+            || analogue_lines().any(|line| line.latched.is_some())
+            || seen.analogues.iter().any(|analogue| analogue.discrepancy.latched)
+            || lanes().any(|lane| lane.latched_unreferenced)
+            || tripped
             || rules().any(|rule| rule.latched);
         let planned = seen.monitors.iter().any(|monitor| monitor.withdraws);
-        let warming_up =
-            seen.channels.iter().any(|channel| channel.warming_up) || lanes().any(|lane| lane.warming_up);
+        let warming_up = seen.channels.iter().any(|channel| channel.warming_up)
+            || analogue_lines().any(|line| line.warming_up)
+            || lanes().any(|lane| lane.warming_up);
         let withheld = warming_up && self.setup.warm_up_withholds;
         !(latched || planned || withheld)
     }

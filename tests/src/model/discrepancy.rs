@@ -26,7 +26,7 @@ pub struct DiscrepancySeen {
 }
 
 impl DiscrepancySeen {
-    fn nothing() -> Self {
+    pub(super) fn nothing() -> Self {
         Self {
             difference: None,
             difference_held: None,
@@ -73,7 +73,7 @@ fn judged(measured: Measured, limit: Limit, judge: &mut Judge, question: Questio
 }
 
 /// Runs the timer and fills in the trip.
-fn timed(
+pub(super) fn timed(
     mut seen: DiscrepancySeen,
     hold: &mut Hold,
     now: u64,

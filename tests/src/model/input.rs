@@ -73,6 +73,8 @@ pub(super) struct InputState {
     latched: Option<Latched>,
     /// The fault was not latched before this frame.
     became: bool,
+    /// A channel demands at this frame, and none did at the frame before.
+    began: bool,
 }
 
 impl InputState {
@@ -86,6 +88,7 @@ impl InputState {
             raised: false,
             latched: None,
             became: false,
+            began: false,
         }
     }
 
@@ -109,6 +112,7 @@ impl InputState {
                 self.watch(now, discrepancy_time_ns, one_sided == OneSided::Fault);
             }
         }
+        self.began = self.now != [false; 2] && self.before.is_none_or(|before| before == [false; 2]);
         self.before = Some(self.now);
         self.became = self.latched.is_some() && !was_latched;
     }
@@ -165,6 +169,16 @@ impl InputState {
 
     pub fn demanding(&self) -> bool {
         self.now != [false; 2] || self.latched.is_some()
+    }
+
+    /// Whether it surely demands: both channels do, and no fault is what makes it.
+    pub fn surely_demanding(&self) -> bool {
+        self.now == [true; 2] && self.latched.is_none()
+    }
+
+    /// Whether it declares a position at this frame.
+    pub fn declares(&self) -> bool {
+        self.began && self.latched.is_none()
     }
 
     pub fn became_faulted(&self) -> bool {

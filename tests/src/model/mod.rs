@@ -15,12 +15,14 @@
 //! [`Model::step_with`] asks its caller instead, who may let the model follow another implementation.
 //! [`Seen::near`] and [`Seen::compared`] count, so that a test can hold the share of near cases down.
 
+mod analogue;
 mod axis;
 mod discrepancy;
 mod envelope;
 mod exact;
 mod input;
 mod monitor;
+mod output;
 mod rule;
 mod setup;
 mod source;
@@ -28,14 +30,15 @@ mod speed;
 mod stop;
 mod verdict;
 
+pub use analogue::{AnalogueFault, AnalogueSeen, LineSeen};
 pub use axis::{ChannelSeen, Model, Refusal, Reset, Seen};
 pub use discrepancy::DiscrepancySeen;
 pub use exact::{Q, decimal, nearest_ulp, q, scale_nearest, seconds, ulp, ulp_down, ulp_up, ulps};
 pub use input::InputSeen;
 pub use monitor::{LaneSeen, MonitorSeen};
 pub use setup::{
-    By, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Ramp, Setup, Source, SpeedDiscrepancy,
-    Until, Way,
+    Analogue, By, Demand, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Ramp, Referencing,
+    Setup, Source, SpeedDiscrepancy, Term, Until, Way,
 };
 pub use source::{Fault, as_signed, change};
 pub use verdict::{Bound, Evidence, Limit, Observed, Question, Side, Tri, TripFacts};

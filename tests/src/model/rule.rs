@@ -2,7 +2,7 @@
 
 use super::exact::{Q, ulp_down, ulp_up};
 use super::monitor::Lane;
-use super::setup::Way;
+use super::setup::{Kind, Way};
 use super::source::Tracker;
 use super::verdict::{Bound, Evidence, Judge, Limit, Observed, Question, Side, Tri, above, never_looser};
 use num_traits::{Signed, Zero};
@@ -10,6 +10,8 @@ use num_traits::{Signed, Zero};
 /// What a lane found at a frame, before its timer.
 pub(super) struct Finding {
     pub warming_up: bool,
+    /// It needs a referenced position, and there is one without a reference.
+    pub unreferenced: bool,
     pub verdict: Tri,
     pub violated: bool,
     pub compared: Option<Bound>,
@@ -19,7 +21,14 @@ pub(super) struct Finding {
 
 impl Finding {
     pub fn nothing() -> Self {
-        Self { warming_up: false, verdict: Tri::No, violated: false, compared: None, places: None }
+        Self {
+            warming_up: false,
+            unreferenced: false,
+            verdict: Tri::No,
+            violated: false,
+            compared: None,
+            places: None,
+        }
     }
 
     pub fn warming_up() -> Self {
@@ -46,7 +55,7 @@ pub(super) fn speed(tracker: &Tracker, limit: &Limit, judge: &mut Judge, questio
     let (verdict, held) = above(&speed, limit);
     let violated = judge.decide(question, verdict, held);
     let compared = Some(Bound::magnitude(Evidence::Speed, speed, limit.clone()));
-    Finding { warming_up: false, verdict, violated, compared, places }
+    Finding { verdict, violated, compared, places, ..Finding::nothing() }
 }
 
 /// The speed against the limit of the direction in which the channel moves.
@@ -135,6 +144,41 @@ pub(super) fn acceleration(tracker: &Tracker, limit: &Q, judge: &mut Judge, ques
     };
     let exact = bound.observed.exact > *limit;
     rounded(tracker, bound, exact, judge, question)
+}
+
+/// What a rule finds that needs a referenced position where there is none.
+pub(super) fn without_reference(tracker: &Tracker) -> Finding {
+    if tracker.place().is_none() {
+        return Finding::warming_up();
+    }
+    Finding { unreferenced: true, ..Finding::nothing() }
+}
+
+/// The referenced position against both ends of a range; both comparisons are exact.
+pub(super) fn position_range(tracker: &Tracker, ends: [&Q; 2]) -> Finding {
+    let Some(position) = tracker.referenced() else { return without_reference(tracker) };
+    let between = [ulp_down(&position), ulp_up(&position)];
+    Finding::exact(Bound::nearer(Evidence::Position, &position, between, ends))
+}
+
+/// An analogue value against the rule that watches it; nothing is rounded.
+pub(super) fn analogue(value: Option<&Q>, kind: &Kind) -> Finding {
+    let Some(value) = value else { return Finding::warming_up() };
+    let not_above = |observed: Q, limit: &Q| Bound {
+        evidence: Evidence::Value,
+        side: Side::NotAbove,
+        observed: Observed::held_as(observed.clone(), observed),
+        limit: Limit::setting(limit),
+    };
+    match kind {
+        Kind::TorqueLimit { limit, .. } => Finding::exact(not_above(value.abs(), limit)),
+        Kind::TemperatureLimit { limit, .. } => Finding::exact(not_above(value.clone(), limit)),
+        Kind::TorqueRange { low, high, .. } => {
+            let between = [value.clone(), value.clone()];
+            Finding::exact(Bound::nearer(Evidence::Value, value, between, [low, high]))
+        }
+        _ => Finding::nothing(),
+    }
 }
 
 /// The signed acceleration against both ends of a range.

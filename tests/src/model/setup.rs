@@ -1,6 +1,6 @@
 //! What the model is set up with. Everything is an exact fraction or a whole number of nanoseconds.
 
-use super::exact::{Q, largest, scale_nearest, seconds, ulp_down, ulp_up};
+use super::exact::{Q, largest, nearest_ulp, scale_nearest, seconds, ulp_down, ulp_up};
 use num_traits::{Signed, Zero};
 
 /// One position source.
@@ -14,6 +14,40 @@ pub struct Source {
     pub max_speed: Q,
     /// How old the newest reading may be, and how far apart two readings, in nanoseconds.
     pub timeout_ns: u64,
+}
+
+/// How the position of a channel comes to be referenced.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Referencing {
+    /// It never is.
+    None,
+    /// The counter knows its position.
+    Absolute {
+        /// The position at a count of 0, units.
+        offset: Q,
+    },
+    /// An input declares it.
+    Event {
+        /// Index of the input.
+        input: usize,
+        /// The position at which it comes to demand, units.
+        position: Q,
+    },
+}
+
+/// An analogue value of two lines, one for each channel.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Analogue {
+    /// The lowest plausible value.
+    pub low: Q,
+    /// The highest plausible value.
+    pub high: Q,
+    /// How old the newest reading of a line may be, in nanoseconds.
+    pub timeout_ns: u64,
+    /// Allowed difference of the two lines.
+    pub tolerance: Q,
+    /// How long a larger difference must last before it trips, in nanoseconds.
+    pub discrepancy_time_ns: u64,
 }
 
 /// What state the second line of a dual-channel input has when it demands.
@@ -192,6 +226,57 @@ pub enum Kind {
         /// Allowed travel from the reference, units.
         increment: Q,
     },
+    /// The referenced position stays in a range (SLP).
+    PositionRange {
+        /// The lower end, units.
+        low: Q,
+        /// The upper end, units.
+        high: Q,
+    },
+    /// The magnitude of a torque stays at or below a limit (SLT).
+    TorqueLimit {
+        /// Index of the analogue value.
+        analogue: usize,
+        /// The limit.
+        limit: Q,
+    },
+    /// A torque stays in a range (STR).
+    TorqueRange {
+        /// Index of the analogue value.
+        analogue: usize,
+        /// The lower end.
+        low: Q,
+        /// The upper end.
+        high: Q,
+    },
+    /// A temperature stays at or below a limit (SMT).
+    TemperatureLimit {
+        /// Index of the analogue value.
+        analogue: usize,
+        /// The limit, signed.
+        limit: Q,
+    },
+    /// An output that tells that the referenced position is in a range (SCA).
+    CamOutput {
+        /// The lower end, units.
+        low: Q,
+        /// The upper end, units.
+        high: Q,
+        /// How far inside the output comes on, and how far outside it stays near, units.
+        hysteresis: Q,
+    },
+    /// An output that tells that the speed is below a threshold (SSM).
+    SpeedOutput {
+        /// The threshold, units per second.
+        threshold: Q,
+        /// How far below the output comes on, and how far above it stays near, units per second.
+        hysteresis: Q,
+    },
+    /// An output that releases the brake (SBC).
+    BrakeOutput {
+        /// How long after the permit is gone it is closed at the latest, in nanoseconds.
+        delay_ns: u64,
+    },
     /// The axis comes to a stop (SS1, SS2).
     Stop {
         /// What follows.
@@ -213,6 +298,23 @@ impl Kind {
         )
     }
 
+    /// Whether others can be demanded by it: an output with states of its own.
+    #[must_use]
+    pub fn demands(&self) -> bool {
+        matches!(self, Self::CamOutput { .. } | Self::SpeedOutput { .. })
+    }
+
+    /// Index of the analogue value it watches.
+    #[must_use]
+    pub fn analogue(&self) -> Option<usize> {
+        match self {
+            Self::TorqueLimit { analogue, .. }
+            | Self::TorqueRange { analogue, .. }
+            | Self::TemperatureLimit { analogue, .. } => Some(*analogue),
+            _ => None,
+        }
+    }
+
     /// Whether the distance that is travelled beyond its limit can be allowed for.
     #[must_use]
     pub fn can_overrun(&self) -> bool {
@@ -228,7 +330,7 @@ impl Kind {
     /// The rounding of decimal settings towards the stricter side.
     fn hold(&mut self) {
         match self {
-            Self::TorqueOff => {}
+            Self::TorqueOff | Self::BrakeOutput { .. } => {}
             Self::Standstill { position_window, speed_window } => {
                 down(position_window);
                 down(speed_window);
@@ -242,13 +344,28 @@ impl Kind {
                 down(negative);
                 ramp.iter_mut().for_each(Ramp::hold);
             }
-            Self::SpeedRange { low, high } | Self::AccelerationRange { low, high } => {
+            Self::SpeedRange { low, high }
+            | Self::AccelerationRange { low, high }
+            | Self::PositionRange { low, high }
+            | Self::TorqueRange { low, high, .. } => {
                 up(low);
                 down(high);
             }
             Self::Direction { tolerance, .. } => down(tolerance),
-            Self::AccelerationLimit { limit } => down(limit),
+            Self::AccelerationLimit { limit }
+            | Self::TorqueLimit { limit, .. }
+            | Self::TemperatureLimit { limit, .. } => down(limit),
             Self::TravelLimit { increment } => down(increment),
+            // With more hysteresis an output is on more seldom and near more often.
+            Self::CamOutput { low, high, hysteresis } => {
+                up(low);
+                down(high);
+                up(hysteresis);
+            }
+            Self::SpeedOutput { threshold, hysteresis } => {
+                down(threshold);
+                up(hysteresis);
+            }
             Self::Stop { until, by } => {
                 if let Until::Standstill { position_window, speed_window } = until {
                     down(position_window);
@@ -261,14 +378,28 @@ impl Kind {
 
     fn check(&self) -> Result<(), String> {
         match self {
-            Self::TorqueOff | Self::Standstill { .. } => Ok(()),
+            Self::TorqueOff
+            | Self::Standstill { .. }
+            | Self::TemperatureLimit { .. }
+            | Self::BrakeOutput { .. } => Ok(()),
             Self::SpeedLimit { ramp, .. } => ramp.as_ref().map_or(Ok(()), Ramp::check),
             Self::SpeedLimitEachWay { positive, negative, ramp } => {
                 magnitude("positive", positive)?;
                 magnitude("negative", negative)?;
                 ramp.as_ref().map_or(Ok(()), Ramp::check)
             }
-            Self::SpeedRange { low, high } => range(low, high),
+            Self::SpeedRange { low, high }
+            | Self::PositionRange { low, high }
+            | Self::TorqueRange { low, high, .. } => range(low, high),
+            Self::TorqueLimit { limit, .. } => magnitude("limit", limit),
+            Self::CamOutput { low, high, hysteresis } => {
+                range(low, high)?;
+                magnitude("hysteresis", hysteresis)
+            }
+            Self::SpeedOutput { threshold, hysteresis } => {
+                magnitude("threshold", threshold)?;
+                magnitude("hysteresis", hysteresis)
+            }
             Self::Direction { tolerance, .. } => magnitude("tolerance", tolerance),
             Self::AccelerationLimit { limit } => {
                 magnitude("limit", limit)?;
@@ -338,11 +469,57 @@ impl Ramp {
     }
 }
 
+/// One of the things that demand a monitor.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Term {
+    /// An input, by its index, while it demands.
+    Input(usize),
+    /// An input, by its index, unless it surely demands.
+    NotInput(usize),
+    /// An output, by the index of its monitor, while it is near.
+    Output(usize),
+    /// An output, by the index of its monitor, unless it is on.
+    NotOutput(usize),
+}
+
+/// What a monitor is demanded by.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Demand {
+    /// Nothing: it is always active.
+    Always,
+    /// Any of these; a stop by the trips whose reaction it is, too.
+    Any(Vec<Term>),
+    /// A stop that is demanded by the trips alone whose reaction it is.
+    Reactions,
+}
+
+impl Demand {
+    /// Any of these inputs, by their indices; none: always active.
+    #[must_use]
+    pub fn inputs(indices: &[usize]) -> Self {
+        if indices.is_empty() {
+            return Self::Always;
+        }
+        Self::Any(indices.iter().copied().map(Term::Input).collect())
+    }
+
+    /// What it consists of.
+    #[must_use]
+    pub fn terms(&self) -> &[Term] {
+        match self {
+            Self::Always | Self::Reactions => &[],
+            Self::Any(terms) => terms,
+        }
+    }
+}
+
 /// One monitor.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Monitor {
-    /// Indices of the inputs that demand it; none: always active.
-    pub demand: Vec<usize>,
+    /// What demands it.
+    pub demand: Demand,
+    /// Index of the stop that its trip demands; `None`: its trip withdraws the permit.
+    pub reaction: Option<usize>,
     /// How long a violation must last before it trips, in nanoseconds.
     pub on_delay_ns: u64,
     /// How far the axis may travel beyond the limit of its speed before it trips all the same, units.
@@ -380,6 +557,8 @@ pub struct Setup {
     pub a: Source,
     /// Source of channel B.
     pub b: Source,
+    /// How the positions of channel A and channel B come to be referenced.
+    pub referencing: [Referencing; 2],
     /// The window of the speed, in nanoseconds: 10 µs to 2 s.
     pub window_ns: u64,
     /// How many points of the past a channel can store; odd, at least 3, or 7 with an acceleration.
@@ -390,6 +569,8 @@ pub struct Setup {
     pub discrepancy: Option<Discrepancy>,
     /// Comparison of the speeds.
     pub speed_discrepancy: Option<SpeedDiscrepancy>,
+    /// The analogue values.
+    pub analogues: Vec<Analogue>,
     /// The inputs.
     pub inputs: Vec<Input>,
     /// The line of the reset, high while pressed.
@@ -429,6 +610,19 @@ impl Setup {
         }
         if let Some(rule) = &mut held.speed_discrepancy {
             down(&mut rule.tolerance);
+        }
+        for referencing in &mut held.referencing {
+            // A place has no stricter side.
+            if let Referencing::Absolute { offset: place } | Referencing::Event { position: place, .. } =
+                referencing
+            {
+                *place = nearest_ulp(place);
+            }
+        }
+        for analogue in &mut held.analogues {
+            up(&mut analogue.low);
+            down(&mut analogue.high);
+            down(&mut analogue.tolerance);
         }
         for monitor in &mut held.monitors {
             monitor.kind.hold();
@@ -480,9 +674,52 @@ impl Setup {
                 }
             }
         }
-        let demands = self.monitors.iter().flat_map(|monitor| &monitor.demand);
-        match demands.max() {
-            Some(&input) if input >= self.inputs.len() => Err(format!("there is no input {input}")),
+        for referencing in &self.referencing {
+            if let Referencing::Event { input, .. } = referencing {
+                self.check_input(*input)?;
+            }
+        }
+        for analogue in &self.analogues {
+            range(&analogue.low, &analogue.high)?;
+            magnitude("tolerance", &analogue.tolerance)?;
+        }
+        self.monitors.iter().enumerate().try_for_each(|(index, monitor)| self.check_links(index, monitor))
+    }
+
+    fn check_input(&self, input: usize) -> Result<(), String> {
+        if input < self.inputs.len() { Ok(()) } else { Err(format!("there is no input {input}")) }
+    }
+
+    /// What a monitor refers to.
+    fn check_links(&self, index: usize, monitor: &Monitor) -> Result<(), String> {
+        for term in monitor.demand.terms() {
+            match *term {
+                Term::Input(input) | Term::NotInput(input) => self.check_input(input)?,
+                Term::Output(output) | Term::NotOutput(output) => {
+                    if output >= index || !self.monitors[output].kind.demands() {
+                        return Err(format!("{output} is no output that stands before monitor {index}"));
+                    }
+                }
+            }
+        }
+        let is_stop = matches!(monitor.kind, Kind::Stop { .. });
+        match monitor.demand {
+            Demand::Reactions if !is_stop => return Err("only a stop is a reaction".into()),
+            Demand::Any(_) if matches!(monitor.kind, Kind::BrakeOutput { .. }) => {
+                return Err("a brake has no demand".into());
+            }
+            _ => {}
+        }
+        if let Some(stop) = monitor.reaction {
+            let found = self.monitors.get(stop).map(|stop| &stop.kind);
+            if is_stop || !matches!(found, Some(Kind::Stop { until: Until::TorqueOff, .. })) {
+                return Err("a reaction is a stop that ends in torque-off, and a stop has none".into());
+            }
+        }
+        match monitor.kind.analogue() {
+            Some(analogue) if analogue >= self.analogues.len() => {
+                Err(format!("there is no analogue value {analogue}"))
+            }
             _ => Ok(()),
         }
     }

@@ -1,7 +1,7 @@
 //! From counter to position: the unwrapped count, the channel faults, the continuity.
 
 use super::exact::{Q, in_range, seconds, ulp_up};
-use super::setup::Source;
+use super::setup::{Referencing, Source};
 use super::speed::{History, Point, Windows};
 use monitor_core::{Reading, Sample};
 use num_traits::Signed;
@@ -55,6 +55,9 @@ struct Taken {
 #[derive(Clone, Debug)]
 pub(super) struct Tracker {
     pub source: Source,
+    referencing: Referencing,
+    /// A place with the position that was declared for it.
+    declared: Option<(Reference, Q)>,
     window_ns: u64,
     spacing_ns: u64,
     /// Whether a rule compares an acceleration.
@@ -77,9 +80,17 @@ pub(super) struct Tracker {
 }
 
 impl Tracker {
-    pub fn new(source: Source, window_ns: u64, spacing_ns: u64, accelerates: bool) -> Self {
+    pub fn new(
+        source: Source,
+        referencing: Referencing,
+        window_ns: u64,
+        spacing_ns: u64,
+        accelerates: bool,
+    ) -> Self {
         Self {
             source,
+            referencing,
+            declared: None,
             window_ns,
             spacing_ns,
             accelerates,
@@ -102,6 +113,29 @@ impl Tracker {
         self.fault = self.judge(now, first_frame, reading);
         if self.latched.is_none() {
             self.latched = self.fault;
+        }
+    }
+
+    /// Takes the position that an input declares; `declares` says whether an input does at this frame.
+    pub fn refer(&mut self, declares: impl Fn(usize) -> bool) {
+        if let Referencing::Event { input, position } = &self.referencing
+            && declares(*input)
+            && self.fault.is_none()
+            && let Some(place) = self.place()
+        {
+            self.declared = Some((place, position.clone()));
+        }
+    }
+
+    /// The exact referenced position; `None` while it has none, or continuity was lost since it was declared.
+    pub fn referenced(&self) -> Option<Q> {
+        match &self.referencing {
+            Referencing::None => None,
+            Referencing::Absolute { offset } => Some(offset + self.position()?),
+            Referencing::Event { .. } => {
+                let (place, position) = self.declared.as_ref()?;
+                Some(position + self.travel_since(*place)?)
+            }
         }
     }
 

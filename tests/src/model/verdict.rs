@@ -263,6 +263,8 @@ pub enum Evidence {
     Acceleration,
     /// What was travelled beyond a limit of the speed, in units.
     Overrun,
+    /// An analogue value, in its own unit.
+    Value,
 }
 
 /// What a trip records.

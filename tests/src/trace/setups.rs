@@ -1,10 +1,11 @@
 //! Random setups.
 
+use super::extras::extras;
 use super::rng::Rng;
 use super::{RESET_LINE, Timing};
 use crate::model::{
-    By, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Q, Ramp, Setup, Source,
-    SpeedDiscrepancy, Until, Way, decimal, q, seconds, ulp_down, ulps,
+    By, Demand, Discrepancy, Input, Kind, Lines, Monitor, OneSided, Pairing, Q, Ramp, Referencing, Setup,
+    Source, SpeedDiscrepancy, Until, Way, decimal, q, seconds, ulp_down, ulps,
 };
 use num_traits::{Signed, ToPrimitive};
 
@@ -209,14 +210,15 @@ fn monitors(
                 // Without a demand it would hold the permit down, and hide everything else, for the whole trace.
                 demand.push(0);
             }
-            Monitor { demand, on_delay_ns: time(rng, timing, 6), allowed_overrun, kind }
+            let demand = Demand::inputs(&demand);
+            Monitor { demand, reaction: None, on_delay_ns: time(rng, timing, 6), allowed_overrun, kind }
         })
         .collect()
 }
 
 /// A random setup for `timing` with a history of `points`, and the typical speed of its motion in millionths of a
-/// unit per second.
-pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i128) {
+/// unit per second. With `has_extras` it may have what is in [`extras`].
+pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize, has_extras: bool) -> (Setup, i128) {
     let a = source(rng, timing);
     let b = source(rng, timing);
     let fastest = a.max_speed.clone().min(b.max_speed.clone());
@@ -246,9 +248,11 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
     });
     let monitors = monitors(rng, timing, &v, inputs.len(), (window_ns.max(10_000), points));
     let reset_filter_ns = if rng.flip() { 0 } else { time(rng, timing, 3) };
-    let setup = Setup {
+    let mut setup = Setup {
         a,
         b,
+        referencing: [Referencing::None, Referencing::None],
+        analogues: Vec::new(),
         window_ns: window_ns.max(10_000),
         points,
         warm_up_withholds: !rng.once_in(3000),
@@ -259,5 +263,10 @@ pub(super) fn setup(rng: &mut Rng, timing: &Timing, points: usize) -> (Setup, i1
         reset_filter_ns,
         monitors,
     };
+    // Drawn from a copy: a setup without them is the same, and so are its frames.
+    let mut extra = rng.clone().split();
+    if has_extras && extra.once_in(2500) {
+        extras(&mut extra, timing, &v, &mut setup);
+    }
     (setup.as_held(), micro)
 }

@@ -1,7 +1,7 @@
 //! The generators are worth something: what the rules name does occur.
 
 use super::*;
-use crate::model::{Fault, Model, Q, Refusal, Reset, Seen, Side, Tri, ulps};
+use crate::model::{AnalogueFault, Fault, Model, Q, Refusal, Reset, Seen, Side, Tri, ulps};
 use num_traits::Signed;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -13,6 +13,13 @@ fn a_longer_case_begins_like_a_shorter_one() {
     assert_eq!(short.setup, long.setup);
 }
 
+/// Hands in what comes before a frame.
+fn offer(model: &mut Model, offers: &[Offer]) {
+    for offer in offers {
+        model.offer(offer.analogue, offer.channel, offer.captured_at, offer.value());
+    }
+}
+
 /// How often each thing was seen.
 fn seen(cases: std::ops::Range<u64>, length: usize) -> BTreeMap<String, u64> {
     let mut counts = BTreeMap::new();
@@ -21,7 +28,8 @@ fn seen(cases: std::ops::Range<u64>, length: usize) -> BTreeMap<String, u64> {
         let mut model = Model::new(&case.setup);
         let mut count =
             |what: &str, times: usize| *counts.entry(what.to_owned()).or_insert(0) += times as u64;
-        for frame in &case.frames {
+        for (index, frame) in case.frames.iter().enumerate() {
+            offer(&mut model, case.offers(index));
             let seen = model.step_with(frame, |question, held| {
                 let words = format!("{question:?}");
                 let kind = words.split(' ').next().unwrap_or_default();
@@ -42,15 +50,34 @@ fn seen(cases: std::ops::Range<u64>, length: usize) -> BTreeMap<String, u64> {
                     count(&format!("{fault:?} while {:?}", case.mood), 1);
                 }
             }
+            for analogue in &seen.analogues {
+                let tripped = analogue.discrepancy.tripped_now.is_some();
+                count("analogue discrepancy trip", usize::from(tripped));
+                for fault in analogue.lines.iter().filter_map(|line| line.fault) {
+                    count(&format!("analogue {fault:?}"), 1);
+                }
+            }
+            count(
+                "referenced",
+                usize::from(seen.channels.iter().any(|channel| channel.referenced.is_some())),
+            );
             for input in &seen.inputs {
                 count("input fault", usize::from(input.faulted));
             }
             for (monitor, rule) in seen.monitors.iter().zip(&case.setup.monitors) {
                 let name = format!("{:?}", rule.kind);
                 let name = name.split([' ', '{']).next().unwrap_or_default();
+                count(&format!("{name} true"), usize::from(monitor.output));
+                count(
+                    &format!("{name} demands"),
+                    usize::from(!monitor.output && monitor.lanes.iter().any(|lane| lane.near)),
+                );
+                let reacts = rule.reaction.is_some() && monitor.lanes.iter().any(|lane| lane.latched);
+                count("reaction with the permit", usize::from(reacts && seen.permit));
                 count("withdrawn as planned", usize::from(monitor.withdraws));
                 for lane in &monitor.lanes {
                     count("complete", usize::from(lane.complete));
+                    count("unreferenced", usize::from(lane.unreferenced));
                     count("warming up", usize::from(lane.warming_up));
                     count(&format!("{name} trip"), usize::from(lane.tripped_now.is_some()));
                     let tie =
@@ -76,9 +103,16 @@ fn everything_the_rules_name_occurs_and_near_cases_are_rare() {
     for fault in [Fault::Invalid, Fault::OutOfOrder, Fault::Stale, Fault::Implausible, Fault::Range] {
         assert!(of(&format!("{fault:?}")) >= 10, "{fault:?}: {counts:#?}");
     }
+    for fault in
+        [AnalogueFault::Invalid, AnalogueFault::OutOfOrder, AnalogueFault::Stale, AnalogueFault::Range]
+    {
+        assert!(of(&format!("analogue {fault:?}")) >= 10, "{fault:?}: {counts:#?}");
+    }
     for reset in [
         Reset::Accepted,
         Reset::Refused(Refusal::Channel),
+        Reset::Refused(Refusal::Analogue),
+        Reset::Refused(Refusal::Reference),
         Reset::Refused(Refusal::WarmingUp),
         Reset::Refused(Refusal::Violation),
         Reset::Refused(Refusal::Input),
@@ -94,6 +128,19 @@ fn everything_the_rules_name_occurs_and_near_cases_are_rare() {
         "Standstill trip",
         "SpeedLimit trip",
         "Stop trip",
+        "PositionRange trip",
+        "TorqueLimit trip",
+        "TorqueRange trip",
+        "TemperatureLimit trip",
+        "CamOutput true",
+        "CamOutput demands",
+        "SpeedOutput true",
+        "SpeedOutput demands",
+        "BrakeOutput true",
+        "referenced",
+        "unreferenced",
+        "reaction with the permit",
+        "analogue discrepancy trip",
         "discrepancy trip",
         "speed discrepancy trip",
         "tie",
@@ -123,9 +170,14 @@ fn a_failing_case_is_minimised_to_what_it_needs() {
 fn latches(seen: &Seen) -> Vec<bool> {
     let channels = seen.channels.iter().map(|channel| channel.latched.is_some());
     let inputs = seen.inputs.iter().map(|input| input.faulted);
-    let lanes = seen.monitors.iter().flat_map(|monitor| &monitor.lanes).map(|lane| lane.latched);
+    let lanes = || seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
+    let places = lanes().map(|lane| lane.latched_unreferenced);
+    let lines = seen.analogues.iter().flat_map(|one| &one.lines).map(|line| line.latched.is_some());
+    let apart = seen.analogues.iter().map(|one| one.discrepancy.latched);
     let rules = [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten().map(|rule| rule.latched);
-    [seen.clock_latched].into_iter().chain(channels).chain(lanes).chain(rules).chain(inputs).collect()
+    let others = [seen.clock_latched].into_iter().chain(channels).chain(places).chain(lines).chain(apart);
+    // What does not withdraw the permit by itself comes last: an input fault is a demand, and a trip may have a reaction.
+    others.chain(rules).chain(inputs).chain(lanes().map(|lane| lane.latched)).collect()
 }
 
 proptest! {
@@ -135,7 +187,8 @@ proptest! {
     fn latches_hold_until_a_reset_and_held_limits_lie_within_their_error(case in cases(17)) {
         let mut model = Model::new(&case.setup);
         let mut before: Option<Seen> = None;
-        for frame in &case.frames {
+        for (index, frame) in case.frames.iter().enumerate() {
+            offer(&mut model, case.offers(index));
             let seen = model.step(frame);
             let now = latches(&seen);
             if let Some(before) = &before {
@@ -143,9 +196,11 @@ proptest! {
                 prop_assert!(!cleared || seen.reset == Reset::Accepted);
             }
             if seen.permit {
-                // An input fault alone is a demand and nothing more.
-                let but_inputs = now.len() - seen.inputs.len();
-                prop_assert!(now[..but_inputs].iter().all(|latched| !latched));
+                let others = now.len() - seen.inputs.len() - 2 * seen.monitors.len();
+                prop_assert!(now[..others].iter().all(|latched| !latched));
+                let trips = seen.monitors.iter().zip(&case.setup.monitors);
+                let mut withdrawing = trips.filter(|(_, rule)| rule.reaction.is_none());
+                prop_assert!(withdrawing.all(|(one, _)| one.lanes.iter().all(|lane| !lane.latched)));
                 prop_assert!(seen.channels.iter().all(|channel| channel.fault.is_none()));
             }
             let lanes = seen.monitors.iter().flat_map(|monitor| &monitor.lanes);
@@ -171,14 +226,23 @@ proptest! {
     fn exchanging_the_channels_exchanges_what_is_seen(case in cases(9)) {
         let mut setup = case.setup.clone();
         std::mem::swap(&mut setup.a, &mut setup.b);
+        setup.referencing.reverse();
         let (mut one, mut other) = (Model::new(&case.setup), Model::new(&setup));
-        for frame in case.frames.iter().take(300) {
+        for (index, frame) in case.frames.iter().enumerate().take(300) {
+            offer(&mut one, case.offers(index));
+            let exchanged = case.offers(index).iter().map(|&offer| Offer { channel: 1 - offer.channel, ..offer });
+            offer(&mut other, &exchanged.collect::<Vec<_>>());
             let mut mirrored = other.step(&Frame { a: frame.b, b: frame.a, ..*frame });
             mirrored.channels.reverse();
             for monitor in &mut mirrored.monitors {
                 monitor.lanes.reverse();
             }
-            for rule in [&mut mirrored.discrepancy, &mut mirrored.speed_discrepancy].into_iter().flatten() {
+            for analogue in &mut mirrored.analogues {
+                analogue.lines.reverse();
+            }
+            let apart = mirrored.analogues.iter_mut().map(|analogue| &mut analogue.discrepancy);
+            let rules = [&mut mirrored.discrepancy, &mut mirrored.speed_discrepancy].into_iter().flatten();
+            for rule in rules.chain(apart) {
                 rule.difference = rule.difference.take().map(|difference| -difference);
                 rule.difference_held = rule.difference_held.take().map(|difference| -difference);
             }

@@ -115,7 +115,7 @@ fn a_stop_at_rest_is_complete_at_its_demand() {
 fn a_stop_by_its_deceleration_warms_up_without_the_speed_and_after_its_delay_without_the_acceleration() {
     for (delay_ns, expected) in [(0, [true, true, false, false]), (2 * MS, [true, false, false, false])] {
         let mut setup = sharp(Until::TorqueOff, d("1000"), d("0"), None);
-        setup.monitors[0].demand = Vec::new();
+        setup.monitors[0].demand = Demand::Always;
         if let Kind::Stop { by: By::Deceleration { delay_ns: delay, .. }, .. } = &mut setup.monitors[0].kind {
             *delay = delay_ns;
         }

@@ -102,7 +102,7 @@ fn an_envelope_ends_at_the_limit_of_the_direction_in_which_the_channel_moves() {
     let kind = Kind::SpeedLimitEachWay { positive: d("4"), negative: d("2"), ramp: Some(ramp) };
     for (sign, least) in [(1, 4), (-1, 2)] {
         let mut setup = sharp(kind.clone());
-        setup.monitors[0].demand = vec![0];
+        setup.monitors[0].demand = Demand::inputs(&[0]);
         let seen = run(&setup, 0..16, going(move |_| 6 * sign), |ms| u32::from(ms >= 3));
         // 6 + 1 at 3 and 4, then 1 less each millisecond.
         for (fallen, seen) in (0_i64..).zip(&seen[4..]) {
@@ -184,7 +184,7 @@ fn a_way_back_is_measured_from_the_furthest_point_and_may_reach_its_tolerance() 
 #[test]
 fn the_furthest_point_starts_at_the_place_of_the_demand_however_fast_the_axis_moves() {
     let mut setup = one_way(Way::Positive, d("0.0625"));
-    setup.monitors[0].demand = vec![0];
+    setup.monitors[0].demand = Demand::inputs(&[0]);
     // Against the direction all the time, 30 counts a frame: demanded at 3 and, anew, at 7.
     let seen = run(&setup, 0..11, |ms| -30 * ms.cast_signed(), |ms| u32::from(ms >= 3 && ms != 6));
     assert_eq!(violated(&seen), [10]);
@@ -224,7 +224,7 @@ fn a_travel_limit_is_measured_either_way_from_the_place_of_its_demand() {
     for sign in [1, -1] {
         let mut setup = sharp(Kind::TravelLimit { increment: d("0.0625") });
         setup.a.unit_per_count = q(1, 1024);
-        setup.monitors[0].demand = vec![0];
+        setup.monitors[0].demand = Demand::inputs(&[0]);
         // 32 counts a frame, demanded at 3: 64 at 5 are the increment, and 65 would be too many.
         let counts = |ms: u64| sign * (32 * ms.cast_signed() + i64::from(ms == 6));
         let seen = run(&setup, 0..9, counts, |ms| u32::from((3..8).contains(&ms)));

@@ -1,6 +1,7 @@
 //! Hand-computed cases, each from one sentence of the rules, and published values.
 
 mod accelerations;
+mod analogues;
 mod brakes;
 mod channels;
 mod corners;
@@ -8,9 +9,12 @@ mod counters;
 mod directions;
 mod inputs;
 mod monitors;
+mod outputs;
 mod overruns;
 mod pairs;
+mod places;
 mod ramps;
+mod reactions;
 mod resets;
 mod setups;
 mod speeds;
@@ -36,6 +40,8 @@ fn bare() -> Setup {
     Setup {
         a: source(),
         b: source(),
+        referencing: [Referencing::None, Referencing::None],
+        analogues: Vec::new(),
         window_ns: 4 * MS,
         points: 9,
         warm_up_withholds: true,
@@ -54,7 +60,7 @@ fn button(line: u8) -> Input {
 }
 
 fn monitor(kind: Kind, on_delay_ns: u64, demand: &[usize]) -> Monitor {
-    Monitor { demand: demand.to_vec(), on_delay_ns, allowed_overrun: None, kind }
+    Monitor { demand: Demand::inputs(demand), reaction: None, on_delay_ns, allowed_overrun: None, kind }
 }
 
 fn speed_limit(limit: &str) -> Kind {

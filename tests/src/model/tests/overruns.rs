@@ -152,7 +152,7 @@ fn stopping(until: Until, within_ms: Option<u64>) -> Setup {
     let by = By::Ramp { ramp, standstill_speed: d("2"), within_ns };
     let mut setup = sharp(Kind::Stop { until, by }, d("0.0065"));
     setup.inputs = vec![button(0)];
-    setup.monitors[0].demand = vec![0];
+    setup.monitors[0].demand = Demand::inputs(&[0]);
     setup
 }
 
