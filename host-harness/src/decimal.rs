@@ -5,7 +5,7 @@
 //! the monitors or whole nanoseconds, and its direction is always named ([`Rounding`]).
 //!
 //! Bases: lengths are held in mm, angles in deg, times in ns, speeds in mm/s or deg/s, accelerations in mm/s² or
-//! deg/s². All units but the radian are exact multiples of their base; see [`PI`].
+//! deg/s², torques in Nm, shares in %, temperatures in degC. All units but the radian are exact multiples of their base; see [`PI`].
 //!
 //! Numbers are fractions of two `i128`. What does not fit (some 38 digits) is refused, never approximated.
 

@@ -17,6 +17,7 @@
 //! kind    = "stale"                      # optional: invalid, out-of-order, stale, implausible, range, input, clock, unreferenced
 //! channel = "b"                          # optional
 //! input   = "door"                       # optional
+//! analogue = "torque"                    # optional: an analogue value, `channel` is then its line
 //! monitor = "kiln mouth"                 # optional: the rule that is unreferenced
 //!
 //! [[stop]]                               # must happen: a stop is complete, or a torque-off is demanded
@@ -179,6 +180,7 @@ struct FaultEntry {
     kind: Option<Kind>,
     channel: Option<Spanned<On>>,
     input: Option<Spanned<String>>,
+    analogue: Option<Spanned<String>>,
     monitor: Option<Spanned<String>>,
     from: Option<Time>,
     to: Option<Spanned<Time>>,
@@ -282,8 +284,11 @@ impl TripEntry {
         let Some(monitor) = &self.monitor else { return Ok(()) };
         let name = monitor.get_ref().as_str();
         let watched = [setup.discrepancy.is_some(), setup.speed_discrepancy.is_some()];
-        let discrepancies =
-            || DISCREPANCIES.into_iter().zip(watched).filter(|(_, on)| *on).map(|(name, _)| name);
+        let discrepancies = || {
+            let of_motion =
+                DISCREPANCIES.into_iter().zip(watched).filter(|(_, on)| *on).map(|(name, _)| name);
+            of_motion.chain(setup.analogues.iter().map(|analogue| analogue.name.as_str()))
+        };
         let is_monitor = setup.monitors.iter().any(|monitor| monitor.name == name);
         let is_discrepancy = discrepancies().any(|known| known == name);
         if !is_monitor && !is_discrepancy {
@@ -327,6 +332,7 @@ impl FaultEntry {
         self.kind.is_none_or(|kind| kind.name() == fault.kind)
             && self.channel.as_ref().is_none_or(|on| Some(on.get_ref().name()) == fault.channel.as_deref())
             && self.input.as_ref().is_none_or(|input| Some(input.get_ref()) == fault.input.as_ref())
+            && self.analogue.as_ref().is_none_or(|name| Some(name.get_ref()) == fault.analogue.as_ref())
             && self.monitor.as_ref().is_none_or(|name| Some(name.get_ref()) == fault.monitor.as_ref())
             && within(fault.at_s, self.from, self.to.as_ref())
     }
@@ -363,6 +369,7 @@ impl FaultEntry {
                 return Err((monitor.span(), message.to_owned()));
             }
         }
+        self.check_analogue(setup)?;
         let Some(on) = &self.channel else { return Ok(()) };
         let message = match (on.get_ref(), self.kind, &self.input) {
             (On::Both, ..) => "a fault belongs to one channel; write \"a\" or \"b\", or an entry for each",
@@ -372,6 +379,32 @@ impl FaultEntry {
             _ => return Ok(()),
         };
         Err((on.span(), message.to_owned()))
+    }
+
+    fn check_analogue(&self, setup: &Setup) -> Result<(), Complaint> {
+        let Some(analogue) = &self.analogue else { return Ok(()) };
+        let name = analogue.get_ref();
+        if !setup.analogues.iter().any(|known| known.name == *name) {
+            let names: Vec<_> = setup.analogues.iter().map(|known| format!("`{}`", known.name)).collect();
+            let message = if names.is_empty() {
+                format!("the setup has no analogue value `{name}`, and no other; leave `analogue` out")
+            } else {
+                format!("the setup has no analogue value `{name}`; use one that it has: {}", names.join(", "))
+            };
+            return Err((analogue.span(), message));
+        }
+        if self.monitor.is_some() {
+            let message = "a monitor without a reference has no analogue value; leave one of the two out";
+            return Err((analogue.span(), message.to_owned()));
+        }
+        let message = match (self.kind, &self.input) {
+            (_, Some(_)) => "a fault of an input has no analogue value; leave one of the two out".to_owned(),
+            (Some(kind @ (Kind::Input | Kind::Clock | Kind::Implausible | Kind::Unreferenced)), _) => {
+                format!("a fault `{}` is none of an analogue value; leave `analogue` out", kind.name())
+            }
+            _ => return Ok(()),
+        };
+        Err((analogue.span(), message))
     }
 }
 
@@ -386,6 +419,9 @@ impl fmt::Display for FaultEntry {
         }
         if let Some(input) = &self.input {
             write!(f, " of input `{}`", input.get_ref())?;
+        }
+        if let Some(analogue) = &self.analogue {
+            write!(f, " of analogue value `{}`", analogue.get_ref())?;
         }
         if let Some(monitor) = &self.monitor {
             write!(f, " of `{}`", monitor.get_ref())?;
@@ -587,10 +623,11 @@ impl Expectations {
         }
         for fault in &report.faults {
             if self.others == Others::Refused && !self.fault.iter().any(|entry| entry.is_met_by(fault)) {
-                let place = match (&fault.channel, &fault.input) {
-                    (Some(channel), _) => format!(" on channel {channel}"),
-                    (None, Some(input)) => format!(" of input `{input}`"),
-                    (None, None) => String::new(),
+                let place = match (&fault.channel, &fault.input, &fault.analogue) {
+                    (Some(line), _, Some(analogue)) => format!(" of line {line} of `{analogue}`"),
+                    (Some(channel), ..) => format!(" on channel {channel}"),
+                    (None, Some(input), _) => format!(" of input `{input}`"),
+                    (None, None, _) => String::new(),
                 };
                 let (kind, at) = (&fault.kind, fault.at_s);
                 misses.push(Miss(format!("fault `{kind}`{place} at {at} s; no expectation names it")));

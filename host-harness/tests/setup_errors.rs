@@ -428,14 +428,7 @@ fn what_is_wrong_with_a_monitor_is_found() {
         ),
         (&[("\"standstill\"", "\"stand-still\"")], &["49:19: \"stand-still\" is not a kind of monitor"]),
         (&[("\"standstill\"", "\"parking\"")], &["49:19: \"parking\" is not a kind of monitor"]),
-        (
-            &[("\"standstill\"", "\"torque-limit\"")],
-            &["49:19: the kind \"torque-limit\" is not available yet"],
-        ),
-        (
-            &[("\"standstill\"", "\"temperature-limit\"")],
-            &["49:19: the kind \"temperature-limit\" is not available yet"],
-        ),
+        (&[("\"standstill\"", "\"torque-limits\"")], &["49:19: \"torque-limits\" is not a kind of monitor"]),
         (
             &[("\"standstill\"", "\"torque-off\"")],
             &[

@@ -298,3 +298,46 @@ fn vectors_that_were_altered_or_belong_to_another_setup_are_refused() {
     let run = run_in(&folder, &["compare", "dos.csv", "--vectors", "dos.csv"]);
     assert_eq!(run.status.code(), Some(0), "{}", err(&run));
 }
+
+#[test]
+fn a_setup_with_analogue_values_is_refused_because_vectors_carry_no_readings_of_one() {
+    let folder = folder("vectors-analogue");
+    let setup = r#"
+title = "A press, invented"
+unit  = "mm"
+time  = { column = "t", unit = "s" }
+[channel.a]
+column         = "a"
+counter_bits   = 32
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column         = "b"
+counter_bits   = 32
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[speed]
+window = "8 ms"
+[analogue.torque]
+columns          = ["torque_1", "torque_2"]
+unit             = "%"
+low              = "-300 %"
+high             = "300 %"
+timeout          = "4 ms"
+tolerance        = "5 %"
+discrepancy_time = "3 ms"
+"#;
+    std::fs::write(folder.join("axis.toml"), setup).unwrap();
+    let run = run_in(&folder, &["vectors", "--setup", "axis.toml", "--csv", "vectors.csv"]);
+    assert_eq!(run.status.code(), Some(2), "{}", err(&run));
+    let message = err(&run);
+    assert!(
+        message.contains(
+            "axis.toml: the setup has 1 analogue value, and vectors carry no readings of one: leave out"
+        ),
+        "{message}"
+    );
+    assert!(!folder.join("vectors.csv").exists());
+}

@@ -130,6 +130,9 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
             model::Kind::TravelLimit { increment: position(increment.value) }
         }
         MonitorKind::PositionRange(_)
+        | MonitorKind::TorqueLimit { .. }
+        | MonitorKind::TorqueRange { .. }
+        | MonitorKind::TemperatureLimit { .. }
         | MonitorKind::CamOutput { .. }
         | MonitorKind::SpeedOutput { .. }
         | MonitorKind::BrakeOutput { .. } => panic!("\"{}\" is not in the model yet", monitor.name),

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use monitor_core::{Channel, Check, Evidence, Frame, MonitorId, Outcome, Sample, SourceFault};
 
 use crate::replay::ReplayAxis;
-use crate::setup::{Setup, WarmUp};
+use crate::setup::{AnalogueUnit, Setup, WarmUp};
 use crate::vectors::Recorded;
 use crate::vectors::columns::{COLUMNS, Kind, OUTCOMES, numbers};
 
@@ -141,6 +141,14 @@ impl Story<'_> {
                 bound.observed, bound.limit
             ));
         }
+        if let Some(bound) = check.value {
+            let verdict = if bound.is_exceeded() { "violated" } else { "not violated" };
+            let unit = setup.analogue_unit(number).map_or("", AnalogueUnit::symbol);
+            self.because(&format!(
+                "{named}: value {} {unit}, allowed {} {unit}: {verdict}",
+                bound.observed, bound.limit
+            ));
+        }
         if check.warming_up {
             self.because(&format!("{named}: warming up, the speed is not known yet"));
         }
@@ -167,7 +175,7 @@ impl Story<'_> {
                 monitor_core::Tripped::PositionDiscrepancy => "the discrepancy".to_owned(),
                 monitor_core::Tripped::SpeedDiscrepancy => "the speed discrepancy".to_owned(),
                 monitor_core::Tripped::AnalogueDiscrepancy(id) => {
-                    format!("the discrepancy of analogue value {}", id.index())
+                    format!("the discrepancy of \"{}\"", self.setup.analogues[usize::from(id.index())].name)
                 }
             };
             let ago = millis(self.shown.now.as_nanos().saturating_sub(trip.tripped_at.as_nanos()));
@@ -178,8 +186,16 @@ impl Story<'_> {
                 Evidence::Value(_) => "",
             };
             let unit = match trip.evidence {
-                // In its own unit.
-                Evidence::Value(_) => "",
+                Evidence::Value(_) => {
+                    let unit = match trip.rule {
+                        monitor_core::Tripped::Monitor(id, _) => self.setup.analogue_unit(id.index().into()),
+                        monitor_core::Tripped::AnalogueDiscrepancy(id) => {
+                            Some(self.setup.analogues[usize::from(id.index())].unit)
+                        }
+                        _ => None,
+                    };
+                    unit.map_or("", AnalogueUnit::symbol)
+                }
                 _ => self.setup.unit.symbol(),
             };
             let what = format!("{} {unit}{per}", trip.evidence);

@@ -35,6 +35,12 @@ pub enum Dimension {
     Jerk,
     /// A jerk of rotation; base deg/s³.
     AngularJerk,
+    /// A torque; base Nm.
+    Torque,
+    /// A share of a rated value; base %.
+    Share,
+    /// A temperature; base degC.
+    Temperature,
 }
 
 impl Dimension {
@@ -51,6 +57,9 @@ impl Dimension {
             Self::AngularAcceleration => "an angular acceleration",
             Self::Jerk => "a jerk",
             Self::AngularJerk => "an angular jerk",
+            Self::Torque => "a torque",
+            Self::Share => "a share",
+            Self::Temperature => "a temperature",
         }
     }
 
@@ -67,6 +76,9 @@ impl Dimension {
             Self::AngularAcceleration => "deg/s^2, rev/s^2, rad/s^2",
             Self::Jerk => "mm/s^3, m/s^3",
             Self::AngularJerk => "deg/s^3, rev/s^3, rad/s^3",
+            Self::Torque => "mNm, Nm, kNm",
+            Self::Share => "%",
+            Self::Temperature => "degC",
         }
     }
 
@@ -83,6 +95,9 @@ impl Dimension {
             Self::AngularAcceleration => "360 deg/s^2",
             Self::Jerk => "20 m/s^3",
             Self::AngularJerk => "3600 deg/s^3",
+            Self::Torque => "40 Nm",
+            Self::Share => "80 %",
+            Self::Temperature => "90 degC",
         }
     }
 }
@@ -170,6 +185,14 @@ units! {
         "rev/s³" = 360, 1;
         "rad/s^3" = 180 * PI_BELOW, PI_ABOVE;
         "rad/s³" = 180 * PI_BELOW, PI_ABOVE;
+    Torque:
+        "Nm" = 1, 1;
+        "mNm" = 1, 1000;
+        "kNm" = 1000, 1;
+    Share:
+        "%" = 1, 1;
+    Temperature:
+        "degC" = 1, 1;
 }
 
 /// Spellings that people write for a unit of the table; offered, not accepted, so that one file reads like another.
@@ -205,6 +228,13 @@ const OTHER_SPELLINGS: &[(&str, &str)] = &[
     ("deg/s3", "deg/s^3"),
     ("rev/s3", "rev/s^3"),
     ("rad/s3", "rad/s^3"),
+    ("n*m", "Nm"),
+    ("n·m", "Nm"),
+    ("n m", "Nm"),
+    ("percent", "%"),
+    ("°c", "degC"),
+    ("c", "degC"),
+    ("celsius", "degC"),
 ];
 
 /// Why a text is not a value of the expected dimension. The range is in bytes of the text.
@@ -402,7 +432,9 @@ mod tests {
 
     #[test]
     fn the_base_of_every_dimension_is_in_the_table() {
-        for symbol in ["mm", "deg", "ns", "mm/s", "deg/s", "mm/s^2", "deg/s^2", "mm/s^3", "deg/s^3"] {
+        for symbol in
+            ["mm", "deg", "ns", "mm/s", "deg/s", "mm/s^2", "deg/s^2", "mm/s^3", "deg/s^3", "Nm", "%", "degC"]
+        {
             assert!(UNITS.iter().any(|unit| unit.symbol == symbol && unit.in_base.is_one()), "{symbol}");
         }
     }

@@ -1,20 +1,21 @@
 //! From a setup to the core's axis and to the layout of its traces.
 
 use monitor_core::{
-    AccelerationLimit, AccelerationRange, Allowed, Axis, AxisConfig, BrakeOutput, Braking, CamOutput,
-    Channel, Demand, Demands, Direction, InputConfig, InputId, MonitorId, Pairing, PositionDiscrepancy,
-    PositionRange, Ramp, Referencing, Rule, Scale, SourceConfig, SpeedDiscrepancy, SpeedLimit, SpeedOutput,
-    SpeedRange, Standstill, Stop, Supervision, TravelLimit, Until, WarmUp,
+    AccelerationLimit, AccelerationRange, Allowed, AnalogueConfig, AnalogueId, AnalogueSet, Axis, AxisConfig,
+    BrakeOutput, Braking, CamOutput, Channel, Demand, Demands, Direction, InputConfig, InputId, MonitorId,
+    Pairing, PositionDiscrepancy, PositionRange, Ramp, Referencing, Rule, Scale, SourceConfig,
+    SpeedDiscrepancy, SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision, TemperatureLimit,
+    TorqueLimit, TorqueRange, TravelLimit, Until, WarmUp,
 };
 use num_traits::ToPrimitive;
 
 use crate::decimal::Unit;
 use crate::setup::{
-    self, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSource, HISTORY_POINTS, InputLines, InputSetup,
-    LimitSetup, MAX_INPUTS, MAX_MONITORS, MonitorKind, MonitorSetup, RampSetup, ReferenceSetup, Setup,
-    Source, StandstillSetup,
+    self, AnalogueSetup, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSource, HISTORY_POINTS,
+    InputLines, InputSetup, LimitSetup, MAX_INPUTS, MAX_MONITORS, MonitorKind, MonitorSetup, RampSetup,
+    RangeSetup, ReferenceSetup, Setup, Source, StandstillSetup,
 };
-use crate::trace::{Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
+use crate::trace::{AnalogueColumns, Layout, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
 
 /// The axis that the program replays traces through.
 pub type ReplayAxis = Axis<HISTORY_POINTS, MAX_MONITORS, MAX_INPUTS>;
@@ -87,11 +88,16 @@ pub fn config<const POINTS: usize, const MONITORS: usize, const INPUTS: usize>(
         let how = referencing(setup, channel, &ids)?;
         config.set_referencing(channel, how).map_err(|why| refused("reference", why))?;
     }
+    let mut analogues: Vec<AnalogueId> = Vec::new();
+    for analogue in &setup.analogues {
+        let id = config.add_analogue(analogue_config(analogue)?);
+        analogues.push(id.map_err(|why| refused(&analogue.name, why))?);
+    }
     let mut added: Vec<MonitorId> = Vec::new();
     for monitor in &setup.monitors {
         let demand = demand(monitor, &ids, &added)?;
         let id = config
-            .add_monitor(rule(&monitor.kind, &monitor.name)?, demand, monitor.on_delay.value)
+            .add_monitor(rule(&monitor.kind, &monitor.name, &analogues)?, demand, monitor.on_delay.value)
             .map_err(|why| refused(&monitor.name, why))?;
         added.push(id);
         if let Some(overrun) = &monitor.allowed_overrun {
@@ -193,7 +199,23 @@ fn input_config(input: &InputSetup) -> Result<InputConfig, Refused> {
     config.map_err(|why| refused(&input.name, why))
 }
 
-fn rule(kind: &MonitorKind, name: &str) -> Result<Rule, Refused> {
+fn analogue_config(analogue: &AnalogueSetup) -> Result<AnalogueConfig, Refused> {
+    let RangeSetup { low, high } = &analogue.plausible;
+    AnalogueConfig::try_new(
+        [low.value, high.value],
+        analogue.timeout.value,
+        analogue.tolerance.value,
+        analogue.discrepancy_time.value,
+    )
+    .map_err(|why| refused(&analogue.name, why))
+}
+
+/// The analogue value at a place in the setup, which is that in the axis.
+pub(super) fn analogue_id(place: usize) -> Option<AnalogueId> {
+    AnalogueSet::from_bits(1_u32.checked_shl(u32::try_from(place).ok()?)?).iter().next()
+}
+
+fn rule(kind: &MonitorKind, name: &str, analogues: &[AnalogueId]) -> Result<Rule, Refused> {
     Ok(match kind {
         MonitorKind::TorqueOff => Rule::TorqueOff,
         MonitorKind::Standstill(windows) => Rule::Standstill(standstill(windows, name)?),
@@ -229,6 +251,16 @@ fn rule(kind: &MonitorKind, name: &str) -> Result<Rule, Refused> {
         }
         MonitorKind::PositionRange(range) => {
             Rule::PositionRange(accepted(PositionRange::try_new(range.low.value, range.high.value), name)?)
+        }
+        MonitorKind::TorqueLimit { of, limit } => {
+            Rule::TorqueLimit(accepted(TorqueLimit::try_new(named(analogues, *of)?, limit.value), name)?)
+        }
+        MonitorKind::TorqueRange { of, range } => {
+            let range = TorqueRange::try_new(named(analogues, *of)?, range.low.value, range.high.value);
+            Rule::TorqueRange(accepted(range, name)?)
+        }
+        MonitorKind::TemperatureLimit { of, limit } => {
+            Rule::TemperatureLimit(TemperatureLimit::new(named(analogues, *of)?, limit.value))
         }
         MonitorKind::CamOutput { range, hysteresis } => {
             let cam = CamOutput::try_new(range.low.value, range.high.value, hysteresis.value);
@@ -293,6 +325,14 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
         a: columns(&setup.a)?,
         b: columns(&setup.b)?,
         levels: levels.map(|(name, line)| LevelColumn { name: name.clone(), line }).collect(),
+        analogues: (setup.analogues.iter())
+            .map(|analogue| AnalogueColumns {
+                columns: analogue.columns.clone(),
+                unit: analogue.unit.symbol().to_owned(),
+                latency: analogue.latency.value,
+                sparse: analogue.sparse,
+            })
+            .collect(),
     })
 }
 

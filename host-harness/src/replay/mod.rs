@@ -20,8 +20,11 @@ pub use outcome::{
 };
 pub use source::{Cycled, FrameSource};
 
+use axis::analogue_id;
+use monitor_core::Channel;
+
 use crate::setup::Setup;
-use crate::trace::TraceError;
+use crate::trace::{Offered, TraceError};
 use recorder::Recorder;
 
 /// Why a trace could not be replayed.
@@ -41,6 +44,16 @@ pub enum ReplayError {
         /// `a` or `b`.
         channel: &'static str,
         /// The column of its readings.
+        column: String,
+    },
+    /// The same of a line of an analogue value.
+    #[error(
+        "column `{column}`: the line of [analogue.{name}] has no reading in the whole trace; check the column, and `sparse`, in the setup"
+    )]
+    NeverOffered {
+        /// The analogue value.
+        name: String,
+        /// The column of the line.
         column: String,
     },
 }
@@ -73,6 +86,10 @@ impl<S: FrameSource> FrameSource for Borrowed<'_, S> {
         self.0.next_batch(batch)
     }
 
+    fn offered(&self) -> &[Offered] {
+        self.0.offered()
+    }
+
     fn origin_ns(&self) -> i128 {
         self.0.origin_ns()
     }
@@ -92,9 +109,19 @@ fn run(
     // from the counts.
     let is_fine =
         [&setup.a, &setup.b].iter().any(|channel| channel.count_nano_ulps().is_some_and(|nano| nano < ULP));
+    // A check that is passed over would be followed by the motion, which tells nothing of an analogue value.
+    let is_fine = is_fine || !setup.analogues.is_empty();
+    let mut was_offered = vec![[false; 2]; setup.analogues.len()];
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
-        for frame in &batch {
+        let mut offered = source.offered().iter().peekable();
+        for (place, frame) in batch.iter().enumerate() {
+            while let Some(one) = offered.next_if(|one| one.frame <= place) {
+                if let (Some(id), Some(lines)) = (analogue_id(one.of), was_offered.get_mut(one.of)) {
+                    axis.offer(id, one.channel, one.reading);
+                    lines[usize::from(one.channel == Channel::B)] = true;
+                }
+            }
             if is_fine {
                 recorder.frame::<true>(&mut axis, frame);
             } else {
@@ -112,6 +139,12 @@ fn run(
     for (facts, (channel, columns)) in outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]) {
         if facts.readings == 0 {
             return Err(ReplayError::NeverRead { channel, column: columns.column.clone() });
+        }
+    }
+    for (analogue, lines) in setup.analogues.iter().zip(was_offered) {
+        if let Some((column, _)) = analogue.columns.iter().zip(lines).find(|(_, was)| !was) {
+            let (name, column) = (analogue.name.clone(), column.clone());
+            return Err(ReplayError::NeverOffered { name, column });
         }
     }
     Ok(outcome)

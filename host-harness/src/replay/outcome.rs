@@ -46,7 +46,7 @@ pub enum Verdict {
     Clear,
     /// At least one rule was broken.
     Tripped,
-    /// Nothing tripped, but a channel or an input was faulted.
+    /// Nothing tripped, but a channel, an input or a line of an analogue value was faulted.
     Fault,
 }
 
@@ -112,6 +112,8 @@ pub enum FaultKind {
     Channel(Channel, SourceFault, Option<Reading>),
     /// An input (an index into the inputs of the setup): its lines disagreed for too long, or one cycled alone.
     Input(usize),
+    /// A line of an analogue value (an index into those of the setup) could not be seen.
+    Analogue(usize, Channel, SourceFault),
     /// A monitor (an index into those of the setup) needs a referenced position, and the channel has none.
     Unreferenced(usize, Channel),
     /// Time did not advance.
@@ -140,6 +142,16 @@ pub struct Fault {
     pub frames: u64,
     /// What was implausible.
     pub change: Option<Change>,
+}
+
+impl Limited<Fault> {
+    /// The fault at this place shows at one more frame; one that was not kept is not there.
+    pub(super) fn go_on(&mut self, place: usize, now: Instant) {
+        if let Some(kept) = self.kept.get_mut(place) {
+            kept.to = now;
+            kept.frames += 1;
+        }
+    }
 }
 
 /// How a planned withdrawal of the permit, or a stop, came about.

@@ -6,7 +6,7 @@ use monitor_core::{
 };
 
 use super::apart::{Positions, Speeds};
-use super::axis::ReplayAxis;
+use super::axis::{ReplayAxis, analogue_id};
 use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
@@ -52,10 +52,15 @@ impl Half {
 impl Half {
     /// Nothing is compared.
     fn interrupt(&mut self) {
+        self.interrupt_motion();
+        self.value.interrupt();
+    }
+
+    /// Nothing is compared with the motion.
+    fn interrupt_motion(&mut self) {
         self.position.interrupt();
         self.speed.interrupt();
         self.acceleration.interrupt();
-        self.value.interrupt();
     }
 }
 
@@ -99,6 +104,8 @@ pub(super) struct Recorder {
     speeds: Speeds,
     /// The channel fault of the frame before, as an index into the kept faults.
     open_faults: [Option<(SourceFault, usize)>; 2],
+    /// The same of both lines of each analogue value.
+    open_analogue_faults: Vec<[Option<(SourceFault, usize)>; 2]>,
     clock_fault: Option<usize>,
     /// The newest capture of each channel.
     captured: [Instant; 2],
@@ -145,6 +152,7 @@ impl Recorder {
             positions: Positions::NEW,
             speeds: Speeds::NEW,
             open_faults: [None; 2],
+            open_analogue_faults: vec![[None; 2]; setup.analogues.len()],
             clock_fault: None,
             captured: [Instant::from_nanos(0); 2],
             fastest: [Fastest::default(); 2],
@@ -260,6 +268,7 @@ impl Recorder {
             };
             self.channel(axis, now, channel, reading, fault);
         }
+        self.analogue_faults(axis, now);
         self.unreferenced(seen, now);
         self.switches(seen.outputs, now);
         self.strictest(now);
@@ -484,16 +493,11 @@ impl Recorder {
         fault: Option<SourceFault>,
     ) {
         for slot in &mut self.slots {
-            slot.halves[index(channel)].interrupt();
+            slot.halves[index(channel)].interrupt_motion();
         }
         let open = &mut self.open_faults[index(channel)];
         match (fault, *open) {
-            (Some(fault), Some((open, place))) if fault == open => {
-                if let Some(kept) = self.outcome.faults.kept.get_mut(place) {
-                    kept.to = now;
-                    kept.frames += 1;
-                }
-            }
+            (Some(fault), Some((open, place))) if fault == open => self.outcome.faults.go_on(place, now),
             (Some(fault), _) => {
                 *open = Some((fault, self.outcome.faults.kept.len()));
                 let kind = FaultKind::Channel(channel, fault, reading);
@@ -506,6 +510,25 @@ impl Recorder {
                 self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1, change });
             }
             (None, _) => *open = None,
+        }
+    }
+
+    /// Faults of analogue lines that begin, go on or end.
+    fn analogue_faults(&mut self, axis: &ReplayAxis, now: Instant) {
+        let faults = &mut self.outcome.faults;
+        for (place, lines) in self.open_analogue_faults.iter_mut().enumerate() {
+            let Some(id) = analogue_id(place) else { continue };
+            for (open, channel) in lines.iter_mut().zip(Channel::BOTH) {
+                match (axis.state().analogue_fault(id, channel), *open) {
+                    (Some(fault), Some((open, kept))) if fault == open => faults.go_on(kept, now),
+                    (Some(fault), _) => {
+                        *open = Some((fault, faults.kept.len()));
+                        let kind = FaultKind::Analogue(place, channel, fault);
+                        faults.push(Fault { kind, from: now, to: now, frames: 1, change: None });
+                    }
+                    (None, _) => *open = None,
+                }
+            }
         }
     }
 

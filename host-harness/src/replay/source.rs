@@ -3,7 +3,7 @@
 use monitor_core::{Frame, Instant, Levels, Reading, Span};
 
 use super::outcome::{Gap, Rows};
-use crate::trace::{BATCH_FRAMES, Prefetch, Reader, TraceError};
+use crate::trace::{BATCH_FRAMES, Offered, Prefetch, Reader, TraceError};
 
 /// A trace, frame by frame, in batches.
 pub trait FrameSource {
@@ -13,6 +13,11 @@ pub trait FrameSource {
     ///
     /// A [`TraceError`] where the trace is bad; the frames before that place are in the batch.
     fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError>;
+
+    /// The readings of analogue values that come with the last batch, in order of its frames: each to be handed in before its frame.
+    fn offered(&self) -> &[Offered] {
+        &[]
+    }
 
     /// The rows behind the frames, where the two are not the same. Complete after the last batch.
     fn rows(&self) -> Option<&Rows> {
@@ -30,6 +35,10 @@ impl FrameSource for Reader {
         Self::next_batch(self, batch)
     }
 
+    fn offered(&self) -> &[Offered] {
+        Self::offered(self)
+    }
+
     fn origin_ns(&self) -> i128 {
         self.summary().origin_ns
     }
@@ -38,6 +47,10 @@ impl FrameSource for Reader {
 impl FrameSource for Prefetch {
     fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
         Self::next_batch(self, batch)
+    }
+
+    fn offered(&self) -> &[Offered] {
+        Self::offered(self)
     }
 
     /// Known when the end is reached.
@@ -58,7 +71,7 @@ impl FrameSource for &[Frame] {
 }
 
 /// Shows a trace at a fixed evaluation period instead of at its own rows: at `first + k × cycle`, with the newest
-/// reading of each source and the levels of the newest row at or before that instant.
+/// reading of each source and of each analogue line, and the levels of the newest row at or before that instant.
 #[derive(Debug)]
 pub struct Cycled<S> {
     source: S,
@@ -68,6 +81,13 @@ pub struct Cycled<S> {
     next_row: usize,
     next_now: Option<u64>,
     fresh: (Option<Reading>, Option<Reading>),
+    /// The readings of analogue values that come with `rows`, and the first of them that has not been passed.
+    rows_offered: Vec<Offered>,
+    next_offered: usize,
+    /// The newest reading of each line since the last evaluation.
+    fresh_offered: Vec<Offered>,
+    /// Those of the evaluations of one batch.
+    offered: Vec<Offered>,
     levels: Levels,
     ended: Option<TraceError>,
     drained: bool,
@@ -87,6 +107,10 @@ impl<S: FrameSource> Cycled<S> {
             next_row: 0,
             next_now: None,
             fresh: (None, None),
+            rows_offered: Vec::new(),
+            next_offered: 0,
+            fresh_offered: Vec::new(),
+            offered: Vec::new(),
             levels: Levels::default(),
             ended: None,
             drained: false,
@@ -96,8 +120,19 @@ impl<S: FrameSource> Cycled<S> {
         }
     }
 
-    /// Goes on to a row: what it brings is the newest.
+    /// Goes on to the next row: what it brings is the newest.
     fn take(&mut self, row: Frame) {
+        while let Some(one) =
+            self.rows_offered.get(self.next_offered).filter(|one| one.frame <= self.next_row)
+        {
+            let is_same = |other: &&mut Offered| other.of == one.of && other.channel == one.channel;
+            match self.fresh_offered.iter_mut().find(is_same) {
+                Some(older) => *older = *one,
+                None => self.fresh_offered.push(*one),
+            }
+            self.next_offered += 1;
+        }
+        self.next_row += 1;
         self.facts.rows += 1;
         if let Some(from) = self.last_row
             && let Some(period) = row.now.since(from)
@@ -125,6 +160,9 @@ impl<S: FrameSource> Cycled<S> {
                     self.ended = Some(error);
                 }
             }
+            self.rows_offered.clear();
+            self.rows_offered.extend_from_slice(self.source.offered());
+            self.next_offered = 0;
         }
         self.rows.get(self.next_row).copied()
     }
@@ -141,7 +179,6 @@ impl<S: FrameSource> Cycled<S> {
             if row.now.as_nanos() > now {
                 break;
             }
-            self.next_row += 1;
             self.take(row);
             if row.now.as_nanos() == now {
                 break;
@@ -156,9 +193,15 @@ impl<S: FrameSource> Cycled<S> {
 impl<S: FrameSource> FrameSource for Cycled<S> {
     fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
         batch.clear();
+        self.offered.clear();
         while batch.len() < BATCH_FRAMES {
             match self.frame() {
-                Some(frame) => batch.push(frame),
+                Some(frame) => {
+                    let place = batch.len();
+                    let fresh = self.fresh_offered.drain(..);
+                    self.offered.extend(fresh.map(|one| Offered { frame: place, ..one }));
+                    batch.push(frame);
+                }
                 None => {
                     // The last rows, after which there is no evaluation.
                     let (a, b) = std::mem::take(&mut self.fresh);
@@ -172,6 +215,10 @@ impl<S: FrameSource> FrameSource for Cycled<S> {
             Some(error) => Err(error),
             None => Ok(!batch.is_empty()),
         }
+    }
+
+    fn offered(&self) -> &[Offered] {
+        &self.offered
     }
 
     fn rows(&self) -> Option<&Rows> {

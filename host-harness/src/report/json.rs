@@ -4,7 +4,7 @@ use monitor_core::Instant;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::names::{self, Figures, Moved, Shown};
+use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::{Exact, Seconds};
 use crate::replay::{self, FaultKind, Headroom, Outcome, StopEnd, StopKind, TripRule};
 use crate::setup::Setup;
@@ -32,7 +32,7 @@ pub struct Report {
     pub verdict: VerdictReport,
     /// Every rule that was broken, in order of time, once per monitor and channel until a reset.
     pub trips: Vec<TripReport>,
-    /// Every fault of a channel, an input or the clock, in order of its first frame.
+    /// Every fault of a channel, an input, a line of an analogue value or the clock, in order of its first frame.
     pub faults: Vec<FaultReport>,
     /// Planned withdrawals of the permit, and stops that were carried through.
     pub stops: Vec<StopReport>,
@@ -122,7 +122,7 @@ pub enum VerdictReport {
     Clear,
     /// At least one rule was broken.
     Tripped,
-    /// Nothing tripped, but a channel, an input or the clock was faulted.
+    /// Nothing tripped, but a channel, an input, a line of an analogue value or the clock was faulted.
     Fault,
 }
 
@@ -130,7 +130,7 @@ pub enum VerdictReport {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct TripReport {
-    /// The name of the monitor, or `discrepancy` or `speed_discrepancy`.
+    /// The name of the monitor, or `discrepancy` or `speed_discrepancy`, or that of the analogue value whose lines were apart.
     pub monitor: String,
     /// Its kind.
     pub kind: String,
@@ -144,7 +144,8 @@ pub struct TripReport {
     pub crossed_s: Seconds,
     /// The frame of the trip.
     pub tripped_s: Seconds,
-    /// What was observed: `position`, `speed`, `acceleration`, or `overrun`, which is what was travelled beyond a limit on the speed.
+    /// What was observed: `position`, `speed`, `acceleration`, `overrun`, which is what was travelled beyond a limit on the speed, or
+    /// `value`, which is an analogue value or how far its lines were apart.
     pub quantity: String,
     /// `above` the limit or `below` it.
     pub beyond: String,
@@ -190,13 +191,15 @@ pub struct ConfirmationReport {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct FaultReport {
-    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel; `input`; `clock`; `unreferenced`: a monitor needs a
-    /// referenced position that the channel does not have.
+    /// `invalid`, `out-of-order`, `stale`, `implausible` or `range` of a channel or of a line of an analogue value; `input`; `clock`;
+    /// `unreferenced`: a monitor needs a referenced position that the channel does not have.
     pub kind: String,
-    /// The channel, for a channel fault.
+    /// The channel, for a channel fault; the line, `a` or `b`, for a fault of an analogue value.
     pub channel: Option<String>,
     /// The input, for an input fault.
     pub input: Option<String>,
+    /// The analogue value, for a fault of one of its lines.
+    pub analogue: Option<String>,
     /// The monitor, for one that is unreferenced.
     pub monitor: Option<String>,
     /// The first frame that showed it.
@@ -479,7 +482,7 @@ impl TripReport {
     fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip) -> Self {
         let at = |instant| Seconds(outcome.time_ns(instant));
         let (monitor, kind, channel) = names::rule(setup, trip.rule);
-        let figures = Figures::new(setup, &trip.evidence);
+        let figures = Figures::new(setup, trip.rule, &trip.evidence);
         Self {
             monitor,
             kind: kind.to_owned(),
@@ -524,7 +527,7 @@ impl ReactionReport {
 impl FaultReport {
     fn new(setup: &Setup, outcome: &Outcome, fault: &replay::Fault) -> Self {
         let at = |instant| Seconds(outcome.time_ns(instant));
-        let (kind, channel, input) = names::fault(setup, fault.kind);
+        let Faulted { kind, channel, input, analogue } = names::fault(setup, fault.kind);
         let reading = match fault.kind {
             FaultKind::Channel(of, _, Some(reading)) => {
                 let (count, position) = match names::sample(setup, of, reading.sample) {
@@ -534,9 +537,11 @@ impl FaultReport {
                 };
                 Some(ReadingReport { captured_s: at(reading.captured_at), count, position })
             }
-            FaultKind::Channel(..) | FaultKind::Input(_) | FaultKind::Unreferenced(..) | FaultKind::Clock => {
-                None
-            }
+            FaultKind::Channel(..)
+            | FaultKind::Input(_)
+            | FaultKind::Analogue(..)
+            | FaultKind::Unreferenced(..)
+            | FaultKind::Clock => None,
         };
         let change = match (fault.kind, fault.change) {
             (FaultKind::Channel(of, ..), Some(change)) => {
@@ -555,6 +560,7 @@ impl FaultReport {
             kind: kind.to_owned(),
             channel: channel.map(str::to_owned),
             input,
+            analogue,
             monitor: names::unreferenced(setup, fault.kind),
             at_s: at(fault.from),
             until_s: at(fault.to),
@@ -591,7 +597,10 @@ impl MonitorReport {
             Some((Headroom::Acceleration(headroom), _)) => {
                 (Some(headroom.into()), Some(format!("{unit}/s^2")))
             }
-            Some((Headroom::Value(headroom), _)) => (Some(headroom.into()), None),
+            Some((Headroom::Value(headroom), _)) => {
+                let unit = names::analogue_unit(setup, TripRule::Monitor(facts.monitor, facts.channel));
+                (Some(headroom.into()), unit.map(str::to_owned))
+            }
             None => (None, None),
         };
         let (_, _, channel) = names::rule(setup, TripRule::Monitor(facts.monitor, facts.channel));

@@ -1,9 +1,9 @@
 //! The words of both reports.
 
-use monitor_core::{Channel, Evidence, Position, Reset, Sample, Side, Speed};
+use monitor_core::{Channel, Evidence, Position, Reset, Sample, Side, SourceFault, Speed};
 
 use crate::replay::{Change, FaultKind, TripRule};
-use crate::setup::{ChannelSetup, Setup, Source};
+use crate::setup::{AnalogueUnit, ChannelSetup, Setup, Source};
 
 pub(super) const fn channel(channel: Channel) -> &'static str {
     match channel {
@@ -21,18 +21,48 @@ pub(super) fn rule(setup: &Setup, rule: TripRule) -> (String, &'static str, &'st
         }
         TripRule::PositionDiscrepancy => ("discrepancy".to_owned(), "discrepancy", "both"),
         TripRule::SpeedDiscrepancy => ("speed_discrepancy".to_owned(), "speed-discrepancy", "both"),
-        TripRule::Analogue(i) => (format!("analogue value {i}"), "analogue-discrepancy", "both"),
+        TripRule::Analogue(i) => (setup.analogues[i].name.clone(), "analogue-discrepancy", "both"),
     }
 }
 
-/// Kind, channel and input of a fault.
-pub(super) fn fault(setup: &Setup, kind: FaultKind) -> (&'static str, Option<&'static str>, Option<String>) {
+/// What was faulted, and how.
+pub(super) struct Faulted {
+    pub(super) kind: &'static str,
+    /// A channel, or the line of an analogue value.
+    pub(super) channel: Option<&'static str>,
+    pub(super) input: Option<String>,
+    pub(super) analogue: Option<String>,
+}
+
+pub(super) fn fault(setup: &Setup, kind: FaultKind) -> Faulted {
+    let of_a_channel = |of, fault: SourceFault| {
+        let (kind, channel) = (fault.name(), Some(channel(of)));
+        Faulted { kind, channel, input: None, analogue: None }
+    };
     match kind {
-        FaultKind::Channel(of, fault, _) => (fault.name(), Some(channel(of)), None),
-        FaultKind::Input(i) => ("input", None, Some(setup.inputs[i].name.clone())),
-        FaultKind::Unreferenced(_, of) => ("unreferenced", Some(channel(of)), None),
-        FaultKind::Clock => ("clock", None, None),
+        FaultKind::Channel(of, fault, _) => of_a_channel(of, fault),
+        FaultKind::Analogue(i, of, fault) => {
+            Faulted { analogue: Some(setup.analogues[i].name.clone()), ..of_a_channel(of, fault) }
+        }
+        FaultKind::Input(i) => {
+            let input = Some(setup.inputs[i].name.clone());
+            Faulted { kind: "input", channel: None, input, analogue: None }
+        }
+        FaultKind::Unreferenced(_, of) => {
+            Faulted { kind: "unreferenced", channel: Some(channel(of)), input: None, analogue: None }
+        }
+        FaultKind::Clock => Faulted { kind: "clock", channel: None, input: None, analogue: None },
     }
+}
+
+/// The unit of the analogue value that a rule is about; nothing for a rule on the motion.
+pub(super) fn analogue_unit(setup: &Setup, rule: TripRule) -> Option<&'static str> {
+    let unit = match rule {
+        TripRule::Monitor(i, _) => setup.analogue_unit(i),
+        TripRule::Analogue(i) => Some(setup.analogues[i].unit),
+        TripRule::PositionDiscrepancy | TripRule::SpeedDiscrepancy => None,
+    };
+    unit.map(AnalogueUnit::symbol)
 }
 
 /// The monitor that lacks a referenced position.
@@ -74,7 +104,7 @@ pub(super) fn sample(setup: &Setup, channel: Channel, sample: Sample) -> Shown {
 
 /// What a trip was decided by.
 pub(crate) struct Figures {
-    /// `position`, `speed`, `acceleration` or `overrun`.
+    /// `position`, `speed`, `acceleration`, `overrun` or `value`.
     pub(crate) quantity: &'static str,
     pub(crate) unit: String,
     side: Side,
@@ -86,7 +116,7 @@ pub(crate) struct Figures {
 }
 
 impl Figures {
-    pub(crate) fn new(setup: &Setup, evidence: &Evidence) -> Self {
+    pub(crate) fn new(setup: &Setup, rule: TripRule, evidence: &Evidence) -> Self {
         let (quantity, per, observed, limit, side) = match *evidence {
             Evidence::Position(bound) => {
                 ("position", "", bound.observed.to_bits(), bound.limit.to_bits(), bound.side)
@@ -110,7 +140,8 @@ impl Figures {
         };
         Self {
             quantity,
-            unit: format!("{}{per}", setup.unit.symbol()),
+            unit: analogue_unit(setup, rule)
+                .map_or_else(|| format!("{}{per}", setup.unit.symbol()), str::to_owned),
             side,
             observed: Position::from_bits(observed),
             limit: Position::from_bits(limit),
@@ -133,7 +164,8 @@ impl Figures {
             // Signed, and so neither fast nor slow.
             (Side::Above, _) if kind.ends_with("-range") => ("at most ", "above"),
             (Side::Above, "speed") => ("", "too fast"),
-            (Side::Above, "acceleration") => ("", "too much"),
+            (Side::Above, "value") if kind == "analogue-discrepancy" => ("", "too far apart"),
+            (Side::Above, "acceleration" | "value") => ("", "too much"),
             (Side::Above, _) => ("", "too far"),
         };
         let what = if *quantity == "overrun" { " beyond the speed limit" } else { "" };

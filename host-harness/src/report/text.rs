@@ -4,7 +4,7 @@ use std::fmt::{self, Write};
 
 use monitor_core::{Channel, Instant, Span, Speed};
 
-use super::names::{self, Figures, Moved, Shown};
+use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::Seconds;
 use crate::replay::{FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict};
 use crate::setup::{By, LimitSetup, MonitorKind, Setup, Until};
@@ -123,7 +123,7 @@ impl Text<'_> {
     fn trip(&self, out: &mut String, trip: &Trip) -> fmt::Result {
         let (name, kind, channel) = names::rule(self.setup, trip.rule);
         writeln!(out, "  {} s  channel {channel}  {name} ({kind})", self.at(trip.tripped_at))?;
-        writeln!(out, "      {}", Figures::new(self.setup, &trip.evidence).line(kind))?;
+        writeln!(out, "      {}", Figures::new(self.setup, trip.rule, &trip.evidence).line(kind))?;
         writeln!(
             out,
             "      demand {} s, crossed {} s, violated since {} s",
@@ -222,16 +222,17 @@ impl Text<'_> {
         }
         writeln!(out, "\nFaults")?;
         for fault in faults.kept.iter().take(LISTED) {
-            let (kind, channel, input) = names::fault(self.setup, fault.kind);
-            let what = match (channel, input) {
-                (Some(channel), _) => match names::unreferenced(self.setup, fault.kind) {
+            let Faulted { kind, channel, input, analogue } = names::fault(self.setup, fault.kind);
+            let what = match (channel, input, analogue) {
+                (Some(line), _, Some(analogue)) => format!("line {line} of {analogue}  {kind}"),
+                (Some(channel), ..) => match names::unreferenced(self.setup, fault.kind) {
                     Some(monitor) => {
                         format!("channel {channel}  {kind}: {monitor} needs a referenced position")
                     }
                     None => format!("channel {channel}  {kind}"),
                 },
-                (None, Some(input)) => format!("input {input}  its lines disagree"),
-                (None, None) => kind.to_owned(),
+                (None, Some(input), _) => format!("input {input}  its lines disagree"),
+                (None, None, _) => kind.to_owned(),
             };
             write!(out, "  {} s  {what}", self.at(fault.from))?;
             if fault.frames > 1 {
@@ -378,7 +379,11 @@ impl Text<'_> {
                 Some((Headroom::Acceleration(headroom), at)) => {
                     (format!("{headroom:.4} {unit}/s^2"), self.at(at))
                 }
-                Some((Headroom::Value(headroom), at)) => (format!("{headroom:.4}"), self.at(at)),
+                Some((Headroom::Value(headroom), at)) => {
+                    let rule = TripRule::Monitor(facts.monitor, facts.channel);
+                    let unit = names::analogue_unit(self.setup, rule).unwrap_or_default();
+                    (format!("{headroom:.4} {unit}"), self.at(at))
+                }
                 None => ("-".to_owned(), "-".to_owned()),
             };
             let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);

@@ -9,12 +9,12 @@ use crate::decimal::{
     Dimension, Exact, NANO_ULPS_PER_UNIT, Rounding, ULPS_PER_UNIT, exact_text, parse_quantity, round_scaled,
     short_text,
 };
-use crate::setup::AxisUnit;
+use crate::setup::{AnalogueUnit, AxisUnit};
 
 /// One value of a sealed setup.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Value {
-    /// Where it belongs: `monitor.1.limit`. Inputs and monitors are numbered from 0, in the order of the setup.
+    /// Where it belongs: `monitor.1.limit`. Inputs, analogue values and monitors are numbered from 0, in the order of the setup.
     pub path: String,
     /// The key as in a setup.
     pub key: String,
@@ -88,8 +88,8 @@ enum Grid {
     Ulp(u8),
     NanoUlp,
     Nanosecond,
-    /// ULP of an analogue value's own unit.
-    Own,
+    /// ULP of an analogue value's own unit, where that is known.
+    Own(Option<AnalogueUnit>),
 }
 
 impl Number {
@@ -106,6 +106,13 @@ impl Number {
     /// A setting that has no stricter side.
     pub(super) fn nearest(self) -> Self {
         Self { rounding: Rounding::Nearest, ..self }
+    }
+
+    /// An analogue value, whose unit the image may say.
+    pub(super) fn of_its_own(value: Analogue, unit: Option<AnalogueUnit>) -> Self {
+        let bits = value.to_bits();
+        let (hex, grid) = (format!("0x{bits:016x}"), Grid::Own(unit));
+        Self { steps: bits.into(), hex, grid, rounding: Rounding::Down }
     }
 
     /// Travel of a count, of either sign; stored as its size and its sign.
@@ -149,19 +156,11 @@ impl From<Jerk> for Number {
     }
 }
 
-impl From<Analogue> for Number {
-    fn from(value: Analogue) -> Self {
-        let bits = value.to_bits();
-        let (hex, grid) = (format!("0x{bits:016x}"), Grid::Own);
-        Self { steps: bits.into(), hex, grid, rounding: Rounding::Down }
-    }
-}
-
 impl Grid {
     /// Steps in one base of its dimension.
     const fn steps(self) -> u64 {
         match self {
-            Self::Ulp(_) | Self::Own => ULPS_PER_UNIT,
+            Self::Ulp(_) | Self::Own(_) => ULPS_PER_UNIT,
             Self::NanoUlp => NANO_ULPS_PER_UNIT,
             Self::Nanosecond => 1,
         }
@@ -169,22 +168,23 @@ impl Grid {
 
     const fn step(self) -> &'static str {
         match self {
-            Self::Ulp(_) | Self::Own => "ULP",
+            Self::Ulp(_) | Self::Own(_) => "ULP",
             Self::NanoUlp => "1e-9 ULP",
             Self::Nanosecond => "ns",
         }
     }
 
-    /// `None` for an analogue value: its unit is not known here.
-    const fn dimension(self, unit: AxisUnit) -> Option<Dimension> {
-        Some(match self {
-            Self::Ulp(1) => unit.speed(),
-            Self::Ulp(2) => unit.acceleration(),
-            Self::Ulp(3) => unit.jerk(),
-            Self::Ulp(_) | Self::NanoUlp => unit.position(),
-            Self::Nanosecond => Dimension::Time,
-            Self::Own => return None,
-        })
+    /// `None` where the unit is not known.
+    fn dimension(self, unit: Option<AxisUnit>) -> Option<Dimension> {
+        match self {
+            Self::Ulp(1) => unit.map(AxisUnit::speed),
+            Self::Ulp(2) => unit.map(AxisUnit::acceleration),
+            Self::Ulp(3) => unit.map(AxisUnit::jerk),
+            Self::Ulp(_) | Self::NanoUlp => unit.map(AxisUnit::position),
+            // Without the unit of the axis nothing is compared.
+            Self::Nanosecond => unit.map(|_| Dimension::Time),
+            Self::Own(unit) => unit.map(AnalogueUnit::dimension),
+        }
     }
 }
 
@@ -199,7 +199,8 @@ impl Value {
             Grid::Ulp(2) => (grid.steps().into(), format!("{axis}/s^2")),
             Grid::Ulp(3) => (grid.steps().into(), format!("{axis}/s^3")),
             Grid::Ulp(_) | Grid::NanoUlp => (grid.steps().into(), axis.to_owned()),
-            Grid::Own => (grid.steps().into(), "of its own unit".to_owned()),
+            Grid::Own(Some(own)) => (grid.steps().into(), own.symbol().to_owned()),
+            Grid::Own(None) => (grid.steps().into(), "of its own unit".to_owned()),
             Grid::Nanosecond => (NANOS_PER_MS, "ms".to_owned()),
         };
         let asked = label.map(|label| asked(label, steps, grid, rounding, unit));
@@ -245,14 +246,15 @@ impl Value {
 /// The path without what it belongs to.
 fn key_of(path: &str) -> String {
     let parts: Vec<&str> = path.split('.').collect();
-    let owner = if matches!(parts.first(), Some(&("channel" | "input" | "monitor"))) { 2 } else { 1 };
+    let owner =
+        if matches!(parts.first(), Some(&("channel" | "input" | "analogue" | "monitor"))) { 2 } else { 1 };
     parts.get(owner..).unwrap_or_default().join(".")
 }
 
 fn asked(label: Label, steps: i128, grid: Grid, rounding: Rounding, unit: Option<AxisUnit>) -> Asked {
     let Label { text, default } = label;
     // Without a unit there is nothing to compare by; that cannot be told from a text that is no quantity.
-    let exact = unit.and_then(|unit| parse_quantity(&text, grid.dimension(unit)?).ok());
+    let exact = grid.dimension(unit).and_then(|dimension| parse_quantity(&text, dimension).ok());
     let rounded = exact.and_then(|exact| round_scaled(&exact.value, grid.steps(), rounding));
     let (Some(exact), true) = (exact, rounded == Some(steps)) else {
         return Asked { text, default, fit: Fit::Differs, off_by: None };

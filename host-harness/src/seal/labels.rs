@@ -5,6 +5,7 @@
 //! unit "mm"
 //! title "Kiln shuttle 2, transfer axis"
 //! channel.a.max_speed "3 m/s"
+//! analogue.0.unit "Nm"
 //! monitor.0 "slow while the door is open"
 //! monitor.0.on_delay default "0 ms"
 //! host.channel.b.latency "0.25 ms (250000 ns)"
@@ -18,8 +19,8 @@ use std::collections::BTreeMap;
 use monitor_core::Span;
 
 use crate::setup::{
-    AxisUnit, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup, ReferenceSetup, Setting,
-    Setup, Source, StandstillSetup, TimeColumn, Until,
+    AnalogueSetup, AnalogueUnit, AxisUnit, By, ChannelSetup, InputLines, LimitSetup, MonitorKind, RampSetup,
+    ReferenceSetup, Setting, Setup, Source, StandstillSetup, TimeColumn, Until,
 };
 
 const FIRST: &str = "cowitness-labels 1";
@@ -41,10 +42,13 @@ pub(super) struct Labels(BTreeMap<String, Label>);
 pub(super) struct BadLabels(pub(super) String);
 
 impl Labels {
-    /// Those of a setup: all, or the unit alone.
+    /// Those of a setup: all, or the units alone.
     pub(super) fn of(setup: &Setup, all: bool) -> Self {
         let mut labels = Self::default();
         labels.put("unit", setup.unit.symbol());
+        for (i, analogue) in setup.analogues.iter().enumerate() {
+            labels.put(analogue_unit(i), analogue.unit.symbol());
+        }
         if all {
             labels.all(setup);
         }
@@ -111,6 +115,16 @@ impl Labels {
         }
     }
 
+    /// The unit of an analogue value.
+    pub(super) fn analogue_unit(&self, i: usize) -> Result<Option<AnalogueUnit>, BadLabels> {
+        let path = analogue_unit(i);
+        let Some(text) = self.peek(&path) else { return Ok(None) };
+        let found = AnalogueUnit::ALL.into_iter().find(|unit| unit.symbol() == text);
+        found
+            .map(Some)
+            .ok_or_else(|| BadLabels(format!("{path} {text:?}; an analogue value is in Nm, % or degC")))
+    }
+
     /// What is left, by path.
     pub(super) fn into_rest(self) -> impl Iterator<Item = (String, String)> {
         self.0.into_iter().map(|(path, label)| (path, label.text))
@@ -146,6 +160,9 @@ impl Labels {
         }
         if let Some(reset) = &setup.reset {
             self.set("reset.filter".to_owned(), &reset.filter);
+        }
+        for (i, analogue) in setup.analogues.iter().enumerate() {
+            self.analogue(&format!("analogue.{i}"), analogue);
         }
         for (i, monitor) in setup.monitors.iter().enumerate() {
             let path = format!("monitor.{i}");
@@ -198,6 +215,21 @@ impl Labels {
         self.put(format!("{host}.sparse"), if channel.sparse { "true" } else { "false" });
     }
 
+    fn analogue(&mut self, path: &str, analogue: &AnalogueSetup) {
+        self.put(path, analogue.name.clone());
+        self.set(format!("{path}.low"), &analogue.plausible.low);
+        self.set(format!("{path}.high"), &analogue.plausible.high);
+        self.set(format!("{path}.timeout"), &analogue.timeout);
+        self.set(format!("{path}.tolerance"), &analogue.tolerance);
+        self.set(format!("{path}.discrepancy_time"), &analogue.discrepancy_time);
+        let host = format!("host.{path}");
+        let [first, second] = &analogue.columns;
+        self.put(format!("{host}.first_column"), first.clone());
+        self.put(format!("{host}.second_column"), second.clone());
+        self.put(format!("{host}.latency"), in_force(&analogue.latency));
+        self.put(format!("{host}.sparse"), if analogue.sparse { "true" } else { "false" });
+    }
+
     fn host_time(&mut self, path: &str, prefix: &str, time: &TimeColumn) {
         self.put(format!("{path}.{prefix}column"), time.column.clone());
         self.put(format!("{path}.{prefix}unit"), time.unit.symbol);
@@ -231,6 +263,13 @@ impl Labels {
             }
             MonitorKind::TravelLimit { increment } => self.set(format!("{path}.increment"), increment),
             MonitorKind::PositionRange(range) => {
+                self.set(format!("{path}.low"), &range.low);
+                self.set(format!("{path}.high"), &range.high);
+            }
+            MonitorKind::TorqueLimit { limit, .. } | MonitorKind::TemperatureLimit { limit, .. } => {
+                self.set(format!("{path}.limit"), limit);
+            }
+            MonitorKind::TorqueRange { range, .. } => {
                 self.set(format!("{path}.low"), &range.low);
                 self.set(format!("{path}.high"), &range.high);
             }
@@ -283,6 +322,11 @@ impl Labels {
             self.set(format!("{path}.ramp.jerk"), jerk);
         }
     }
+}
+
+/// Where the unit of an analogue value stands.
+pub(super) fn analogue_unit(i: usize) -> String {
+    format!("analogue.{i}.unit")
 }
 
 /// A time that only the host knows: as written, and in force.

@@ -11,7 +11,7 @@ use super::held::{Number, Value};
 use super::labels::Labels;
 use super::printable::quoted;
 use super::review::Section;
-use crate::setup::AxisUnit;
+use crate::setup::{AnalogueUnit, AxisUnit};
 
 /// The longest axis there is: every image fits.
 pub(super) type Config = AxisConfig<1025, 32, 32>;
@@ -20,18 +20,28 @@ pub(super) type Config = AxisConfig<1025, 32, 32>;
 pub(super) struct Listing {
     pub(super) labels: Labels,
     unit: Option<AxisUnit>,
+    /// The units of the analogue values.
+    analogues: Vec<Option<AnalogueUnit>>,
     sections: Vec<Section>,
 }
 
 impl Listing {
-    pub(super) const fn new(labels: Labels, unit: Option<AxisUnit>) -> Self {
-        Self { labels, unit, sections: Vec::new() }
+    pub(super) const fn new(
+        labels: Labels,
+        unit: Option<AxisUnit>,
+        analogues: Vec<Option<AnalogueUnit>>,
+    ) -> Self {
+        Self { labels, unit, analogues, sections: Vec::new() }
     }
 
     /// The sections, and the labels that belong to none of their values.
     pub(super) fn list(mut self, image: &Image<'_>, config: &Config) -> (Vec<Section>, Labels) {
         let lines = self.line_names();
-        let names = Names { inputs: self.names("input"), monitors: self.names("monitor") };
+        let names = Names {
+            inputs: self.names("input"),
+            analogues: self.names("analogue"),
+            monitors: self.names("monitor"),
+        };
         self.channel(Channel::A, "a", config, &names);
         self.channel(Channel::B, "b", config, &names);
         self.speed(image.points(), config);
@@ -163,12 +173,17 @@ impl Listing {
         let path = format!("analogue.{i}");
         let name = self.labels.take(&path).map(|label| quoted(&label.text));
         self.section(&path, heading("Analogue value", i, name.as_deref()));
+        let unit = self.analogue_unit(i);
         let [low, high] = analogue.range();
-        self.number(format!("{path}.low"), Number::from(low).up());
-        self.number(format!("{path}.high"), high);
+        self.number(format!("{path}.low"), Number::of_its_own(low, unit).up());
+        self.number(format!("{path}.high"), Number::of_its_own(high, unit));
         self.number(format!("{path}.timeout"), analogue.timeout());
-        self.number(format!("{path}.tolerance"), analogue.tolerance());
+        self.number(format!("{path}.tolerance"), Number::of_its_own(analogue.tolerance(), unit));
         self.number(format!("{path}.discrepancy_time"), analogue.discrepancy_time());
+    }
+
+    fn analogue_unit(&self, i: usize) -> Option<AnalogueUnit> {
+        self.analogues.get(i).copied().flatten()
     }
 
     fn monitor(&mut self, i: usize, monitor: &MonitorParts<'_, NoOwn>, names: &Names) {
@@ -265,26 +280,28 @@ impl Listing {
             }
             Rule::BrakeOutput(rule) => self.number(format!("{path}.delay"), rule.delay()),
             Rule::TorqueLimit(rule) => {
-                self.of(&path, rule.of());
-                self.number(format!("{path}.limit"), rule.limit());
+                let unit = self.of(&path, rule.of(), names);
+                self.number(format!("{path}.limit"), Number::of_its_own(rule.limit(), unit));
             }
             Rule::TorqueRange(rule) => {
-                self.of(&path, rule.of());
-                self.number(format!("{path}.low"), Number::from(rule.low()).up());
-                self.number(format!("{path}.high"), rule.high());
+                let unit = self.of(&path, rule.of(), names);
+                self.number(format!("{path}.low"), Number::of_its_own(rule.low(), unit).up());
+                self.number(format!("{path}.high"), Number::of_its_own(rule.high(), unit));
             }
             Rule::TemperatureLimit(rule) => {
-                self.of(&path, rule.of());
-                self.number(format!("{path}.limit"), rule.limit());
+                let unit = self.of(&path, rule.of(), names);
+                self.number(format!("{path}.limit"), Number::of_its_own(rule.limit(), unit));
             }
             Rule::Own(never) => match *never {},
         }
     }
 
-    /// The analogue value that a monitor watches.
-    fn of(&mut self, path: &str, of: AnalogueId) {
+    /// The analogue value that a monitor watches; its unit.
+    fn of(&mut self, path: &str, of: AnalogueId, names: &Names) -> Option<AnalogueUnit> {
         let word = format!("analogue value {}", of.index());
-        self.put(Value::word(format!("{path}.of"), word, of.index().into(), 1));
+        let value = Value::word(format!("{path}.of"), word, of.index().into(), 1);
+        self.put(value.named(name_of(&names.analogues, of.index())));
+        self.analogue_unit(of.index().into())
     }
 
     /// What demands a monitor, one line for each way.
@@ -409,9 +426,10 @@ pub(super) fn effective_window(config: &Config, points: u16) -> (Span, Span) {
     (spacing, Span::from_nanos(window.as_nanos() + spacing.as_nanos()))
 }
 
-/// What inputs and monitors are called, as far as the image says.
+/// What inputs, analogue values and monitors are called, as far as the image says.
 struct Names {
     inputs: Vec<Option<String>>,
+    analogues: Vec<Option<String>>,
     monitors: Vec<Option<String>>,
 }
 

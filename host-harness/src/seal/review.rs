@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use super::compare::Comparison;
 use super::held::{Fit, Value};
-use super::labels::{BadLabels, Labels};
+use super::labels::{BadLabels, Labels, analogue_unit};
 use super::listing::{Config, Listing};
 use super::way_out;
 
@@ -130,8 +130,13 @@ impl Review {
             inputs: image.inputs(),
             labels: kind_of(&Labels::parse(image.labels())?)?,
         };
-        let (sections, mut labels) = Listing::new(labels, unit).list(image, &config);
+        let places = 0..config.analogues().len();
+        let analogues = places.clone().map(|i| labels.analogue_unit(i)).collect::<Result<_, _>>()?;
+        let (sections, mut labels) = Listing::new(labels, unit, analogues).list(image, &config);
         labels.take("unit");
+        for i in places {
+            labels.take(&analogue_unit(i));
+        }
         let title = labels.take("title").map(|label| label.text);
         let mut host = Vec::new();
         for (path, text) in labels.into_rest() {

@@ -5,9 +5,11 @@
 
 use monitor_core::{Span, Speed};
 
+use super::analogue;
 use super::model::{
-    AxisUnit, BrakingSetup, By, ChannelSetup, DiscrepancySetup, LimitSetup, MonitorKind, MonitorSetup,
-    ReferenceSetup, Setting, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until, spacing,
+    AnalogueSetup, AxisUnit, BrakingSetup, By, ChannelSetup, DiscrepancySetup, LimitSetup, MonitorKind,
+    MonitorSetup, ReferenceSetup, Setting, Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, Until,
+    spacing,
 };
 use super::resolution::{resolution, resolution_of_accelerations};
 use super::section::{ColumnUse, Got, Mistake, Reader, Role};
@@ -27,6 +29,7 @@ pub(super) struct Parts<'a> {
     pub(super) speed: Option<&'a SpeedSetup>,
     pub(super) discrepancy: Option<&'a DiscrepancySetup>,
     pub(super) speed_discrepancy: Option<&'a SpeedDiscrepancySetup>,
+    pub(super) analogues: Vec<&'a AnalogueSetup>,
     pub(super) monitors: &'a [MonitorSetup],
 }
 
@@ -176,6 +179,7 @@ pub(super) fn run(reader: &Reader<'_>, parts: &Parts<'_>) -> Got<()> {
     let checks = [
         columns(reader),
         times(reader, parts),
+        analogue::times(reader, parts),
         brakings(reader, parts),
         references(reader, parts),
         resolution(reader, parts),

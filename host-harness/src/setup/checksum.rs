@@ -6,9 +6,9 @@ use monitor_core::seal::crc32;
 use monitor_core::{Position, Span};
 
 use super::model::{
-    Allowed, BrakingSetup, By, ChannelSetup, DemandSetup, DemandSource, EventSetup, InputLines, LimitSetup,
-    MonitorKind, RampSetup, RangeSetup, ReferenceSetup, Setting, Setup, Source, StandstillSetup, TimeColumn,
-    Until,
+    Allowed, AnalogueSetup, BrakingSetup, By, ChannelSetup, DemandSetup, DemandSource, EventSetup,
+    InputLines, LimitSetup, MonitorKind, RampSetup, RangeSetup, ReferenceSetup, Setting, Setup, Source,
+    StandstillSetup, TimeColumn, Until,
 };
 use crate::decimal::{Exact, exact_text};
 
@@ -20,7 +20,7 @@ impl Setup {
     }
 
     /// Everything the setup says, one thing a line, with the values in force after rounding: times in ns, positions,
-    /// speeds, accelerations and jerks in ULP of 2⁻²⁴ of the axis unit, distances per count in 10⁻⁹ ULP, units as multiples of
+    /// speeds, accelerations and jerks in ULP of 2⁻²⁴ of the axis unit, analogue values in ULP of their own, distances per count in 10⁻⁹ ULP, units as multiples of
     /// their base. Two files that mean the same have the same text: spelling, order of keys, comments and defaults
     /// left out or written down make no difference.
     #[must_use]
@@ -61,6 +61,9 @@ impl Setup {
         }
         if let Some(reset) = &self.reset {
             text.line("reset", &[&reset.line, &ns(&reset.filter)]);
+        }
+        for analogue in &self.analogues {
+            text.analogue(analogue);
         }
         for monitor in &self.monitors {
             let demand: Vec<_> = monitor.demand.iter().map(demand).collect();
@@ -121,6 +124,29 @@ impl Text {
     }
 }
 
+impl Text {
+    fn analogue(&mut self, analogue: &AnalogueSetup) {
+        let [first, second] = analogue.columns.each_ref().map(|column| quoted(column));
+        let RangeSetup { low, high } = &analogue.plausible;
+        self.line(
+            "analogue",
+            &[
+                &quoted(&analogue.name),
+                &first,
+                &second,
+                &analogue.unit.symbol(),
+                &low.value.to_bits(),
+                &high.value.to_bits(),
+                &ns(&analogue.timeout),
+                &analogue.tolerance.value.to_bits(),
+                &ns(&analogue.discrepancy_time),
+                &ns(&analogue.latency),
+                &analogue.sparse,
+            ],
+        );
+    }
+}
+
 /// A name in quotes, so that no name can look like two or break a line.
 fn quoted(name: &str) -> String {
     format!("{name:?}")
@@ -171,6 +197,12 @@ fn kind(kind: &MonitorKind) -> String {
         }
         MonitorKind::TravelLimit { increment } => increment.value.to_bits().to_string(),
         MonitorKind::PositionRange(range) => positions(range),
+        MonitorKind::TorqueLimit { of, limit } | MonitorKind::TemperatureLimit { of, limit } => {
+            format!("{of} {}", limit.value.to_bits())
+        }
+        MonitorKind::TorqueRange { of, range } => {
+            format!("{of} {} {}", range.low.value.to_bits(), range.high.value.to_bits())
+        }
         MonitorKind::CamOutput { range, hysteresis } => {
             format!("{} {}", positions(range), hysteresis.value.to_bits())
         }

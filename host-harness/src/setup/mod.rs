@@ -6,7 +6,7 @@
 //!
 //! # Every key
 //!
-//! Times take ns, us, ms, s, min, h; lengths um, mm, cm, m, in; angles deg, arcmin, arcsec, rev, rad, mrad; speeds a length
+//! Torques take mNm, Nm, kNm where the analogue value is in Nm. Times take ns, us, ms, s, min, h; lengths um, mm, cm, m, in; angles deg, arcmin, arcsec, rev, rad, mrad; speeds a length
 //! or angle per s or min, rpm; accelerations a length or angle per s^2, jerks one per s^3. A key without a default must be there.
 //!
 //! | section | key | value | default |
@@ -41,6 +41,13 @@
 //! | | `pairing`, `discrepancy_time` | `"equivalent"` or `"antivalent"`; a time (two columns only) | |
 //! | | `one_sided` | `"fault"` or `"ignore"` (two columns only) | `"fault"` |
 //! | `[reset]` | `column`, `filter` | a level column; a time | no reset; `"0 ms"` |
+//! | `[analogue.NAME]` | `columns` | the columns of two lines, decimal numbers | |
+//! | | `unit` | `"Nm"`, `"%"` (of the rated torque) or `"degC"`: of both columns and of all its values | |
+//! | | `low`, `high` | the plausible range: outside, a line is faulted | |
+//! | | `timeout` | the longest age of a reading | |
+//! | | `tolerance`, `discrepancy_time` | how far the lines may be apart; a time | |
+//! | | `latency` | a time: how long before its row a value was captured | `"0 ms"` |
+//! | | `sparse` | `true`: an empty cell means no new reading of that line | `false` |
 //! | `[[monitor]]` | `name`, `kind` | any text; a kind below | |
 //! | | `demand` | names of inputs, level columns or outputs that stand earlier; `"not NAME"` for the opposite (not on a `brake-output`) | always active; a stop that is a reaction: with its trips |
 //! | | `on_delay` | a time (not on an output) | `"0 ms"` |
@@ -62,6 +69,9 @@
 //! | `speed-output` | `threshold` | a speed: an output that is on below it | |
 //! | | `hysteresis` | a speed, below the threshold: so far below it switches on, and so far above it still demands | `"0 mm/s"`, `"0 deg/s"` |
 //! | `brake-output` | `delay` | a time: the brake is told to close at the latest so long after the permit has gone | `"0 ms"` |
+//! | `torque-limit` | `of`, `limit` | the name of an analogue value in Nm or %; a torque inside its plausible range | |
+//! | `torque-range` | `of`, `low`, `high` | the same; two torques with their signs | |
+//! | `temperature-limit` | `of`, `limit` | the name of an analogue value in degC; a temperature inside its plausible range | |
 //! | `stop` | `until` | `"torque-off"` or `"standstill"` (then also `position_window`, `speed_window`) | |
 //! | | `by` | `"ramp"` (then also `ramp`, `standstill_speed`), `"deceleration"` (then also `braking`, `standstill_speed`) or `"time"` | |
 //! | | `braking` | `{ delay, deceleration, margin }`: a time, of two windows or more, and two accelerations | |
@@ -70,7 +80,7 @@
 //! # Rounding
 //!
 //! Values are exact fractions ([`crate::decimal`]) until they are rounded, once, to the grid of the monitors: ULP of
-//! 2⁻²⁴ of the axis unit, or whole nanoseconds.
+//! 2⁻²⁴ of the axis unit or of the unit of an analogue value, or whole nanoseconds.
 //!
 //! | rounded | settings |
 //! | --- | --- |
@@ -91,12 +101,8 @@
 //!
 //! A `stop` that a `reaction` names and that has no `demand` is demanded by these trips alone; any other monitor without one is always
 //! active.
-//!
-//! # Not here yet
-//!
-//! The kinds that a later version may bring (see [`LATER_KINDS`]) are refused by name, as "not available yet", never
-//! ignored.
 
+mod analogue;
 mod check;
 mod checksum;
 mod diagnostic;
@@ -116,15 +122,17 @@ mod value;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use model::{
-    Allowed, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSetup, DemandSource,
-    DiscrepancySetup, DualSetup, EventSetup, InputLines, InputSetup, LimitSetup, MonitorKind, MonitorSetup,
-    OneSided, Pairing, RampSetup, RangeSetup, ReferenceSetup, ResetSetup, Setting, Setup, Source,
-    SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
+    Allowed, AnalogueSetup, AnalogueUnit, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSetup,
+    DemandSource, DiscrepancySetup, DualSetup, EventSetup, InputLines, InputSetup, LimitSetup, MonitorKind,
+    MonitorSetup, OneSided, Pairing, RampSetup, RangeSetup, ReferenceSetup, ResetSetup, Setting, Setup,
+    Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
 };
-pub use monitor::LATER_KINDS;
 
 /// The most monitors a setup may hold.
 pub const MAX_MONITORS: usize = 16;
+
+/// The most analogue values a setup may hold.
+pub const MAX_ANALOGUES: usize = monitor_core::ANALOGUES;
 
 /// The most inputs a setup may hold, columns that are demands by themselves included.
 pub const MAX_INPUTS: usize = 16;

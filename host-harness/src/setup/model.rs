@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use monitor_core::{Acceleration, Channel, Jerk, Position, Span, Speed};
+use monitor_core::{Acceleration, Channel, Jerk, Position, Span, Speed, Value};
 
 use crate::decimal::{Dimension, Unit};
 
@@ -103,6 +103,8 @@ pub struct Setup {
     pub reference: Option<EventSetup>,
     /// The reset input.
     pub reset: Option<ResetSetup>,
+    /// Analogue values in the order of the file. At most [`super::MAX_ANALOGUES`].
+    pub analogues: Vec<AnalogueSetup>,
     /// Monitors in the order of the file. At most [`super::MAX_MONITORS`].
     pub monitors: Vec<MonitorSetup>,
     /// Columns of the trace that are levels; the index is the line number. At most [`super::MAX_LEVELS`].
@@ -117,6 +119,12 @@ impl Setup {
             Channel::A => &self.a,
             Channel::B => &self.b,
         }
+    }
+
+    /// The unit of the analogue value that a monitor watches; `None` where it watches the motion.
+    #[must_use]
+    pub fn analogue_unit(&self, monitor: usize) -> Option<AnalogueUnit> {
+        self.monitors[monitor].kind.analogue().map(|of| self.analogues[of].unit)
     }
 
     /// Whether a monitor compares an acceleration, so that the axis keeps readings for two windows.
@@ -359,6 +367,71 @@ pub struct ResetSetup {
     pub filter: Setting<Span>,
 }
 
+/// The unit of an analogue value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum AnalogueUnit {
+    /// A torque, in Nm.
+    NewtonMetre,
+    /// A torque, in % of the rated one.
+    Percent,
+    /// A temperature, in degC.
+    DegreeCelsius,
+}
+
+impl AnalogueUnit {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::NewtonMetre, Self::Percent, Self::DegreeCelsius];
+
+    /// `Nm`, `%` or `degC`.
+    #[must_use]
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            Self::NewtonMetre => "Nm",
+            Self::Percent => "%",
+            Self::DegreeCelsius => "degC",
+        }
+    }
+
+    /// The dimension of a value in it.
+    #[must_use]
+    pub const fn dimension(self) -> Dimension {
+        match self {
+            Self::NewtonMetre => Dimension::Torque,
+            Self::Percent => Dimension::Share,
+            Self::DegreeCelsius => Dimension::Temperature,
+        }
+    }
+
+    /// Whether it is one of a torque.
+    #[must_use]
+    pub const fn is_torque(self) -> bool {
+        matches!(self, Self::NewtonMetre | Self::Percent)
+    }
+}
+
+/// A torque or a temperature that comes on two lines, in a unit of its own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AnalogueSetup {
+    /// Its name: that of its section.
+    pub name: String,
+    /// The columns of the first and of the second line.
+    pub columns: [String; 2],
+    /// The unit of both columns and of all its values.
+    pub unit: AnalogueUnit,
+    /// What is plausible: a value outside is a fault of its line. `low` is below `high`.
+    pub plausible: RangeSetup<Value>,
+    /// The age at which a reading is stale, rounded down; above the latency.
+    pub timeout: Setting<Span>,
+    /// How far the lines may be apart, rounded down.
+    pub tolerance: Setting<Value>,
+    /// How long they may be further apart, rounded down.
+    pub discrepancy_time: Setting<Span>,
+    /// How long before the time of its row a value was captured, rounded up.
+    pub latency: Setting<Span>,
+    /// An empty cell means that the row brings no new reading of that line; otherwise it is an error.
+    pub sparse: bool,
+}
+
 /// One monitor.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct MonitorSetup {
@@ -455,6 +528,27 @@ pub enum MonitorKind {
     },
     /// The axis stays between two places; needs a reference.
     PositionRange(RangeSetup<Position>),
+    /// The torque is small in either direction.
+    TorqueLimit {
+        /// What is watched, an index into [`Setup::analogues`].
+        of: usize,
+        /// The largest magnitude, rounded down, within the plausible range.
+        limit: Setting<Value>,
+    },
+    /// The torque stays between two, signs included.
+    TorqueRange {
+        /// What is watched, an index into [`Setup::analogues`].
+        of: usize,
+        /// The two, within the plausible range.
+        range: RangeSetup<Value>,
+    },
+    /// It is not hotter than this.
+    TemperatureLimit {
+        /// What is watched, an index into [`Setup::analogues`].
+        of: usize,
+        /// The highest temperature, rounded down, within the plausible range.
+        limit: Setting<Value>,
+    },
     /// An output that tells where the axis is; needs a reference.
     CamOutput {
         /// Where it tells that the axis is there.
@@ -497,6 +591,9 @@ impl MonitorKind {
             Self::AccelerationRange(_) => "acceleration-range",
             Self::TravelLimit { .. } => "travel-limit",
             Self::PositionRange(_) => "position-range",
+            Self::TorqueLimit { .. } => "torque-limit",
+            Self::TorqueRange { .. } => "torque-range",
+            Self::TemperatureLimit { .. } => "temperature-limit",
             Self::CamOutput { .. } => "cam-output",
             Self::SpeedOutput { .. } => "speed-output",
             Self::BrakeOutput { .. } => "brake-output",
@@ -514,6 +611,17 @@ impl MonitorKind {
     #[must_use]
     pub const fn needs_reference(&self) -> bool {
         matches!(self, Self::PositionRange(_) | Self::CamOutput { .. })
+    }
+
+    /// The analogue value that it watches, an index into [`Setup::analogues`].
+    #[must_use]
+    pub const fn analogue(&self) -> Option<usize> {
+        match self {
+            Self::TorqueLimit { of, .. }
+            | Self::TorqueRange { of, .. }
+            | Self::TemperatureLimit { of, .. } => Some(*of),
+            _ => None,
+        }
     }
 
     /// Whether it compares an acceleration.

@@ -6,6 +6,7 @@ use monitor_core::{Position, Span, Speed};
 use toml::de::DeValue;
 
 use super::MAX_MONITORS;
+use super::analogue::{self, Analogues};
 use super::input::Inputs;
 use super::model::{
     Allowed, DemandSetup, LimitSetup, MonitorKind, MonitorSetup, RangeSetup, Setting, StandstillSetup,
@@ -18,7 +19,7 @@ use super::stop::{optional_ramp, stop};
 use super::value::{HIGH, LOW, Measured, OR_ZERO, POSITIVE, example};
 
 /// The kinds of this version.
-pub(super) const KINDS: [&str; 13] = [
+pub(super) const KINDS: [&str; 16] = [
     "torque-off",
     "standstill",
     "speed-limit",
@@ -28,14 +29,14 @@ pub(super) const KINDS: [&str; 13] = [
     "acceleration-range",
     "travel-limit",
     "position-range",
+    "torque-limit",
+    "torque-range",
+    "temperature-limit",
     "stop",
     "cam-output",
     "speed-output",
     "brake-output",
 ];
-
-/// Kinds that a later version may bring. They are refused as "not available yet".
-pub const LATER_KINDS: [&str; 3] = ["torque-limit", "torque-range", "temperature-limit"];
 
 /// The monitors of a setup, as far as they are read.
 #[derive(Default)]
@@ -53,7 +54,7 @@ pub(super) struct Monitors<'r> {
 
 impl<'r> Monitors<'r> {
     /// Reads every `[[monitor]]`.
-    pub(super) fn read(root: &Section<'r>, inputs: &mut Inputs) -> Self {
+    pub(super) fn read(root: &Section<'r>, inputs: &mut Inputs, analogues: &Analogues<'_>) -> Self {
         let mut all = Self::default();
         let Some(entry) = root.entry("monitor") else {
             return all;
@@ -81,7 +82,7 @@ impl<'r> Monitors<'r> {
             }
             match root
                 .of(&item, "[[monitor]]".to_owned())
-                .and_then(|section| all.monitor(section, inputs, index))
+                .and_then(|section| all.monitor(section, inputs, analogues, index))
             {
                 Ok(monitor) => all.read.push(monitor),
                 Err(error) => all.reported = Some(error),
@@ -101,7 +102,13 @@ impl<'r> Monitors<'r> {
         }
     }
 
-    fn monitor(&mut self, mut section: Section<'_>, inputs: &mut Inputs, place: usize) -> Got<MonitorSetup> {
+    fn monitor(
+        &mut self,
+        mut section: Section<'_>,
+        inputs: &mut Inputs,
+        analogues: &Analogues<'_>,
+        place: usize,
+    ) -> Got<MonitorSetup> {
         let name = section.name("name", "\"slow while the door is open\"");
         if let Ok(name) = &name {
             section.title = format!("monitor \"{}\"", name.text);
@@ -116,7 +123,7 @@ impl<'r> Monitors<'r> {
         let trip = self.trip(&section, kind, place);
         let reader = section.reader;
         let line = reader.line_of(&section.span);
-        let read = word.and_then(|word| read_kind(&section, &word));
+        let read = word.and_then(|word| read_kind(&section, &word, analogues));
         let checked = match (&read, &trip) {
             (Ok(MonitorKind::TorqueOff), trip) => {
                 let on_delay = trip.as_ref().ok().map(|trip| &trip.on_delay);
@@ -256,6 +263,8 @@ fn allowed_overrun(
         "acceleration-limit" | "acceleration-range" => {
             ("an acceleration beyond its limit is no travel beyond a limit", LEAVE)
         }
+        "torque-limit" | "torque-range" => ("a torque beyond its limit is no travel beyond a limit", LEAVE),
+        "temperature-limit" => ("a temperature beyond its limit is no travel beyond a limit", LEAVE),
         "torque-off" => ("the kind torque-off has no limit to overrun", LEAVE),
         // What is wrong with the kind is said where it is read.
         _ => return Ok(None),
@@ -277,7 +286,7 @@ fn overrun(section: &Section<'_>, on_delay: Option<&Setting<Span>>) -> Got<Optio
     }
 }
 
-fn read_kind(section: &Section<'_>, word: &Text<'_>) -> Got<MonitorKind> {
+fn read_kind(section: &Section<'_>, word: &Text<'_>, analogues: &Analogues<'_>) -> Got<MonitorKind> {
     match word.text {
         "torque-off" => Ok(MonitorKind::TorqueOff),
         "standstill" => standstill(section).map(MonitorKind::Standstill),
@@ -303,18 +312,15 @@ fn read_kind(section: &Section<'_>, word: &Text<'_>) -> Got<MonitorKind> {
             Ok(MonitorKind::TravelLimit { increment: section.required("increment", POSITIVE)? })
         }
         "position-range" => range(section).map(MonitorKind::PositionRange),
+        "torque-limit" => analogue::torque_limit(section, analogues),
+        "torque-range" => analogue::torque_range(section, analogues),
+        "temperature-limit" => analogue::temperature_limit(section, analogues),
         "stop" => stop(section),
         "cam-output" => output::cam(section),
         "speed-output" => output::speed(section),
         "brake-output" => output::brake(section),
-        later if LATER_KINDS.contains(&later) => Err(section.reader.refuse(
-            word.span.clone(),
-            format!("the kind \"{later}\" is not available yet"),
-            "known, but this version does not watch it",
-            format!("use one of {}, or leave the monitor out", KINDS.join(", ")),
-        )),
         unknown => {
-            let meant = nearest(unknown, KINDS.into_iter().chain(LATER_KINDS));
+            let meant = nearest(unknown, KINDS);
             let way_out = match meant {
                 Some(kind) => format!("did you mean \"{kind}\"? Available are {}", KINDS.join(", ")),
                 None => format!("use one of {}", KINDS.join(", ")),
@@ -385,11 +391,20 @@ fn speed_limit(section: &Section<'_>) -> Got<LimitSetup> {
 pub(super) fn range<T: Measured + Ord>(section: &Section<'_>) -> Got<RangeSetup<T>> {
     let low = section.required::<T>("low", LOW);
     let high = section.required::<T>("high", HIGH);
-    let (low, high) = (low?, high?);
+    let (step, _) = T::bounds(section.axis);
+    ordered(section, low?, high?, &step)
+}
+
+/// The two, when one is not above the other; both are held in steps of `step`.
+pub(super) fn ordered<T: Ord>(
+    section: &Section<'_>,
+    low: Setting<T>,
+    high: Setting<T>,
+    step: &str,
+) -> Got<RangeSetup<T>> {
     if low.value <= high.value {
         return Ok(RangeSetup { low, high });
     }
-    let (step, _) = T::bounds(section.axis);
     Err(section.reader.report(Mistake {
         span: low.span,
         message: format!("`low` of {} is above its `high`", section.title),

@@ -7,6 +7,7 @@ use monitor_core::{Channel, Span};
 use toml::de::{DeTable, DeValue};
 
 use super::SetupError;
+use super::analogue::Analogues;
 use super::check::{self, Parts};
 use super::input::Inputs;
 use super::model::{
@@ -87,6 +88,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
             "input",
             "reference",
             "reset",
+            "analogue",
             "monitor",
         ] {
             root.entry(key);
@@ -110,7 +112,8 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
         .subsection("speed_discrepancy", "[speed_discrepancy]")
         .and_then(|found| found.map(|section| speed_discrepancy(&section).and_finish(section)).transpose());
     let mut inputs = Inputs::read(&root);
-    let monitors = Monitors::read(&root, &mut inputs);
+    let analogues = Analogues::read(&root);
+    let monitors = Monitors::read(&root, &mut inputs, &analogues);
     let reference = reference::event(&root, &mut inputs, &monitors.names);
     let reset = inputs.reset(&root);
     let parts = Parts {
@@ -121,10 +124,13 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
         speed: speed.as_ref().ok(),
         discrepancy: discrepancy.as_ref().ok().and_then(Option::as_ref),
         speed_discrepancy: speed_discrepancy.as_ref().ok().and_then(Option::as_ref),
+        analogues: analogues.right().collect(),
         monitors: &monitors.read,
     };
     let checked = check::run(reader, &parts);
-    let nothing = matches!((&discrepancy, &speed_discrepancy), (Ok(None), Ok(None))) && !monitors.any;
+    let nothing = matches!((&discrepancy, &speed_discrepancy), (Ok(None), Ok(None)))
+        && !monitors.any
+        && !analogues.any();
     let watched = if nothing { Err(nothing_watched(reader)) } else { Ok(()) };
     let known = root.finish();
     let inputs = inputs.into_parts();
@@ -134,6 +140,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
     if let Some(error) = monitors.reported {
         return Err(error);
     }
+    let analogues = analogues.into_parts()?;
     let (inputs, levels) = inputs?;
     Ok(Setup {
         path: path.to_owned(),
@@ -149,6 +156,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
         inputs,
         reference: reference?,
         reset: reset?,
+        analogues,
         monitors: monitors.read,
         levels,
     })
@@ -157,7 +165,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
 fn nothing_watched(reader: &Reader<'_>) -> Reported {
     reader.refuse(
         0..0,
-        "the setup watches nothing: it has no monitor and no discrepancy",
+        "the setup watches nothing: it has no monitor, no discrepancy and no analogue value",
         "",
         "add at least one [[monitor]], or a section [discrepancy]",
     )

@@ -39,6 +39,7 @@ pub(super) enum Role {
     Valid,
     Input,
     Reset,
+    Analogue,
 }
 
 /// A column of the trace that the setup names.

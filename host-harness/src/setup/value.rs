@@ -2,11 +2,11 @@
 
 use std::ops::Range;
 
-use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Position, Span, Speed, Value};
 use num_traits::{Signed, Zero};
 
 use super::MIN_COUNT_NANO_ULPS;
-use super::model::{AxisUnit, Setting};
+use super::model::{AnalogueUnit, AxisUnit, Setting};
 use super::section::{Entry, Got, Reported, Section, Text};
 use crate::decimal::{
     Dimension, Exact, Quantity, RangeError, Rounding, ULPS_PER_UNIT, Unit, ValueError, ValueErrorKind,
@@ -149,6 +149,29 @@ impl Measured for Span {
     }
 }
 
+/// How a setting of some quantity is read.
+struct Reading<T> {
+    dimension: Dimension,
+    convert: fn(&Exact, Rounding) -> Result<T, RangeError>,
+    /// As those of [`Measured`].
+    bounds: (String, String),
+}
+
+impl<T: Measured> Reading<T> {
+    fn on(axis: AxisUnit) -> Self {
+        Self { dimension: T::dimension(axis), convert: T::convert, bounds: T::bounds(axis) }
+    }
+}
+
+impl Reading<Value> {
+    /// An analogue value, whose unit is its own and not that of the axis.
+    fn in_unit(unit: AnalogueUnit) -> Self {
+        // A difference that is beyond the range counts as its end: no tolerance may be that.
+        let convert = |value: &Exact, rounding| inside(to_ulps(value, rounding)?).map(Value::from_bits);
+        Self { dimension: unit.dimension(), convert, bounds: fixed_point_bounds(unit.symbol()) }
+    }
+}
+
 /// A value as it may be written for a key, for a message.
 pub(super) fn example(key: &str, dimension: Dimension) -> &'static str {
     match (key, dimension) {
@@ -170,6 +193,15 @@ pub(super) fn example(key: &str, dimension: Dimension) -> &'static str {
         ("low", Dimension::Speed) => "-250 mm/s",
         ("low", Dimension::AngularSpeed) => "-90 deg/s",
         ("low", Dimension::Acceleration) => "-2 m/s^2",
+        ("low", Dimension::Torque) => "-120 Nm",
+        ("low", Dimension::Share) => "-300 %",
+        ("low", Dimension::Temperature) => "-40 degC",
+        ("high", Dimension::Torque) => "120 Nm",
+        ("high", Dimension::Share) => "300 %",
+        ("high", Dimension::Temperature) => "200 degC",
+        ("tolerance", Dimension::Torque) => "5 Nm",
+        ("tolerance", Dimension::Share) => "5 %",
+        ("tolerance", Dimension::Temperature) => "10 degC",
         ("low", _) => "-360 deg/s^2",
         ("speed_window" | "standstill_speed" | "threshold", Dimension::Speed) => "10 mm/s",
         ("speed_window" | "standstill_speed" | "threshold", _) => "5 deg/s",
@@ -252,7 +284,11 @@ impl<'r> Section<'r> {
     }
 
     fn setting<T: Measured>(&self, entry: &Entry<'r>, rule: Rule) -> Got<Setting<T>> {
-        let dimension = T::dimension(self.axis);
+        self.read_setting(entry, rule, Reading::on(self.axis))
+    }
+
+    fn read_setting<T>(&self, entry: &Entry<'r>, rule: Rule, how: Reading<T>) -> Got<Setting<T>> {
+        let Reading { dimension, convert, bounds: (step, largest) } = how;
         let (quantity, text) = self.quantity(entry, dimension)?;
         let (key, title) = (entry.key, &self.title);
         let refuse =
@@ -271,8 +307,7 @@ impl<'r> Section<'r> {
             let way_out = format!("write a positive value, for example \"{}\"", example(key, dimension));
             return refuse(format!("`{key}` of {title} must be above zero"), "zero", way_out);
         }
-        let (step, largest) = T::bounds(self.axis);
-        match T::convert(&quantity.value, rule.rounding) {
+        match convert(&quantity.value, rule.rounding) {
             Ok(value) => Ok(Setting { value, text: text.text.trim().to_owned(), span: text.span }),
             Err(RangeError::TooFine) => refuse(
                 format!("`{key}` of {title} is smaller than the step of {step} it is held in"),
@@ -298,6 +333,17 @@ impl<'r> Section<'r> {
     pub(super) fn required<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Setting<T>> {
         let entry = self.needed(key, &format!("\"{}\"", example(key, T::dimension(self.axis))))?;
         self.setting(&entry, rule)
+    }
+
+    /// As [`Self::required`], in the unit of an analogue value.
+    pub(super) fn required_in(
+        &self,
+        key: &'static str,
+        rule: Rule,
+        unit: AnalogueUnit,
+    ) -> Got<Setting<Value>> {
+        let entry = self.needed(key, &format!("\"{}\"", example(key, unit.dimension())))?;
+        self.read_setting(&entry, rule, Reading::in_unit(unit))
     }
 
     /// A setting that may be left out.

@@ -64,10 +64,14 @@ impl Check<'_> {
             "a" => 0,
             "b" => 1,
             other => {
+                let kind = (kind, fault.kind.span());
+                if self.line_fault(source_text, kind, (at, until), scenario)? {
+                    return Ok(());
+                }
                 return self.error(
                     source_text.span(),
                     format!("`{other}` is no source"),
-                    "write \"a\" or \"b\"",
+                    "write \"a\" or \"b\", or the column of a line of an [[analogue]]",
                 );
             }
         };

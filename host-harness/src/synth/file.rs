@@ -26,6 +26,8 @@ pub(super) struct ScenarioFile {
     #[serde(default)]
     pub(super) input: Vec<Input>,
     #[serde(default)]
+    pub(super) analogue: Vec<Analogue>,
+    #[serde(default)]
     pub(super) fault: Vec<Fault>,
     #[serde(default)]
     pub(super) disturbance: Vec<Disturbance>,
@@ -120,6 +122,34 @@ pub(super) struct Input {
     pub(super) events: Vec<Event>,
     pub(super) bounce: Option<Bounce>,
     pub(super) stuck_from: Option<Text>,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Analogue {
+    pub(super) columns: Spanned<Vec<Text>>,
+    pub(super) unit: Text,
+    pub(super) decimals: Spanned<i64>,
+    pub(super) points: Spanned<Vec<Point>>,
+    pub(super) noise: Option<Text>,
+    pub(super) offset: Option<Offset>,
+    #[serde(default)]
+    pub(super) sparse: bool,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Point {
+    pub(super) at: Text,
+    pub(super) value: Text,
+}
+
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Offset {
+    pub(super) by: Text,
+    pub(super) from: Option<Text>,
+    pub(super) until: Option<Text>,
 }
 
 #[derive(Debug, Deserialize)]

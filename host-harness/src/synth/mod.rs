@@ -1,4 +1,4 @@
-//! Synthetic traces: a scenario file becomes a CSV trace of two position sources of one axis, with inputs and faults.
+//! Synthetic traces: a scenario file becomes a CSV trace of two position sources of one axis, with inputs, analogue values and faults.
 //!
 //! The axis follows a jerk-limited motion profile. Two encoder models look at it, each with its own resolution, timing
 //! and errors. Faults are planted at exact instants, and [`Written::planted`] lists them, so that an analysis of the
@@ -147,6 +147,20 @@
 //! by chatter: the level alternates every `every`, beginning with the new level, and settles after `for`. With
 //! `stuck_from`, the level at that instant stays to the end.
 //!
+//! # The analogue values
+//!
+//! `[[analogue]]`: a torque or a temperature in two columns, one for each line.
+//!
+//! | key | meaning |
+//! | --- | --- |
+//! | `columns` | names of the two columns |
+//! | `unit` | `Nm`, `%` or `degC`: of both columns and of all values here |
+//! | `decimals` | digits after the point, 0 to 9, rounded to nearest |
+//! | `points` | the course: `[{ at = "0 s", value = "10 %" }, ...]` in rising order, straight between two points, level before the first and after the last; held in 10⁻⁹ of the unit |
+//! | `noise` | added to each reading of each line by itself: rms, as that of a source |
+//! | `offset` | `{ by, from, until }`: the second line reads more by that, from `from` (default: the first row) until `until` (default: the end) |
+//! | `sparse` | rows without a reading leave the cell empty; else the last reading is repeated |
+//!
 //! # The faults
 //!
 //! `[[fault]]` with `kind`, `at`, `source` (`"a"` or `"b"`) and, where it can end, `until`:
@@ -164,6 +178,8 @@
 //! | `invalid` | | `valid_column` is 0; the value itself stays right |
 //! | `gap` | | no `source`, needs `until`: the rows in `[at, until)` are missing from the trace, the sources run on |
 //!
+//! With the column of an analogue line as `source`, the kinds are `stuck` and `dropped`; both go by the time of the row.
+//!
 //! Faults of the sensor (`stuck` to `slip`) begin with the first sample **taken** at or after `at`, so a row shows them
 //! one latency later; faults of the connection (`dropped`, `latency`, `invalid`) with the first reading that **arrives**
 //! at or after `at`; `gap` goes by the time of the row. Intervals exclude `until`. Of several `latency` faults at a time
@@ -172,7 +188,7 @@
 //! # The trace
 //!
 //! Comment lines (`# invented data`, title, note), a header row, then one row per period at `floor(k period)` ns.
-//! `[output]` may set `columns` (their order; every column once; default: time, source A, source B, inputs),
+//! `[output]` may set `columns` (their order; every column once; default: time, source A, source B, inputs, analogue lines),
 //! `time_column` (default `time`), `time_unit` (default `s`), `time_decimals` (default: all digits to 1 ns; fewer are
 //! rounded to nearest), `start_time` (time of the first row, default 0; instants elsewhere in the file count from the
 //! first row), `delimiter` (`","`, `";"`, `"tab"`) and `decimal_comma`.
@@ -182,6 +198,7 @@
 //! Lost or repeated rows with the wrong time stamp, errors within a line period of a sine-cosine sensor, and a clock of
 //! a source that runs apart from that of the rows.
 
+mod analogue;
 mod check;
 mod encoder;
 mod encoder_check;

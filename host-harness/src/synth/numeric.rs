@@ -56,6 +56,9 @@ pub(super) enum Purpose {
     LostCounts,
 }
 
+/// The parts of a deviate of one, 2^33: every number of them is exact as a float.
+const DEVIATE_PARTS: i64 = 8_589_934_592;
+
 /// A stream of ChaCha8 numbers: the seed is the key, source and purpose select the stream.
 #[derive(Debug, Clone)]
 pub(super) struct Stream(ChaCha8Rng);
@@ -90,13 +93,25 @@ impl Stream {
     /// It is close to normal in the middle and never exceeds 6 (Irwin-Hall distribution); use it for noise, not for
     /// statements about rare peaks.
     pub(super) fn deviate(&mut self) -> f64 {
+        self.deviate_parts() as f64 / DEVIATE_PARTS as f64
+    }
+
+    /// The same times `scale`, in whole numbers: to nearest. A scale of up to 2^57 keeps it within 64 bits.
+    pub(super) fn deviation_of(&mut self, scale: i64) -> i64 {
+        let product = i128::from(self.deviate_parts()) * i128::from(scale);
+        // Within six times the scale.
+        (product + i128::from(DEVIATE_PARTS / 2)).div_euclid(i128::from(DEVIATE_PARTS)) as i64
+    }
+
+    /// A deviate in parts of [`DEVIATE_PARTS`].
+    fn deviate_parts(&mut self) -> i64 {
         let mut sum = 0;
         for _ in 0..6 {
             let word = self.0.next_u64();
             sum += (word >> 32) + (word & 0xFFFF_FFFF);
         }
         // Each draw stands for the middle of its cell, so that the mean is exactly zero.
-        (2 * sum as i64 + 12 - (12 << 32)) as f64 / 8_589_934_592.0
+        2 * sum as i64 + 12 - (12 << 32)
     }
 }
 
@@ -152,6 +167,15 @@ mod tests {
         assert!((sum / n).abs() < 5.0 / n.sqrt());
         assert!((squares / n - 1.0).abs() < 5.0 * (1.9 / n).sqrt());
         assert!(largest < 6.0);
+    }
+
+    #[test]
+    fn a_deviation_in_whole_numbers_is_the_deviate_times_its_scale() {
+        let (mut exact, mut float) = (Stream::new(7, 2, Purpose::Noise), Stream::new(7, 2, Purpose::Noise));
+        for _ in 0..1_000 {
+            let (whole, near) = (exact.deviation_of(1_000_000), float.deviate() * 1e6);
+            assert!((whole as f64 - near).abs() <= 0.500_001, "{whole} {near}");
+        }
     }
 
     #[test]

@@ -27,6 +27,8 @@ pub(super) enum Column {
     Captured(usize),
     Valid(usize),
     Input(usize),
+    /// An analogue value, and its line.
+    Analogue(usize, usize),
 }
 
 impl Check<'_> {
@@ -80,7 +82,7 @@ impl Check<'_> {
         })
     }
 
-    /// The columns in their order: as listed, or time, source A, source B, inputs.
+    /// The columns in their order: as listed, or time, source A, source B, inputs, analogue lines.
     pub(super) fn columns(
         &self,
         file: &file::ScenarioFile,
@@ -114,6 +116,11 @@ impl Check<'_> {
         }
         for (index, (input, written)) in inputs.iter().zip(&file.input).enumerate() {
             add(&input.column, Column::Input(index), written.column.span())?;
+        }
+        for (index, written) in file.analogue.iter().enumerate() {
+            for (line, name) in written.columns.get_ref().iter().enumerate() {
+                add(name.get_ref(), Column::Analogue(index, line), name.span())?;
+            }
         }
 
         let Some(order) = &file.output.columns else {

@@ -18,6 +18,8 @@ pub enum PlantedKind {
     Drift,
     /// `slip`: the coupling of a source slips.
     Slip,
+    /// `offset`: the second line of an analogue value reads more by a distance.
+    Offset,
     /// `dropped`: readings of a source do not arrive.
     Dropped,
     /// `latency`: readings of a source arrive with another latency.
@@ -45,6 +47,7 @@ impl fmt::Display for PlantedKind {
             Self::Reversed => "reversed",
             Self::Drift => "drift",
             Self::Slip => "slip",
+            Self::Offset => "offset",
             Self::Dropped => "dropped",
             Self::Latency => "latency",
             Self::Invalid => "invalid",
@@ -64,7 +67,7 @@ impl fmt::Display for PlantedKind {
 pub struct Planted {
     /// What was planted.
     pub kind: PlantedKind,
-    /// The column of the source or input; `None` for what concerns the whole axis or whole rows.
+    /// The column of the source, the analogue line or the input; `None` for what concerns the whole axis or whole rows.
     pub column: Option<String>,
     /// Exact instant of its begin.
     pub at_ns: i64,

@@ -1,5 +1,6 @@
 //! A scenario: read, checked and planned.
 
+use super::analogue::AnalogueModel;
 use super::check::{Check, Checked};
 use super::encoder::{EncoderModel, SourceFault};
 use super::encoder_check::Surroundings;
@@ -26,6 +27,7 @@ pub struct Scenario {
     pub(super) faults: [Vec<SourceFault>; 2],
     pub(super) gaps: Vec<Gap>,
     pub(super) inputs: Vec<InputModel>,
+    pub(super) analogues: Vec<AnalogueModel>,
     pub(super) planted: Vec<Planted>,
     pub(super) output: OutputModel,
 }
@@ -100,9 +102,13 @@ impl Check<'_> {
             faults: [Vec::new(), Vec::new()],
             gaps: Vec::new(),
             inputs,
+            analogues: Vec::new(),
             planted: Vec::new(),
             output,
         };
+        for analogue in &file.analogue {
+            self.analogue(analogue, &mut scenario)?;
+        }
         for fault in &file.fault {
             self.fault(fault, &mut scenario)?;
         }

@@ -2,6 +2,7 @@
 
 use std::io::Write;
 
+use super::analogue::Line;
 use super::encoder::{CellNumber, Encoder};
 use super::error::WriteError;
 use super::output::Column;
@@ -17,6 +18,9 @@ pub struct Written {
     /// What was planted: faults and disturbances in the order of the file, then the changes of the inputs.
     pub planted: Vec<Planted>,
 }
+
+/// Everything that reads something, at the present row.
+type Shown<'a> = (&'a [Encoder<'a>; 2], &'a [[Line<'a>; 2]]);
 
 /// Bytes gathered before they are handed on.
 const BLOCK_BYTES: usize = 1 << 16;
@@ -34,6 +38,11 @@ impl Scenario {
         let mut planted = self.planted.clone();
         let mut encoders = [0, 1]
             .map(|source| Encoder::new(&self.encoders[source], &self.faults[source], self.seed, source));
+        let mut lines: Vec<[Line<'_>; 2]> = (self.analogues.iter().enumerate())
+            .map(|(place, model)| {
+                [false, true].map(|is_second| Line::new(model, place, is_second, self.seed))
+            })
+            .collect();
         let mut next_events = vec![0; self.inputs.len()];
         let mut clock = RowClock::new(self.period);
         let mut rows = 0;
@@ -46,6 +55,7 @@ impl Scenario {
                     time_ns: t + self.output.start_time,
                 })?;
             }
+            lines.iter_mut().flatten().for_each(|line| line.advance(t));
             clock.advance();
             let mut gaps = self.gaps.iter().filter(|gap| t >= gap.at && t < gap.until).peekable();
             if gaps.peek().is_some() {
@@ -56,8 +66,8 @@ impl Scenario {
                 }
                 continue;
             }
-            self.note_facts(t, &encoders, &mut left_out, &mut planted);
-            self.push_row(&mut line, t, &encoders, &mut next_events);
+            self.note_facts(t, (&encoders, &lines), &mut left_out, &mut planted);
+            self.push_row(&mut line, t, (&encoders, &lines), &mut next_events);
             rows += 1;
             if line.len() >= BLOCK_BYTES {
                 out.write_all(&line)?;
@@ -88,7 +98,7 @@ impl Scenario {
     fn note_facts(
         &self,
         t: i64,
-        encoders: &[Encoder<'_>; 2],
+        (encoders, lines): Shown<'_>,
         left_out: &mut Vec<usize>,
         planted: &mut [Planted],
     ) {
@@ -97,8 +107,9 @@ impl Scenario {
             planted[fact].first_row_ns.get_or_insert(time);
         };
         encoders.iter().for_each(|encoder| encoder.showing(&mut note));
+        lines.iter().flatten().for_each(|line| line.showing(t, &mut note));
         left_out.drain(..).for_each(&mut note);
-        // Faults of sources and gaps have been told above; the rest begins at its instant, in no particular order.
+        // Faults of sources and lines, and gaps, have been told above; the rest begins at its instant, in no particular order.
         for fact in planted.iter_mut().filter(|fact| fact.first_row_ns.is_none() && fact.at_ns <= time) {
             if fact.kind.is_of_the_axis_or_an_input() {
                 fact.first_row_ns = Some(time);
@@ -106,7 +117,7 @@ impl Scenario {
         }
     }
 
-    fn push_row(&self, line: &mut Vec<u8>, t: i64, encoders: &[Encoder<'_>; 2], next_events: &mut [usize]) {
+    fn push_row(&self, line: &mut Vec<u8>, t: i64, (encoders, lines): Shown<'_>, next_events: &mut [usize]) {
         let output = &self.output;
         for (index, (_, column)) in output.columns.iter().enumerate() {
             if index > 0 {
@@ -143,6 +154,12 @@ impl Scenario {
                 }
                 Column::Input(input) => {
                     line.push(b'0' + self.inputs[input].level(t, &mut next_events[input]));
+                }
+                Column::Analogue(place, of) => {
+                    let model = &self.analogues[place];
+                    if let Some(steps) = lines[place][of].cell() {
+                        push_decimal(line, model.cell(steps), model.decimals, output.point);
+                    }
                 }
             }
         }

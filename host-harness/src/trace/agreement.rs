@@ -156,6 +156,7 @@ fn the_quick_way_reads_what_the_careful_way_reads() {
             a: source(&mut random, "a", round % 3 > 0),
             b: source(&mut random, "b", round % 3 == 0),
             levels: (0..5).map(|line| LevelColumn { name: format!("l{line}"), line: line * 7 }).collect(),
+            analogues: Vec::new(),
         };
         let text = trace(&mut random, &layout, comma, round % 2 == 0);
         let quick = read(&text, &layout, true);

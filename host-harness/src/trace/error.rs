@@ -154,7 +154,7 @@ pub enum Problem {
     EmptyCell {
         /// The column.
         name: String,
-        /// It is the value of a source, which may be declared sparse.
+        /// It is the value of a source or of an analogue line, which may be declared sparse.
         of_source: bool,
     },
     /// Text where a number is needed.
@@ -220,6 +220,16 @@ pub enum Problem {
         name: String,
         /// The text.
         text: String,
+    },
+    /// An analogue value that cannot be held.
+    #[error("column `{name}`: {text} is beyond the range of values, -2^39 up to 2^39 {unit}")]
+    BeyondValues {
+        /// The column.
+        name: String,
+        /// The text.
+        text: String,
+        /// The unit in the layout.
+        unit: String,
     },
     /// A time more than 2^64 ns after the origin.
     #[error("column `{name}`: {text} is beyond the range of times, 2^64 ns from the first row")]
@@ -332,6 +342,7 @@ impl Problem {
             Self::NotWhole { .. } => Some(Reason::NotWhole),
             Self::BeyondWidth { .. }
             | Self::BeyondRange { .. }
+            | Self::BeyondValues { .. }
             | Self::TimeRange { .. }
             | Self::CaptureBeforeOrigin { .. } => Some(Reason::BeyondRange),
             Self::TimeOrder { .. } => Some(Reason::TimeOrder),
@@ -420,7 +431,9 @@ impl Problem {
                     bits.saturating_sub(1)
                 );
             }
-            Self::BeyondRange { .. } => "check the unit of the column in the setup",
+            Self::BeyondRange { .. } | Self::BeyondValues { .. } => {
+                "check the unit of the column in the setup"
+            }
             Self::TimeRange { .. } => "check the unit of the time in the setup",
             Self::TimeOrder { .. } => {
                 "the time must increase from row to row: cut the trace there, or write times with more digits"

@@ -5,7 +5,7 @@ use std::fmt;
 
 use super::cell::{Decimal, Mark};
 use super::error::{Problem, quoted};
-use super::layout::{Layout, SourceColumns};
+use super::layout::{AnalogueColumns, Layout, SourceColumns};
 
 /// What separates the cells of a trace.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -143,6 +143,8 @@ pub(super) struct Columns {
     pub(super) sources: [SourceIndexes; 2],
     /// In the order of the layout.
     pub(super) levels: Vec<usize>,
+    /// In the order of the layout: both lines of each.
+    pub(super) analogues: Vec<[usize; 2]>,
 }
 
 /// Where the columns of one source stand.
@@ -172,6 +174,11 @@ impl Columns {
             time: position(&layout.time.name)?,
             sources: [source(&layout.a)?, source(&layout.b)?],
             levels: layout.levels.iter().map(|level| position(&level.name)).collect::<Result<_, _>>()?,
+            analogues: (layout.analogues.iter())
+                .map(|AnalogueColumns { columns: [first, second], .. }| {
+                    Ok([position(first)?, position(second)?])
+                })
+                .collect::<Result<_, _>>()?,
         })
     }
 
@@ -179,7 +186,8 @@ impl Columns {
     pub(super) fn needed(&self) -> impl Iterator<Item = usize> {
         let source = |source: &SourceIndexes| [Some(source.value), source.capture, source.valid];
         let sources = self.sources.iter().flat_map(source).flatten();
-        std::iter::once(self.time).chain(sources).chain(self.levels.iter().copied())
+        let analogues = self.analogues.iter().flatten().copied();
+        std::iter::once(self.time).chain(sources).chain(self.levels.iter().copied()).chain(analogues)
     }
 }
 
@@ -243,6 +251,7 @@ impl Layout {
             names.extend(source.valid.as_deref());
         }
         names.extend(self.levels.iter().map(|level| level.name.as_str()));
+        names.extend(self.analogues.iter().flat_map(|analogue| &analogue.columns).map(String::as_str));
         names
     }
 }

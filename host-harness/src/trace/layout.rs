@@ -17,6 +17,8 @@ pub struct Layout {
     pub b: SourceColumns,
     /// The columns of the input lines. Lines without a column stay low.
     pub levels: Vec<LevelColumn>,
+    /// The columns of the analogue values.
+    pub analogues: Vec<AnalogueColumns>,
 }
 
 /// A column of times.
@@ -114,6 +116,19 @@ pub struct LevelColumn {
     pub name: String,
     /// The line it is the level of, 0 to 31.
     pub line: u8,
+}
+
+/// The columns of one analogue value.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct AnalogueColumns {
+    /// The names of the columns of its first and of its second line.
+    pub columns: [String; 2],
+    /// The unit of both, as written in the setup: what a row of units is held against.
+    pub unit: String,
+    /// How long before the time of the row the value was captured.
+    pub latency: Span,
+    /// Whether an empty cell says "nothing new of this line in this row". When false, an empty cell is an error.
+    pub sparse: bool,
 }
 
 /// A layout that no trace can have.

@@ -28,7 +28,8 @@
 //! positions to the nearest unit in the last place, ties away from zero. A counter must be a whole number in
 //! `-2^(bits-1) ..= 2^bits - 1` and is delivered as its lowest `bits` bits, so that both ways of writing it
 //! (two's complement or unsigned) mean the same count. A position is delivered as the two's complement
-//! of its [`monitor_core::Position::to_bits`], a counter of 64 bits.
+//! of its [`monitor_core::Position::to_bits`], a counter of 64 bits. A value of an analogue line is rounded as a position
+//! is, in its own unit; its readings do not fit a frame and come beside the batch ([`Reader::offered`]).
 //!
 //! # Time
 //!
@@ -50,6 +51,7 @@ mod header;
 mod input;
 mod layout;
 mod lines;
+mod offered;
 mod packed;
 mod prefetch;
 mod reader;
@@ -62,8 +64,11 @@ pub use error::{Place, Problem, Reason, TraceError};
 pub use header::Delimiter;
 pub use input::Compression;
 pub(crate) use input::{compression, other_format};
-pub use layout::{Layout, LayoutError, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit};
+pub use layout::{
+    AnalogueColumns, Layout, LayoutError, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit,
+};
 pub use lines::MAX_LINE_BYTES;
+pub use offered::Offered;
 pub use prefetch::Prefetch;
 pub use reader::{BATCH_FRAMES, Options, Reader, Summary};
 pub use skipped::{Skipped, SkippedRow};

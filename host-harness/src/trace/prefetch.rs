@@ -7,6 +7,7 @@ use std::thread::JoinHandle;
 use monitor_core::Frame;
 
 use super::error::TraceError;
+use super::offered::Offered;
 use super::packed::Packed;
 use super::reader::Reader;
 
@@ -19,10 +20,11 @@ const WAITING: usize = 2;
 /// after the first few. Dropped early, the thread ends at its next batch.
 #[derive(Debug)]
 pub struct Prefetch {
-    filled: Receiver<(Packed, Result<bool, TraceError>)>,
+    filled: Receiver<(Packed, Vec<Offered>, Result<bool, TraceError>)>,
     spare: SyncSender<Packed>,
     thread: Option<JoinHandle<Reader>>,
     reader: Option<Reader>,
+    offered: Vec<Offered>,
 }
 
 impl Prefetch {
@@ -40,12 +42,12 @@ impl Prefetch {
                 let outcome = reader.next(&mut packed);
                 let more = matches!(outcome, Ok(true));
                 // The consumer may have gone: then nobody wants the rest.
-                if to_consumer.send((packed, outcome)).is_err() || !more {
+                if to_consumer.send((packed, reader.take_offered(), outcome)).is_err() || !more {
                     return reader;
                 }
             }
         })?;
-        Ok(Self { filled, spare, thread: Some(thread), reader: None })
+        Ok(Self { filled, spare, thread: Some(thread), reader: None, offered: Vec::new() })
     }
 
     /// As [`Reader::next_batch`].
@@ -57,12 +59,14 @@ impl Prefetch {
     /// When the reading thread has panicked, with its message.
     pub fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
         batch.clear();
+        self.offered.clear();
         if self.thread.is_none() {
             return Ok(false);
         }
         match self.filled.recv() {
-            Ok((fresh, outcome)) => {
+            Ok((fresh, offered, outcome)) => {
                 fresh.unpack(batch);
+                self.offered = offered;
                 // A full channel cannot be: it has room for all batches there are. A closed one says that the
                 // reader is through.
                 let _ = self.spare.try_send(fresh);
@@ -76,6 +80,12 @@ impl Prefetch {
                 Ok(false)
             }
         }
+    }
+
+    /// As [`Reader::offered`].
+    #[must_use]
+    pub fn offered(&self) -> &[Offered] {
+        &self.offered
     }
 
     /// The reader with its summary and its list of rows left out, once the end (or an error) has been reached;

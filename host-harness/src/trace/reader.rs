@@ -11,6 +11,7 @@ use super::header::{Columns, Delimiter, Fault, text};
 use super::input::{Compression, Input};
 use super::layout::Layout;
 use super::lines::{Lines, MAX_LINE_BYTES, first_line};
+use super::offered::Offered;
 use super::packed::Batch;
 use super::row::Rows;
 use super::skipped::Skipped;
@@ -58,6 +59,7 @@ pub struct Reader {
     first: Option<Instant>,
     last: Option<Instant>,
     skipped: Skipped,
+    offered: Vec<Offered>,
 }
 
 impl std::fmt::Debug for Reader {
@@ -106,7 +108,8 @@ impl Reader {
             lines.consume(taken, 1);
         };
         Ok(Self {
-            fast: FastPath::new(layout, &columns),
+            // The quick way knows nothing of analogue values.
+            fast: if layout.analogues.is_empty() { FastPath::new(layout, &columns) } else { None },
             rows: Rows::new(layout, columns),
             lines,
             options,
@@ -116,6 +119,7 @@ impl Reader {
             first: None,
             last: None,
             skipped: Skipped::default(),
+            offered: Vec::new(),
         })
     }
 
@@ -133,6 +137,7 @@ impl Reader {
     /// As [`next_batch`](Self::next_batch).
     pub(super) fn next(&mut self, batch: &mut impl Batch) -> Result<bool, TraceError> {
         batch.clear();
+        self.offered.clear();
         if self.ended {
             return Ok(false);
         }
@@ -162,6 +167,17 @@ impl Reader {
             compression: self.lines.compression(),
             delimiter: self.rows.columns.delimiter,
         }
+    }
+
+    /// The readings of analogue values that come with the last batch, in order of its frames.
+    #[must_use]
+    pub fn offered(&self) -> &[Offered] {
+        &self.offered
+    }
+
+    /// The same, which then are gone from here.
+    pub(super) fn take_offered(&mut self) -> Vec<Offered> {
+        std::mem::take(&mut self.offered)
     }
 
     /// The rows left out so far.
@@ -209,7 +225,8 @@ impl Reader {
         let no_row = is_no_row(line, Some(self.rows.columns.delimiter))
             || (std::mem::take(&mut self.units_may_follow)
                 && self.rows.take_units(line).map_err(|fault| at_line(&self.lines, fault))?);
-        let outcome = if no_row { Ok(None) } else { self.rows.parse(line).map(Some) };
+        let outcome =
+            if no_row { Ok(None) } else { self.rows.parse(line, batch.len(), &mut self.offered).map(Some) };
         match outcome {
             Ok(Some(frame)) => batch.push(frame),
             Ok(None) => {}

@@ -1,11 +1,13 @@
 //! The careful way through a row: every cell checked, every error with its place.
 
-use monitor_core::{Frame, Instant, Levels, Reading, Sample};
+use monitor_core::{AnalogueReading, Channel, Frame, Instant, Levels, Reading, Sample, Value as Analogue};
+use num_rational::Ratio;
 
 use super::cell::{self, Decimal, Mark, NoDecimal};
 use super::error::{Problem, quoted, seconds};
 use super::header::{Cell, Columns, Fault, split, text};
 use super::layout::{Layout, SourceColumns, SourceKind, TimeColumn};
+use super::offered::Offered;
 use super::scale::Scale;
 use super::units;
 
@@ -38,6 +40,10 @@ pub(super) struct Rows {
     pub(super) mark: Option<Mark>,
     /// None before the first row.
     pub(super) clock: Option<Clock>,
+    /// From the unit of an analogue value to units in its last place.
+    analogue_scale: Scale,
+    /// The readings of analogue values in the line that was turned into a frame last.
+    offered: Vec<Offered>,
 }
 
 /// How the number of a source becomes a count.
@@ -76,6 +82,8 @@ impl Rows {
             capture_scales: [capture_scale(&layout.a), capture_scale(&layout.b)],
             layout: layout.clone(),
             clock: None,
+            analogue_scale: Scale::of_position(Ratio::from_integer(1)),
+            offered: Vec::new(),
         }
     }
 
@@ -112,11 +120,30 @@ impl Rows {
                 check_time(column, index)?;
             }
         }
+        for (analogue, indexes) in self.layout.analogues.iter().zip(&self.columns.analogues) {
+            for (name, &index) in analogue.columns.iter().zip(indexes) {
+                if let Some(found) = units::contradicts_unit(&cells[index].text, &analogue.unit) {
+                    return Err(mismatch(name, &cells[index], found, analogue.unit.clone()));
+                }
+            }
+        }
         Ok(true)
     }
 
-    /// Turns a line into a frame. Nothing is remembered of a line that fails.
-    pub(super) fn parse(&mut self, line: &[u8]) -> Result<Frame, Fault> {
+    /// Turns a line into a frame, and hands on the readings of analogue values, which come before the frame at place `place`.
+    /// Nothing is remembered of a line that fails.
+    pub(super) fn parse(
+        &mut self,
+        line: &[u8],
+        place: usize,
+        offered: &mut Vec<Offered>,
+    ) -> Result<Frame, Fault> {
+        let frame = self.frame(line)?;
+        offered.extend(self.offered.drain(..).map(|one| Offered { frame: place, ..one }));
+        Ok(frame)
+    }
+
+    fn frame(&mut self, line: &[u8]) -> Result<Frame, Fault> {
         let cells = split(text(line)?, self.columns.delimiter)?;
         if cells.len() != self.columns.count {
             // Too short: behind the last byte; too long: at the first cell too many.
@@ -149,6 +176,7 @@ impl Rows {
             let level = cell::level(&cell.text).ok_or_else(|| no_bit(&column.name, cell, true))?;
             levels |= u32::from(level) << column.line;
         }
+        let values = self.analogues(&cells, &mut mark)?;
 
         let origin =
             self.clock.map_or_else(|| self.origin(now, [a.as_ref(), b.as_ref()]), |clock| clock.origin);
@@ -163,9 +191,42 @@ impl Rows {
             b: b.map(|captured| self.reading(1, &captured, &cells, clock)).transpose()?,
             levels: Levels::from_bits(levels),
         };
+        self.offered.clear();
+        for (of, channel, value) in values {
+            let latency = i128::from(self.layout.analogues[of].latency.as_nanos());
+            let captured_at = clock.instant(now - latency).ok_or_else(range)?;
+            let reading = AnalogueReading { captured_at, value: Some(value) };
+            self.offered.push(Offered { frame: 0, of, channel, reading });
+        }
         self.mark = mark;
         self.clock = Some(clock);
         Ok(frame)
+    }
+
+    /// The new values of all analogue lines.
+    fn analogues(
+        &self,
+        cells: &[Cell<'_>],
+        mark: &mut Option<Mark>,
+    ) -> Result<Vec<(usize, Channel, Analogue)>, Fault> {
+        let mut values = Vec::new();
+        for (of, (analogue, indexes)) in self.layout.analogues.iter().zip(&self.columns.analogues).enumerate()
+        {
+            for ((name, &index), channel) in analogue.columns.iter().zip(indexes).zip(Channel::BOTH) {
+                let cell = &cells[index];
+                if analogue.sparse && cell.text.is_empty() {
+                    continue;
+                }
+                let number = number(name, cell, mark, true)?;
+                let ulps = self.analogue_scale.apply(&number).and_then(|ulps| i64::try_from(ulps).ok());
+                let value = ulps.map(Analogue::from_bits).ok_or_else(|| {
+                    let (name, text) = (name.clone(), quoted(&cell.text));
+                    Fault::at(cell.start, Problem::BeyondValues { name, text, unit: analogue.unit.clone() })
+                })?;
+                values.push((of, channel, value));
+            }
+        }
+        Ok(values)
     }
 
     /// Zero, or early enough for everything that the first row shows or announces.
@@ -179,6 +240,9 @@ impl Rows {
                 None => now - latency,
             };
             earliest = earliest.min(first);
+        }
+        for analogue in &self.layout.analogues {
+            earliest = earliest.min(now - i128::from(analogue.latency.as_nanos()));
         }
         earliest
     }

@@ -29,7 +29,9 @@ const UNITS: &[&[&str]] = &[
     &["rpm", "1/min", "min-1"],
     &["V"],
     &["A"],
-    &["Nm"],
+    &["Nm", "N m", "N\u{b7}m"],
+    &["%"],
+    &["degC", "\u{b0}C"],
     &["Hz"],
 ];
 /// How many lines of [`UNITS`] are units of time.
@@ -67,22 +69,25 @@ pub(super) fn contradicts_time(text: &str, declared: TimeUnit) -> Option<String>
     (!unit.is_empty() && unit != "-" && symbol(unit) != Some(declared.symbol())).then(|| unit.to_owned())
 }
 
+/// Checks the unit of a column of decimal numbers. The unit named is returned when it is any other text than the declared one or
+/// a synonym.
+pub(super) fn contradicts_unit(text: &str, declared: &str) -> Option<String> {
+    let found = bare(text);
+    let same = found == declared || (symbol(found).is_some() && symbol(found) == symbol(declared));
+    (!found.is_empty() && found != "-" && !same).then(|| found.to_owned())
+}
+
 /// Checks the unit of a source. Returns the unit named and the one declared when they differ: for positions,
 /// when it is any other text than the declared unit or a synonym; for counters, when it is a known physical
 /// unit, since counts go by many names.
 pub(super) fn contradicts_source(text: &str, kind: &SourceKind) -> Option<(String, String)> {
-    let found = bare(text);
-    if found.is_empty() || found == "-" {
-        return None;
-    }
-    let (differs, declared) = match kind {
-        SourceKind::Counter { .. } => (symbol(found).is_some(), "counts"),
-        SourceKind::Position { unit, .. } => {
-            let same = found == unit || (symbol(found).is_some() && symbol(found) == symbol(unit));
-            (!same, unit.as_str())
+    match kind {
+        SourceKind::Counter { .. } => {
+            let found = bare(text);
+            symbol(found).map(|_| (found.to_owned(), "counts".to_owned()))
         }
-    };
-    differs.then(|| (found.to_owned(), declared.to_owned()))
+        SourceKind::Position { unit, .. } => contradicts_unit(text, unit).map(|found| (found, unit.clone())),
+    }
 }
 
 #[cfg(test)]
@@ -119,6 +124,9 @@ mod tests {
         assert_eq!(contradicts_source("\u{b5}m", &position), None);
         assert_eq!(contradicts_source("", &position), None);
         assert_eq!(contradicts_source("mm", &position), Some(("mm".into(), "um".into())));
+        assert_eq!(contradicts_unit("[\u{b0}C]", "degC"), None);
+        assert_eq!(contradicts_unit("-", "%"), None);
+        assert_eq!(contradicts_unit("(Nm)", "%"), Some("Nm".into()));
         assert_eq!(contradicts_time("[s]", TimeUnit::Seconds), None);
         assert_eq!(contradicts_time("[s]", TimeUnit::Millis), Some("s".into()));
     }

@@ -82,6 +82,18 @@ pub enum Unusable {
     /// The core does not accept the setup.
     #[error(transparent)]
     Refused(#[from] Refused),
+    /// Frames alone do not tell what such a setup comes to.
+    #[error(
+        "{path}: the setup has {count} analogue value{}, and vectors carry no readings of one: leave out its [analogue.NAME] sections and \
+         the monitors that watch them, and write vectors for the rest",
+        if *count == 1 { "" } else { "s" }
+    )]
+    Analogue {
+        /// What messages call the setup.
+        path: String,
+        /// How many.
+        count: usize,
+    },
     /// Nor with so many stored readings.
     #[error("{path}: {points} stored readings per channel: {why}; choose another number of points")]
     Points {
@@ -101,9 +113,12 @@ impl Vectors {
     ///
     /// # Errors
     ///
-    /// [`Unusable`] when the setup is bad.
+    /// [`Unusable`] when the setup is bad, or has analogue values: a frame carries no reading of one.
     pub fn generate(text: &str, path: &str, points: u16) -> Result<Self, Unusable> {
         let setup = Setup::parse(text, path)?;
+        if !setup.analogues.is_empty() {
+            return Err(Unusable::Analogue { path: path.to_owned(), count: setup.analogues.len() });
+        }
         let mut config = axis(&setup)?.config().clone();
         config.act_as(points.into()).map_err(|why| Unusable::Points {
             path: path.to_owned(),

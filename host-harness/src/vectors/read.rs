@@ -113,6 +113,12 @@ fn read_setup(file: &File<'_>, body: &str) -> Result<Setup, BadVectors> {
     let lines = body.lines().filter_map(|line| line.strip_prefix(SETUP_LINE.trim_end()));
     let text: String = lines.map(|line| line.strip_prefix(' ').unwrap_or(line).to_owned() + "\n").collect();
     let setup = Setup::parse(&text, format!("setup in {}", file.path)).map_err(|error| file.bad(error))?;
+    if !setup.analogues.is_empty() {
+        return Err(file.bad(
+            "its setup has analogue values, and vectors carry no readings of one; write it again with `cowitness vectors --csv FILE` and a \
+             setup without",
+        ));
+    }
     let (found, named) = (
         format!("{:08x}", setup.checksum()),
         body.lines().find_map(|line| line.strip_prefix(SETUP)).unwrap_or("missing"),
@@ -164,4 +170,22 @@ fn read_cases(file: &File<'_>, body: &str) -> Result<Vec<RecordedCase>, BadVecto
         case.rows.push((shown, expected));
     }
     Ok(cases)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn vectors_whose_setup_has_analogue_values_are_refused() {
+        let setup = format!(
+            "{}[analogue.torque]\ncolumns = [\"m\", \"n\"]\nunit = \"Nm\"\nlow = \"-9 Nm\"\nhigh = \"9 Nm\"\n\
+             timeout = \"40 ms\"\ntolerance = \"1 Nm\"\ndiscrepancy_time = \"20 ms\"\n",
+            crate::vectors::BUILT_IN_SETUP
+        );
+        let body: String = setup.lines().map(|line| format!("{SETUP_LINE}{line}\n")).collect();
+        let text = format!("{FIRST}\n{CHECKSUM}{:08x}\n{body}", checksum(&body));
+        let error = Recorded::parse(&text, "vectors.csv").expect_err("analogue values").to_string();
+        assert!(error.starts_with("vectors.csv: its setup has analogue values"), "{error}");
+    }
 }

@@ -210,7 +210,11 @@ impl List<'_> {
             | MonitorKind::AccelerationLimit { .. }
             | MonitorKind::AccelerationRange(_)
             | MonitorKind::TravelLimit { .. }
-            | MonitorKind::PositionRange(_) => {}
+            | MonitorKind::PositionRange(_)
+            // No setup with an analogue value comes here.
+            | MonitorKind::TorqueLimit { .. }
+            | MonitorKind::TorqueRange { .. }
+            | MonitorKind::TemperatureLimit { .. } => {}
         }
         let blind = (!needs_speed(&monitor.kind)).then_some("it needs no speed");
         self.add(part, "warming up", blind);
@@ -338,6 +342,9 @@ pub(super) fn watches(kind: &MonitorKind) -> bool {
         | MonitorKind::AccelerationRange(_)
         | MonitorKind::TravelLimit { .. }
         | MonitorKind::PositionRange(_)
+        | MonitorKind::TorqueLimit { .. }
+        | MonitorKind::TorqueRange { .. }
+        | MonitorKind::TemperatureLimit { .. }
         | MonitorKind::Stop { .. } => true,
     }
 }

@@ -7,7 +7,7 @@ use host_harness::setup::{
     By, InputLines, LimitSetup, MonitorKind, RampSetup, ReferenceSetup, Setting, Setup, Source,
     StandstillSetup, Until,
 };
-use monitor_core::{Acceleration, Jerk, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Position, Span, Speed, Value as Analogue};
 
 use super::{FULL, full, parsed, sealed};
 
@@ -46,7 +46,7 @@ macro_rules! step {
     };
 }
 
-step!(Position Speed Acceleration Jerk);
+step!(Position Speed Acceleration Jerk Analogue);
 
 fn of_ramp(path: &str, ramp: &mut RampSetup, nth: &mut impl FnMut(String, &mut dyn Step)) {
     nth(format!("{path}.ramp.delay"), &mut ramp.delay);
@@ -86,6 +86,13 @@ fn of_monitor(path: &str, kind: &mut MonitorKind, nth: &mut impl FnMut(String, &
         }
         MonitorKind::TravelLimit { increment } => nth(format!("{path}.increment"), increment),
         MonitorKind::PositionRange(range) => {
+            nth(format!("{path}.low"), &mut range.low);
+            nth(format!("{path}.high"), &mut range.high);
+        }
+        MonitorKind::TorqueLimit { limit, .. } | MonitorKind::TemperatureLimit { limit, .. } => {
+            nth(format!("{path}.limit"), limit);
+        }
+        MonitorKind::TorqueRange { range, .. } => {
             nth(format!("{path}.low"), &mut range.low);
             nth(format!("{path}.high"), &mut range.high);
         }
@@ -146,6 +153,13 @@ fn numbers(setup: &mut Setup, nth: &mut impl FnMut(String, &mut dyn Step)) {
     }
     if let Some(reset) = &mut setup.reset {
         nth("reset.filter".to_owned(), &mut reset.filter);
+    }
+    for (i, analogue) in setup.analogues.iter_mut().enumerate() {
+        nth(format!("analogue.{i}.low"), &mut analogue.plausible.low);
+        nth(format!("analogue.{i}.high"), &mut analogue.plausible.high);
+        nth(format!("analogue.{i}.timeout"), &mut analogue.timeout);
+        nth(format!("analogue.{i}.tolerance"), &mut analogue.tolerance);
+        nth(format!("analogue.{i}.discrepancy_time"), &mut analogue.discrepancy_time);
     }
     for (i, monitor) in setup.monitors.iter_mut().enumerate() {
         if !monitor.kind.is_output() {
@@ -301,6 +315,106 @@ fn every_number_of_a_place_and_an_output_changed_by_one_step_is_told_to_be_other
         let misfits: Vec<_> = review(&setup).misfits().map(|value| value.path.clone()).collect();
         assert_eq!(misfits, *std::slice::from_ref(wanted));
     }
+}
+
+/// A torque and a temperature, and the rules on them.
+fn measured() -> Setup {
+    let more = r#"
+[analogue.torque]
+columns          = ["torque_1", "torque_2"]
+unit             = "Nm"
+low              = "-400/3 Nm"
+high             = "0.4/3 kNm"
+timeout          = "5 ms"
+tolerance        = "10/3 Nm"
+discrepancy_time = "20 ms"
+latency          = "0.5 ms"
+[analogue.winding]
+columns          = ["winding_1", "winding_2"]
+unit             = "degC"
+low              = "-100/3 degC"
+high             = "600/3 degC"
+timeout          = "5 s"
+tolerance        = "25/3 degC"
+discrepancy_time = "1 s"
+sparse           = true
+[[monitor]]
+name  = "no harder"
+kind  = "torque-limit"
+of    = "torque"
+limit = "250/3 Nm"
+[[monitor]]
+name  = "holds"
+kind  = "torque-range"
+of    = "torque"
+low   = "-10/3 Nm"
+high  = "100/3 Nm"
+[[monitor]]
+name  = "no hotter"
+kind  = "temperature-limit"
+of    = "winding"
+limit = "400/3 degC"
+"#;
+    parsed(&(FULL.to_owned() + more))
+}
+
+#[test]
+fn every_number_of_an_analogue_value_changed_by_one_step_is_told_to_be_other_than_its_text() {
+    let before = review(&measured());
+    assert!(before.is_consistent());
+    let mut paths = Vec::new();
+    numbers(&mut measured(), &mut |path, _| paths.push(path));
+    assert!(paths.iter().any(|path| path == "analogue.1.tolerance"), "{paths:?}");
+    let asked: BTreeSet<_> =
+        before.values().filter(|value| value.asked.is_some()).map(|value| &value.path).collect();
+    assert_eq!(paths.iter().collect::<BTreeSet<_>>(), asked);
+    for wanted in &paths {
+        let mut setup = measured();
+        numbers(&mut setup, &mut |path, number| {
+            if path == *wanted {
+                number.step();
+            }
+        });
+        let after = review(&setup);
+        let misfits: Vec<_> = after.misfits().map(|value| value.path.clone()).collect();
+        assert_eq!(misfits, *std::slice::from_ref(wanted));
+        assert!(sheet(&after).contains(&shown(value(&after, wanted))), "{wanted}");
+    }
+}
+
+#[test]
+fn an_analogue_value_is_shown_in_its_own_unit_with_its_name_and_with_what_only_the_host_knows() {
+    let full = review(&measured());
+    let bare = Review::of(&seal(&measured(), 129, false).expect("sealable")).expect("readable");
+    for review in [&full, &bare] {
+        for (path, unit) in [
+            ("analogue.0.low", "Nm"),
+            ("analogue.0.tolerance", "Nm"),
+            ("analogue.1.high", "degC"),
+            ("monitor.5.limit", "Nm"),
+            ("monitor.6.low", "Nm"),
+            ("monitor.7.limit", "degC"),
+        ] {
+            assert_eq!(value(review, path).unit.as_deref(), Some(unit), "{path}");
+        }
+    }
+    for (path, fit) in [
+        ("analogue.0.low", Fit::StricterAbove),
+        ("analogue.0.high", Fit::StricterBelow),
+        ("analogue.1.high", Fit::Exact),
+        ("analogue.1.tolerance", Fit::StricterBelow),
+        ("monitor.5.limit", Fit::StricterBelow),
+        ("monitor.6.low", Fit::StricterAbove),
+    ] {
+        assert_eq!(value(&full, path).asked.as_ref().map(|asked| asked.fit), Some(fit), "{path}");
+    }
+    assert_eq!(value(&full, "monitor.7.of").names.as_deref(), Some("\"winding\""));
+    assert_eq!(value(&bare, "monitor.7.of").names, None);
+    assert_eq!(value(&full, "analogue.0.low").key, "low");
+    let host = |path: &str| full.host.iter().find(|item| item.path == path).map(|item| item.text.as_str());
+    assert_eq!(host("analogue.0.second_column"), Some("torque_2"));
+    assert_eq!(host("analogue.0.latency"), Some("0.5 ms (500000 ns)"));
+    assert_eq!(host("analogue.1.sparse"), Some("true"));
 }
 
 #[test]

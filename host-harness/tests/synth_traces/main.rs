@@ -1,5 +1,6 @@
 //! Synthetic traces, held against the formulas of their models.
 
+mod analogues;
 mod encoders;
 mod errors;
 mod faults;

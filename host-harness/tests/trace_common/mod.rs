@@ -26,6 +26,7 @@ pub fn layout() -> Layout {
         a: counter("a", 32),
         b: counter("b", 16),
         levels: vec![LevelColumn { name: "door".to_owned(), line: 3 }],
+        analogues: Vec::new(),
     }
 }
 
