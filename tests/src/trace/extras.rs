@@ -3,7 +3,7 @@
 use super::Timing;
 use super::rng::Rng;
 use crate::model::{
-    Analogue, Demand, Kind, Monitor, Q, Referencing, Setup, Term, Until, q, seconds, ulp_down, ulps,
+    Analogue, By, Demand, Kind, Monitor, Q, Referencing, Setup, Term, Until, q, seconds, ulp_down, ulps,
 };
 
 /// Draws around the typical speed `v`.
@@ -130,6 +130,11 @@ pub(super) fn extras(rng: &mut Rng, timing: &Timing, v: &Q, setup: &mut Setup) {
     if extras.rng.flip() {
         let kind = Kind::BrakeOutput { delay_ns: extras.periods(12) };
         added.push(Monitor { demand: Demand::Always, on_delay_ns: 0, ..extras.monitor(kind) });
+    }
+    if extras.rng.once_in(4000) {
+        let by = By::Time { within_ns: extras.periods(20) };
+        let stop = extras.monitor(Kind::Stop { until: Until::TorqueOff, by });
+        added.push(Monitor { demand: Demand::Reactions, ..stop });
     }
     added.append(&mut setup.monitors);
     setup.monitors = added;

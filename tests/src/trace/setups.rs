@@ -107,7 +107,8 @@ impl Around<'_> {
         // From corners that hardly show to ones that meet before the deceleration is reached.
         let corner_ns = self.rng.nanos(fall_ns / 20 + 1, 2 * fall_ns);
         Ramp {
-            jerk: self.rng.once_in(3000).then(|| &deceleration / seconds(corner_ns)),
+            // The core takes none from 2³⁷ units on.
+            jerk: self.rng.once_in(3000).then(|| (&deceleration / seconds(corner_ns)).min(q(1 << 36, 1))),
             delay_ns: time(self.rng, self.timing, 10),
             deceleration,
             margin: if self.rng.flip() { ulps(0) } else { &self.v * q(self.rng.range(0, 30), 100) },
