@@ -293,7 +293,12 @@ impl Input {
 
     /// Whether it demands: either channel, or a latched fault.
     pub(crate) fn demands(&self) -> bool {
-        self.pins.effective != [false; 2] || self.faulted
+        self.asks() || self.faulted
+    }
+
+    /// Whether either channel is at the demand level, whatever is latched.
+    pub(crate) fn asks(&self) -> bool {
+        self.pins.effective != [false; 2]
     }
 
     /// Whether both channels demand, and no fault is latched.

@@ -86,6 +86,8 @@ pub struct AxisState<
     /// No input changes while no level does.
     pub(crate) settled: bool,
     pub(crate) demanding: InputSet,
+    /// Inputs of which either channel is at the demand level, whatever is latched.
+    pub(crate) asking: InputSet,
     /// Inputs of which both channels demand, without a fault.
     pub(crate) confirmed: InputSet,
     /// Outputs that are true.
@@ -131,6 +133,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             restless: true,
             settled: false,
             demanding: InputSet::NONE,
+            asking: InputSet::NONE,
             confirmed: InputSet::NONE,
             outputs: MonitorSet::NONE,
             permitted: false,

@@ -8,7 +8,7 @@ use crate::calm::{Calm, Falling, Last, Quiet};
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
-use crate::monitor::{Check, Monitor, Motion, OutputState, Rule, RuleState};
+use crate::monitor::{Check, Lacks, Monitor, Motion, OutputState, Rule, RuleState};
 use crate::outcome::{InputSet, MonitorSet, Outcome, PerChannel, Reset};
 use crate::scale::WindowSpeed;
 use crate::source::SourceConfig;
@@ -397,9 +397,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     ) -> bool {
         let mut released = false;
         if !state.settled || frame.levels != state.levels {
-            let demanded = state.demanding;
+            let asked = state.asking;
             outcome.input_faults = self.read_inputs(state, frame);
-            let began = state.demanding.without(demanded);
+            let began = state.asking.without(asked);
             if began.overlaps(self.declaring) {
                 self.declare(state, began, outcome);
             }
@@ -438,7 +438,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     fn read_inputs(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, frame: &Frame) -> InputSet {
         let mut faulted = InputSet::NONE;
         let mut demanding = InputSet::NONE;
-        let mut confirmed = InputSet::NONE;
+        let (mut asking, mut confirmed) = (InputSet::NONE, InputSet::NONE);
         for ((config, input), id) in self.inputs.iter().zip(&mut state.inputs).zip((0..32).map(InputId::at)) {
             if input.update(config, frame.levels, frame.now) {
                 faulted = faulted.with(id);
@@ -446,12 +446,15 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             if input.demands() {
                 demanding = demanding.with(id);
             }
+            if input.asks() {
+                asking = asking.with(id);
+            }
             if input.is_confirmed() {
                 confirmed = confirmed.with(id);
             }
         }
         state.demanding = demanding;
-        state.confirmed = confirmed;
+        (state.asking, state.confirmed) = (asking, confirmed);
         faulted
     }
 
@@ -523,7 +526,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 }
             }
             if demanded && self.outputs.contains(id) {
-                let told = self.tell(state, i, now, speeds, outcome);
+                let told = self.tell(state, id, now, speeds, outcome);
                 if told.a.on && told.b.on {
                     on = on.with(id);
                 }
@@ -552,7 +555,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     fn tell(
         &self,
         state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
-        place: usize,
+        id: MonitorId,
         now: Instant,
         speeds: &PerChannel<Option<WindowSpeed>>,
         outcome: &mut Outcome,
@@ -564,6 +567,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             (b, Channel::B, &mut told.b, &mut outcome.unreferenced.b),
         ];
         for (side, channel, told, unreferenced) in sides {
+            let place = usize::from(id.index());
             let output = self.monitors.get(place).and_then(|monitor| monitor.rule.output());
             let half = side.halves.get_mut(place);
             let (Some(output), Some(Half { state: RuleState::Output(own), .. })) = (output, half) else {
@@ -583,10 +587,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 analogues: &[],
                 limit_before: Speed::MAX,
             };
-            if output.update(own, &motion, outcome.faults.of(channel).is_none()) {
-                // Bounded because there are at most 32 monitors.
-                let id = (0..32).map(MonitorId::at).nth(place);
-                *unreferenced = id.map_or(*unreferenced, |id| unreferenced.with(id));
+            match output.update(own, &motion) {
+                Lacks::Nothing => {}
+                Lacks::Speed => outcome.warming_up = true,
+                Lacks::Reference => *unreferenced = unreferenced.with(id),
             }
             *told = *own;
         }

@@ -369,3 +369,62 @@ fn an_axis_with_only_a_discrepancy_has_no_permit_before_both_sources_are_read() 
     let permits: Vec<bool> = agreed(&setup, &frames).iter().map(|said| said.outcome.permit).collect();
     assert_eq!(permits, [false, false, true, true]);
 }
+
+/// The frame at which a position above `high` ten-thousandths of a unit is violated first: both channels move a micrometre in every millisecond, and
+/// the declared position is 10 units.
+fn violated_at(bits: &[u32], high: i128) -> Option<usize> {
+    let declared = Referencing::Event { input: 0, position: q(10, 1) };
+    let rule = monitor(Kind::PositionRange { low: q(-100, 1), high: q(high, 10_000) }, &[1]);
+    let setup = Setup {
+        inputs: vec![door().inputs[0].clone(), button(2)],
+        referencing: [declared.clone(), declared],
+        monitors: vec![rule],
+        ..door()
+    };
+    let frames: Vec<Frame> =
+        bits.iter().zip(0..).map(|(&bits, ms): (_, i64)| both(ms as u64 * MS, ms, bits)).collect();
+    agreed(&setup, &frames).iter().position(|said| !said.outcome.violated.a.is_empty())
+}
+
+#[test]
+fn a_position_is_declared_at_the_frame_after_the_reset_of_a_fault_of_its_input() {
+    let pressed = 1 << RESET_LINE;
+    // The input faults, is proven and reset at frame 11, and declares 10 units at frame 12: a thousandth more at frame 13.
+    let levels = [3, 0, 1, 1, 1, 1, 1, 1, 3, 0, pressed, 0, 3, 4, 4, 4];
+    assert_eq!(violated_at(&levels, 100_005), Some(13));
+    assert_eq!(violated_at(&levels, 100_015), Some(14));
+    // Without the second declaration it would have been 10 units at frame 0.
+    let once = [3, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 4, 4, 4];
+    assert_eq!(violated_at(&once, 100_145), Some(15));
+}
+
+#[test]
+fn a_speed_output_without_a_speed_is_warming_up_and_withholds_the_permit() {
+    let output = Kind::SpeedOutput { threshold: q(10, 1), hysteresis: q(0, 1) };
+    let output = Monitor { on_delay_ns: 0, ..monitor(output, &[]) };
+    let setup = Setup { monitors: vec![output], warm_up_withholds: true, ..bare() };
+    let frames: Vec<Frame> = (0..4).map(|ms| both(ms * MS, 0, 0)).collect();
+    let said = agreed(&setup, &frames);
+    let permits: Vec<bool> = said.iter().map(|said| said.outcome.permit).collect();
+    assert_eq!(permits, [false, true, true, true]);
+    assert!(said[0].outcome.warming_up && said[0].outcome.outputs.is_empty());
+    assert!(!said[1].outcome.outputs.is_empty());
+}
+
+#[test]
+fn a_position_that_its_reference_moves_out_of_the_range_is_unreferenced_and_passes_nothing() {
+    // 2³⁹ less a unit, and the counter adds a unit in every thousand of its counts.
+    let offset = q((1 << 39) - 1, 1);
+    let rule = monitor(Kind::PositionRange { low: q(0, 1), high: q((1 << 39) - 1, 1) + q(999, 1000) }, &[]);
+    let setup = Setup {
+        referencing: [Referencing::Absolute { offset: offset.clone() }, Referencing::Absolute { offset }],
+        monitors: vec![rule],
+        ..bare()
+    };
+    let at = |count| {
+        let said = agreed(&setup, &[both(0, count, 0)]);
+        (said[0].outcome.violated.a.is_empty(), said[0].outcome.unreferenced.a.is_empty())
+    };
+    assert_eq!(at(998), (true, true));
+    assert_eq!(at(1001), (true, false));
+}

@@ -30,7 +30,7 @@ pub use analogue::{TemperatureLimit, TorqueLimit, TorqueRange};
 pub use direction::{Allowed, Direction, DirectionState};
 pub use envelope::{Ramp, RampState};
 pub use output::{BrakeOutput, CamOutput, OutputState, SpeedOutput};
-pub(crate) use output::{Output, Steady};
+pub(crate) use output::{Lacks, Output, Steady};
 pub use position_range::PositionRange;
 pub use speed_limit::SpeedLimit;
 pub use speed_range::SpeedRange;
@@ -224,9 +224,9 @@ pub(crate) enum Place {
     /// There is one, and it means nothing.
     Unreferenced,
     At {
-        /// Rounded up; beyond the range its end.
+        /// Rounded up.
         upper: Position,
-        /// Rounded down; beyond the range its end.
+        /// Rounded down.
         lower: Position,
         /// The travel is measured from here.
         from: Mark,
@@ -329,8 +329,15 @@ impl Motion<'_> {
         };
         let Some(counts) = from.counts_to(here) else { return Place::Unreferenced };
         let Some((lower, upper)) = self.scale.ends(counts) else { return Place::Unreferenced };
-        let sum = |travel| Position::from_bits(at.to_bits().saturating_add(travel));
-        Place::At { upper: sum(upper), lower: sum(lower), from }
+        // The range is the same to either side.
+        let sum = |travel| {
+            at.to_bits().checked_add(travel).filter(|&bits| bits > i64::MIN).map(Position::from_bits)
+        };
+        match (sum(upper), sum(lower)) {
+            (Some(upper), Some(lower)) => Place::At { upper, lower, from },
+            // What leaves the range has no place.
+            _ => Place::Unreferenced,
+        }
     }
 
     /// The smallest limit placed on this channel's speed at the frame before; [`Speed::MAX`] without one.

@@ -87,13 +87,15 @@ impl CamOutput {
         self.hysteresis
     }
 
-    /// Moves on to this frame; whether it lacks a reference.
-    fn update(&self, state: &mut OutputState, motion: &Motion<'_>) -> bool {
+    /// Moves on to this frame.
+    fn update(&self, state: &mut OutputState, motion: &Motion<'_>) -> Lacks {
         let (upper, lower) = match motion.place() {
             Place::At { upper, lower, .. } => (upper.to_bits(), lower.to_bits()),
             unknown => {
                 *state = OutputState::UNKNOWN;
-                return matches!(unknown, Place::Unreferenced);
+                // A channel without a reading is warming up by itself.
+                let is_unreferenced = matches!(unknown, Place::Unreferenced);
+                return if is_unreferenced { Lacks::Reference } else { Lacks::Nothing };
             }
         };
         let h = self.hysteresis.to_bits();
@@ -103,7 +105,7 @@ impl CamOutput {
         };
         state.on = is_within(if state.on { 0 } else { h.wrapping_neg() });
         state.near = is_within(if state.near { h } else { 0 });
-        false
+        Lacks::Nothing
     }
 }
 
@@ -136,16 +138,17 @@ impl SpeedOutput {
         self.hysteresis
     }
 
-    fn update(&self, state: &mut OutputState, motion: &Motion<'_>) {
+    fn update(&self, state: &mut OutputState, motion: &Motion<'_>) -> Lacks {
         let Some(speed) = motion.speed() else {
             *state = OutputState::UNKNOWN;
-            return;
+            return Lacks::Speed;
         };
         let (speed, h) = (speed.magnitude_down().to_bits(), self.hysteresis.to_bits());
         // Below a whole number exactly when, rounded down, below it. Bounded because the constructor checked the sum.
         let is_below = |by: i64| speed < self.threshold.to_bits().wrapping_add(by);
         state.on = is_below(if state.on { 0 } else { h.wrapping_neg() });
         state.near = is_below(if state.near { h } else { 0 });
+        Lacks::Nothing
     }
 }
 
@@ -241,6 +244,15 @@ impl OutputState {
     const UNKNOWN: Self = Self { on: false, near: true };
 }
 
+/// What an output needs and does not have at a frame.
+pub(crate) enum Lacks {
+    Nothing,
+    /// The speed: it is warming up.
+    Speed,
+    /// A referenced position: a fault.
+    Reference,
+}
+
 /// The rules that are outputs of the motion.
 pub(crate) enum Output<'a> {
     Cam(&'a CamOutput),
@@ -257,18 +269,15 @@ impl Output<'_> {
         }
     }
 
-    /// Moves on to this frame of a channel that is `visible`; whether it lacks a reference.
-    pub(crate) fn update(&self, state: &mut OutputState, motion: &Motion<'_>, visible: bool) -> bool {
-        if !visible {
+    /// Moves on to this frame.
+    pub(crate) fn update(&self, state: &mut OutputState, motion: &Motion<'_>) -> Lacks {
+        if !motion.visible {
             *state = OutputState::UNKNOWN;
-            return false;
+            return Lacks::Nothing;
         }
         match self {
             Self::Cam(rule) => rule.update(state, motion),
-            Self::Speed(rule) => {
-                rule.update(state, motion);
-                false
-            }
+            Self::Speed(rule) => rule.update(state, motion),
         }
     }
 }

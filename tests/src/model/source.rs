@@ -1,6 +1,6 @@
 //! From counter to position: the unwrapped count, the channel faults, the continuity.
 
-use super::exact::{Q, in_range, seconds, ulp_up};
+use super::exact::{Q, in_range, seconds, ulp_down, ulp_up};
 use super::setup::{Referencing, Source};
 use super::speed::{History, Point, Windows};
 use monitor_core::{Reading, Sample};
@@ -127,8 +127,12 @@ impl Tracker {
         }
     }
 
-    /// The exact referenced position; `None` while it has none, or continuity was lost since it was declared.
+    /// The exact referenced position; `None` while it has none, continuity was lost since it was declared, or it leaves the range.
     pub fn referenced(&self) -> Option<Q> {
+        self.unbounded().filter(|x| in_range(&ulp_down(x)) && in_range(&ulp_up(x)))
+    }
+
+    fn unbounded(&self) -> Option<Q> {
         match &self.referencing {
             Referencing::None => None,
             Referencing::Absolute { offset } => Some(offset + self.position()?),

@@ -112,12 +112,6 @@ pub(super) fn extras(rng: &mut Rng, timing: &Timing, v: &Q, setup: &mut Setup) {
     if outputs == 2 && extras.rng.flip() {
         added[1].demand = Demand::Any(vec![extras.rng.pick(&[Term::Output(0), Term::NotOutput(0)])]);
     }
-    if added.iter().any(|one| matches!(one.kind, Kind::SpeedOutput { .. })) {
-        // While the speed is unknown a speed output is warming up by the text of the rules, and is not by the core. A limit
-        // beside it that is always active warms up at the same frames and hides that.
-        let kind = Kind::SpeedLimit { limit: ulp_down(&(v * q(13, 10))), ramp: None };
-        added.push(Monitor { demand: Demand::Always, ..extras.monitor(kind) });
-    }
     if has_places && extras.rng.flip() {
         let [low, high] = extras.places();
         added.push(extras.monitor(Kind::PositionRange { low, high }));

@@ -135,15 +135,10 @@ fn drawn(seed: u64, length: usize, points: usize, has_extras: bool) -> Case {
 /// anywhere, and the limits are near 0.
 fn bring_near(referencing: &mut Referencing, source: &Source, count: u64) {
     if let Referencing::Absolute { offset } = referencing {
-        let half_turn = q(1 << (source.counter_bits - 1), 1) * &source.unit_per_count.abs();
-        if half_turn > q(1 << 37, 1) {
-            // With an offset, a jump could bring the referenced position out of the range of a position. The rules do not say
-            // what comes then, and the core shows the largest position there is.
-            *offset = q(0, 1);
-            return;
-        }
         let count = Q::from_integer(as_signed(count, source.counter_bits).into());
-        *offset -= nearest_ulp(&(count * &source.unit_per_count));
+        let near = &*offset - nearest_ulp(&(count * &source.unit_per_count));
+        // An offset is a position, and has its range.
+        *offset = if near.abs() < q(1 << 39, 1) { near } else { q(0, 1) };
     }
 }
 
