@@ -8,9 +8,9 @@
 //!
 //! A falling envelope is calm for a while: as long as the speed is below what the line will have come down to by then.
 
-use crate::axis::MonitorId;
 use crate::history::Spacing;
 use crate::monitor::{Check, Lull, Monitor, Ramp, Rule, RuleState, Steady};
+use crate::names::MonitorId;
 use crate::outcome::MonitorSet;
 use crate::scale::CountRate;
 use crate::source::{Source, SourceConfig};

@@ -16,9 +16,12 @@
 #[cfg(test)]
 extern crate std;
 
+mod activity;
 mod analogue;
 mod axis;
 mod calm;
+mod config;
+mod demand;
 mod discrepancy;
 mod frame;
 #[cfg(feature = "hal")]
@@ -27,6 +30,7 @@ mod history;
 mod input;
 mod listing;
 pub mod monitor;
+mod names;
 mod outcome;
 mod scale;
 pub mod seal;
@@ -42,10 +46,9 @@ mod widen;
 pub mod rules {}
 
 pub use analogue::{AnalogueConfig, AnalogueError, AnalogueReading};
-pub use axis::{
-    ANALOGUES, AnalogueId, Axis, AxisConfig, AxisError, Demand, Demands, InputId, MonitorId, Referencing,
-    WarmUp,
-};
+pub use axis::Axis;
+pub use config::{AxisConfig, AxisError, WarmUp};
+pub use demand::{Demand, Demands, Referencing};
 pub use discrepancy::{Apart, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 pub use frame::{Channel, Frame, Levels, Reading, Sample};
 pub use input::{InputConfig, InputError, Lines, OneSided, Pairing};
@@ -56,6 +59,7 @@ pub use monitor::{
     Side, SpeedLimit, SpeedOutput, SpeedRange, Standstill, StandstillState, Stop, Supervision,
     TemperatureLimit, TorqueLimit, TorqueRange, TravelLimit, Until,
 };
+pub use names::{ANALOGUES, AnalogueId, InputId, MonitorId};
 pub use outcome::{AnalogueSet, InputSet, MonitorSet, Outcome, PerChannel, Reset};
 pub use scale::{CountRate, Scale, ScaleError, WindowAcceleration, WindowSpeed, WindowTravel};
 pub use source::{Mark, SourceConfig, SourceError, SourceFault};

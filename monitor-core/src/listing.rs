@@ -1,11 +1,13 @@
 //! What an axis was given, to be shown or compared.
 
 use crate::analogue::AnalogueConfig;
-use crate::axis::{AxisConfig, Demand, MonitorId, Referencing, WarmUp};
+use crate::config::{AxisConfig, WarmUp};
+use crate::demand::{Demand, Referencing};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::Channel;
 use crate::input::InputConfig;
 use crate::monitor::{Monitor, Rule};
+use crate::names::MonitorId;
 use crate::units::{Position, Span};
 
 /// One monitor as it was added.

@@ -1,7 +1,7 @@
 //! What one frame came to.
 
-use crate::axis::{AnalogueId, InputId, MonitorId};
 use crate::frame::Channel;
+use crate::names::{AnalogueId, InputId, MonitorId};
 use crate::source::SourceFault;
 
 /// A value for each channel.

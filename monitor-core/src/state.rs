@@ -1,12 +1,12 @@
 //! What an axis remembers from frame to frame.
 
 use crate::analogue::Analogue;
-use crate::axis::{ANALOGUES, AnalogueId, InputId, MonitorId};
 use crate::calm::{Calm, Last, Quiet};
 use crate::discrepancy::{Glimpse, References};
 use crate::frame::{Channel, Levels};
 use crate::input::{Button, Input};
 use crate::monitor::{Monitor, NoOwn, RuleState};
+use crate::names::{ANALOGUES, AnalogueId, InputId, MonitorId};
 use crate::outcome::{InputSet, MonitorSet, PerChannel};
 use crate::source::{Mark, Source, SourceFault};
 use crate::trip::{Flags, Latch, OwnLatch, Trip, Tripped};

@@ -2,9 +2,9 @@
 
 use core::fmt;
 
-use crate::axis::{AnalogueId, MonitorId};
 use crate::frame::Channel;
 use crate::monitor::{Bound, Check, Side};
+use crate::names::{AnalogueId, MonitorId};
 use crate::units::{Acceleration, Instant, Position, Span, Speed, Value};
 use crate::wide::over_span_up;
 

@@ -14,7 +14,8 @@ mod clock;
 mod lines;
 mod permit;
 
-use crate::axis::{Axis, AxisConfig};
+use crate::axis::Axis;
+use crate::config::AxisConfig;
 use crate::frame::{Frame, Levels, Reading};
 use crate::outcome::Outcome;
 use crate::units::Instant;

@@ -44,8 +44,8 @@
 //! ```
 
 use crate::analogue::Shown;
-use crate::axis::AnalogueId;
 use crate::monitor::{Bound, Check, Motion, nearer};
+use crate::names::AnalogueId;
 use crate::units::Value;
 
 /// A limit on the magnitude of a torque.

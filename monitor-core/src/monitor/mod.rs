@@ -17,9 +17,10 @@ pub mod stop;
 pub mod travel_limit;
 
 use crate::analogue::{Analogue, Shown};
-use crate::axis::{AnalogueId, Referencing};
 use crate::calm::Reach;
+use crate::demand::Referencing;
 use crate::frame::Channel;
+use crate::names::AnalogueId;
 use crate::scale::{Rate, Scale, WindowAcceleration, WindowSpeed, WindowTravel};
 use crate::source::Mark;
 use crate::units::{Acceleration, Instant, Position, Span, Speed, Value};

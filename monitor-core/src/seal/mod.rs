@@ -24,7 +24,7 @@ mod parts;
 
 use core::fmt;
 
-use crate::axis::{AxisConfig, AxisError};
+use crate::config::{AxisConfig, AxisError};
 use crate::history::Spacing;
 use crate::input::InputError;
 use crate::monitor::Monitor;

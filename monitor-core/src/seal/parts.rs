@@ -3,7 +3,8 @@
 use super::SealError;
 use super::bytes::{Reader, Writer};
 use crate::analogue::AnalogueConfig;
-use crate::axis::{AnalogueId, AxisConfig, Demand, Demands, InputId, MonitorId, Referencing, WarmUp};
+use crate::config::{AxisConfig, WarmUp};
+use crate::demand::{Demand, Demands, Referencing};
 use crate::discrepancy::{PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::Channel;
 use crate::input::{InputConfig, Lines, OneSided, Pairing};
@@ -12,6 +13,7 @@ use crate::monitor::{
     PositionRange, Ramp, Rule, SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision,
     TemperatureLimit, TorqueLimit, TorqueRange, TravelLimit, Until,
 };
+use crate::names::{AnalogueId, InputId, MonitorId};
 use crate::outcome::{InputSet, MonitorSet};
 use crate::scale::Scale;
 use crate::source::SourceConfig;

@@ -1,0 +1,71 @@
+//! Stops that are demanded by the trips of other monitors alone.
+
+use monitor_core::seal::Image;
+use monitor_core::{
+    Axis, AxisConfig, AxisError, Demand, Frame, Instant, Levels, NoOwn, Position, Reading, Rule, Sample,
+    Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+};
+
+fn axis() -> AxisConfig {
+    let scale = Scale::from_ratio(1, 1000).unwrap();
+    let (fastest, timeout) = (Speed::from_int(3000).unwrap(), Span::from_millis(4).unwrap());
+    let source = SourceConfig::try_new(24, scale, fastest, timeout).unwrap();
+    AxisConfig::try_new(source, source, Span::from_millis(2).unwrap(), WarmUp::Permit).unwrap()
+}
+
+fn stop(until: Until) -> Rule<NoOwn> {
+    let within = Span::from_millis(5).unwrap();
+    Rule::Stop(Stop::try_new(Supervision::Time { within }, until).unwrap())
+}
+
+fn slow() -> Rule<NoOwn> {
+    Rule::SpeedLimit(SpeedLimit::try_new(Speed::from_int(250).unwrap(), None).unwrap())
+}
+
+#[test]
+fn a_stop_by_reactions_only_is_active_from_the_frame_after_the_trip_on() {
+    let mut config = axis();
+    let slow = config.add_monitor(slow(), Demand::Always, Span::ZERO).unwrap();
+    let stop = config.add_monitor(stop(Until::TorqueOff), Demand::Reaction, Span::ZERO).unwrap();
+    config.set_reaction(slow, stop).unwrap();
+    let mut axis = Axis::new(config);
+    // 100 mm/s for 10 ms, then 1 m/s.
+    let mut step = |ms: u64| {
+        let count = if ms <= 10 { 100 * ms } else { 1000 + 1000 * (ms - 10) };
+        let now = Instant::from_nanos(ms * 1_000_000);
+        let reading = Some(Reading { captured_at: now, sample: Sample::Count(count) });
+        axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() })
+    };
+    let seen: Vec<_> = (0..30).map(&mut step).collect();
+    let tripped = seen.iter().position(|outcome| outcome.tripped.a.contains(slow)).unwrap();
+    let began = seen.iter().position(|outcome| outcome.active.contains(stop));
+    assert_eq!(began, Some(tripped + 1));
+    // Complete 5 ms after that, and the permit stays as long.
+    assert_eq!(seen.iter().position(|outcome| !outcome.permit), Some(tripped + 6));
+}
+
+#[test]
+fn nothing_but_a_stop_until_torque_off_goes_by_reactions_only() {
+    let mut config = axis();
+    let (window, speed) = (Position::from_int(1).unwrap(), Speed::from_int(10).unwrap());
+    let standing = Until::Standstill(Standstill::try_new(window, speed).unwrap());
+    for rule in [slow(), Rule::TorqueOff, stop(standing)] {
+        assert_eq!(config.add_monitor(rule, Demand::Reaction, Span::ZERO), Err(AxisError::Reaction));
+    }
+    assert!(config.add_monitor(stop(Until::TorqueOff), Demand::Reaction, Span::ZERO).is_ok());
+    assert_eq!(config.monitors().len(), 1, "what is refused is not added");
+}
+
+#[test]
+fn a_stop_by_reactions_only_is_sealed_as_that() {
+    let mut config = axis();
+    let slow = config.add_monitor(slow(), Demand::Always, Span::ZERO).unwrap();
+    let stop = config.add_monitor(stop(Until::TorqueOff), Demand::Reaction, Span::ZERO).unwrap();
+    config.set_reaction(slow, stop).unwrap();
+    let mut bytes = [0; 512];
+    let length = config.seal(0, &[], &mut bytes).unwrap();
+    let image = Image::open(&bytes[..length]).unwrap();
+    let held: AxisConfig = image.axis().unwrap();
+    let parts: Vec<_> = held.monitors().map(|monitor| (monitor.demand, monitor.reaction)).collect();
+    assert_eq!(parts, [(Demand::Always, Some(stop)), (Demand::Reaction, None)]);
+}
