@@ -9,6 +9,8 @@ use monitor_core::{
     TravelLimit, Until,
 };
 
+use super::support::ms;
+
 /// Every kind in every form; all values are whole.
 const EVERYTHING: &str = r#"
 title = "Everything, invented"
@@ -133,10 +135,6 @@ fn mm_per_s(n: i64) -> Speed {
 
 fn mm_per_s2(n: i64) -> Acceleration {
     Acceleration::from_bits(n << 24)
-}
-
-fn ms(millis: u64) -> Span {
-    Span::from_millis(millis).expect("in range")
 }
 
 #[test]

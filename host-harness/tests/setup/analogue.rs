@@ -2,11 +2,10 @@
 //!
 //! They are written below the example: `[analogue.torque]` begins at line 54, and what is below it at line 62.
 
-mod setup_support;
-
-use host_harness::setup::{AnalogueUnit, MAX_ANALOGUES, MonitorKind, Setup, SetupError};
+use host_harness::setup::{AnalogueUnit, MAX_ANALOGUES, MonitorKind};
 use monitor_core::Span;
-use setup_support::{EXAMPLE, refused};
+
+use super::support::{EXAMPLE, check, error, one, parsed, refused, ulps};
 
 const TORQUE: &str = r#"[analogue.torque]
 columns          = ["torque_1", "torque_2"]
@@ -29,6 +28,10 @@ discrepancy_time = "1 s"
 sparse           = true
 "#;
 
+fn rule(kind: &str, rest: &str) -> String {
+    one("m", &format!("kind = \"{kind}\"\n{rest}"))
+}
+
 fn below(body: &str) -> String {
     format!("{EXAMPLE}{TORQUE}{body}")
 }
@@ -41,37 +44,6 @@ fn replaced(replacements: &[(&str, &str)]) -> String {
         torque = torque.replacen(old, new, 1);
     }
     format!("{EXAMPLE}{torque}")
-}
-
-fn monitor(kind: &str, rest: &str) -> String {
-    format!("[[monitor]]\nname = \"m\"\nkind = \"{kind}\"\n{rest}\n")
-}
-
-fn parsed(text: &str) -> Setup {
-    Setup::parse(text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)))
-}
-
-fn error(text: &str) -> SetupError {
-    Setup::parse(text, "axis.toml").expect_err(text)
-}
-
-/// What must be reported, as `line:column: message`.
-fn check(text: &str, expected: &[&str]) {
-    let error = error(text);
-    let found: Vec<String> = error
-        .diagnostics()
-        .iter()
-        .map(|one| {
-            let place = one.place.as_ref().expect("a place in the file");
-            assert!(one.way_out.len() > 15, "no way out: {one:?}");
-            format!("{}:{}: {}", place.line, place.column, one.message)
-        })
-        .collect();
-    assert_eq!(found, *expected, "{text}");
-}
-
-const fn ulps(units: i64) -> i64 {
-    units << 24
 }
 
 #[test]
@@ -111,10 +83,10 @@ fn settings_of_an_analogue_value_are_rounded_to_the_stricter_side() {
 #[test]
 fn a_rule_on_an_analogue_value_is_rounded_to_the_stricter_side_and_points_to_it() {
     let text = below(WINDING)
-        + &monitor("torque-limit", "of = \"torque\"\nlimit = \"100/3 Nm\"")
-        + &monitor("torque-range", "of = \"torque\"\nlow = \"-100/3 Nm\"\nhigh = \"100/3 Nm\"")
+        + &rule("torque-limit", "of = \"torque\"\nlimit = \"100/3 Nm\"")
+        + &rule("torque-range", "of = \"torque\"\nlow = \"-100/3 Nm\"\nhigh = \"100/3 Nm\"")
             .replace("\"m\"", "\"n\"")
-        + &monitor("temperature-limit", "of = \"winding\"\nlimit = \"-10/3 degC\"").replace("\"m\"", "\"o\"");
+        + &rule("temperature-limit", "of = \"winding\"\nlimit = \"-10/3 degC\"").replace("\"m\"", "\"o\"");
     let setup = parsed(&text);
     let [.., limit, range, hot] = setup.monitors.as_slice() else { panic!("three of them") };
     let MonitorKind::TorqueLimit { of: 0, limit } = &limit.kind else { panic!("{limit:?}") };
@@ -353,16 +325,16 @@ fn what_is_wrong_with_a_rule_on_an_analogue_value_is_found() {
             &["74:1: unknown key `of` in monitor \"m\""],
         ),
     ] {
-        check(&(below(WINDING) + &monitor(kind, rest)), expected);
+        check(&(below(WINDING) + &rule(kind, rest)), expected);
     }
-    parsed(&(below(WINDING) + &monitor("torque-limit", "of = \"torque\"\nlimit = \"149.9 Nm\"")));
-    parsed(&(below(WINDING) + &monitor("temperature-limit", "of = \"winding\"\nlimit = \"-40 degC\"")));
+    parsed(&(below(WINDING) + &rule("torque-limit", "of = \"torque\"\nlimit = \"149.9 Nm\"")));
+    parsed(&(below(WINDING) + &rule("temperature-limit", "of = \"winding\"\nlimit = \"-40 degC\"")));
 }
 
 #[test]
 fn a_limit_on_a_torque_that_every_plausible_value_exceeds_is_refused() {
     let text = replaced(&[("\"-120 Nm\"", "\"50 Nm\"")])
-        + &monitor("torque-limit", "of = \"torque\"\nlimit = \"49 Nm\"");
+        + &rule("torque-limit", "of = \"torque\"\nlimit = \"49 Nm\"");
     check(&text, &["66:9: `limit` of monitor \"m\" is not inside the plausible range of \"torque\""]);
     assert!(error(&text).diagnostics()[0].label.contains("every plausible value"), "{text}");
 }
@@ -370,7 +342,7 @@ fn a_limit_on_a_torque_that_every_plausible_value_exceeds_is_refused() {
 #[test]
 fn a_rule_on_an_analogue_value_that_is_wrong_itself_is_reported_once() {
     let text = replaced(&[("\"-120 Nm\"", "\"-120\"")])
-        + &monitor("torque-limit", "of = \"torque\"\nlimit = \"40 Nm\"");
+        + &rule("torque-limit", "of = \"torque\"\nlimit = \"40 Nm\"");
     check(
         &text,
         &[
@@ -382,7 +354,7 @@ fn a_rule_on_an_analogue_value_that_is_wrong_itself_is_reported_once() {
 #[test]
 fn a_mistake_about_an_analogue_value_points_to_both_places_and_offers_what_was_meant() {
     let first = |kind, rest| {
-        let text = below(WINDING) + &monitor(kind, rest);
+        let text = below(WINDING) + &rule(kind, rest);
         error(&text).diagnostics()[0].clone()
     };
     let wrong = first("torque-limit", "of = \"winding\"\nlimit = \"40 Nm\"");
@@ -409,7 +381,7 @@ fn an_analogue_value_that_no_monitor_watches_is_watched_by_its_lines() {
 fn everything_about_an_analogue_value_shows_in_the_checksum_and_none_leaves_it_as_it_was() {
     let canonical = parsed(EXAMPLE).canonical();
     assert!(!canonical.contains("analogue"), "{canonical}");
-    let limit = monitor("torque-limit", "of = \"torque\"\nlimit = \"40 Nm\"");
+    let limit = rule("torque-limit", "of = \"torque\"\nlimit = \"40 Nm\"");
     let mut seen = vec![parsed(EXAMPLE).checksum()];
     for (old, new) in [
         ("[analogue.torque]", "[analogue.torque]"),
@@ -429,9 +401,9 @@ fn everything_about_an_analogue_value_shows_in_the_checksum_and_none_leaves_it_a
     }
     for other in [
         below(&limit.replace("40 Nm", "41 Nm")),
-        below(&monitor("torque-range", "of = \"torque\"\nlow = \"-40 Nm\"\nhigh = \"40 Nm\"")),
+        below(&rule("torque-range", "of = \"torque\"\nlow = \"-40 Nm\"\nhigh = \"40 Nm\"")),
         below(&limit).replace("torque", "force"),
-        below(WINDING) + &monitor("temperature-limit", "of = \"winding\"\nlimit = \"90 degC\""),
+        below(WINDING) + &rule("temperature-limit", "of = \"winding\"\nlimit = \"90 degC\""),
         replaced(&[]).replace("Nm", "%") + &limit.replace("Nm", "%"),
     ] {
         let other = other.replace("force-limit", "torque-limit");

@@ -2,31 +2,19 @@
 //!
 //! Each row: what is changed in the example, and what must then be reported, as `line:column: message`.
 
-mod setup_support;
-
-use setup_support::refused;
+use super::support::{check, varied};
 
 type Row = (&'static [(&'static str, &'static str)], &'static [&'static str]);
 
-fn check(rows: &[Row]) {
+fn check_rows(rows: &[Row]) {
     for (replacements, expected) in rows {
-        let error = refused(replacements);
-        let found: Vec<String> = error
-            .diagnostics()
-            .iter()
-            .map(|one| {
-                let place = one.place.as_ref().expect("a place in the file");
-                assert!(one.way_out.len() > 15, "no way out: {one:?}");
-                format!("{}:{}: {}", place.line, place.column, one.message)
-            })
-            .collect();
-        assert_eq!(found, *expected, "{replacements:?}");
+        check(&varied(replacements), expected);
     }
 }
 
 #[test]
 fn what_is_wrong_with_the_setup_as_a_whole_is_found() {
-    check(&[
+    check_rows(&[
         (&[("title = \"Kiln shuttle 2, transfer axis\"\n", "")], &["1:1: the setup has no `title`"]),
         (
             &[("title = \"Kiln shuttle 2, transfer axis\"", "title = \" \"")],
@@ -78,7 +66,7 @@ fn what_is_wrong_with_the_setup_as_a_whole_is_found() {
 
 #[test]
 fn what_is_wrong_with_a_channel_is_found() {
-    check(&[
+    check_rows(&[
         (
             &[("[channel.b]", "[chanel.b]")],
             &["9:2: [channel] has no section [channel.b]", "16:2: unknown key `chanel` in the setup"],
@@ -237,7 +225,7 @@ fn what_is_wrong_with_a_channel_is_found() {
 
 #[test]
 fn what_is_wrong_with_speed_and_discrepancies_is_found() {
-    check(&[
+    check_rows(&[
         (
             &[("window = \"8 ms\"", "window = \"0.09 ms\"")],
             &[
@@ -309,7 +297,7 @@ fn what_is_wrong_with_speed_and_discrepancies_is_found() {
 
 #[test]
 fn what_is_wrong_with_an_input_or_a_demand_is_found() {
-    check(&[
+    check_rows(&[
         (
             &[("[\"door_1\", \"door_2\"]", "[\"door_1\", \"door_1\"]")],
             &["33:31: both channels of [input.door] are the column `door_1`"],
@@ -382,7 +370,7 @@ fn what_is_wrong_with_an_input_or_a_demand_is_found() {
 
 #[test]
 fn what_is_wrong_with_a_monitor_is_found() {
-    check(&[
+    check_rows(&[
         (
             &[("limit    = \"250 mm/s\"", "limit = \"250 ms\"")],
             &[
@@ -470,7 +458,7 @@ fn what_is_wrong_with_a_monitor_is_found() {
 
 #[test]
 fn what_is_wrong_with_a_stop_is_found() {
-    check(&[
+    check_rows(&[
         (
             &[(
                 "[[monitor]]\nname     =",

@@ -1,78 +1,14 @@
-//! Ranges, directions, travels, accelerations, overruns and stops by their deceleration in a setup file.
+//! Ranges, directions, travels, accelerations and overruns in a setup file.
 //!
 //! Each of them is written below the example, as the monitor "m" that begins at line 54; its first line here is line 56.
 
-mod setup_support;
-
-use host_harness::replay::axis;
-use host_harness::setup::{Allowed, By, LimitSetup, MonitorKind, MonitorSetup, Setup, SetupError};
+use host_harness::setup::{Allowed, LimitSetup, MonitorKind, Setup};
 use monitor_core::{Acceleration, Position, Span, Speed};
-use setup_support::{EXAMPLE, refused, varied};
 
-const BRAKING: &str = "braking = { delay = \"150 ms\", deceleration = \"2 m/s^2\", margin = \"0.3 m/s^2\" }";
-const RAMP: &str = "ramp = { delay = \"150 ms\", deceleration = \"2 m/s^2\", margin = \"50 mm/s\" }";
-
-fn with(body: &str) -> String {
-    below(EXAMPLE, body)
-}
-
-fn below(example: &str, body: &str) -> String {
-    format!("{example}[[monitor]]\nname = \"m\"\n{body}\n")
-}
-
-fn stop(by: &str) -> String {
-    format!(
-        "kind = \"stop\"\ndemand = [\"halt\"]\nuntil = \"torque-off\"\nstandstill_speed = \"10 mm/s\"\n{by}"
-    )
-}
-
-fn parsed(text: &str) -> Setup {
-    Setup::parse(text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)))
-}
-
-fn error(text: &str) -> SetupError {
-    Setup::parse(text, "axis.toml").expect_err(text)
-}
-
-/// The monitor that was written below the example.
-fn monitor(body: &str) -> MonitorSetup {
-    let mut setup = parsed(&with(body));
-    setup.monitors.pop().expect("a monitor")
-}
-
-/// Each row: the monitor, and what must be reported, as `line:column: message`.
-fn check(rows: &[(&str, &[&str])]) {
-    for (body, expected) in rows {
-        check_text(&with(body), expected);
-    }
-}
-
-fn check_text(text: &str, expected: &[&str]) {
-    let error = error(text);
-    let found: Vec<String> = error
-        .diagnostics()
-        .iter()
-        .map(|one| {
-            let place = one.place.as_ref().expect("a place in the file");
-            assert!(one.way_out.len() > 15, "no way out: {one:?}");
-            format!("{}:{}: {}", place.line, place.column, one.message)
-        })
-        .collect();
-    assert_eq!(found, *expected, "{text}");
-}
-
-fn way_out(text: &str) -> String {
-    error(text).diagnostics()[0].way_out.clone()
-}
-
-/// Whole units in ULP of 2⁻²⁴.
-const fn ulps(units: i64) -> i64 {
-    units << 24
-}
-
-fn ms(millis: u64) -> Span {
-    Span::from_millis(millis).expect("in range")
-}
+use super::support::{
+    BRAKING, EXAMPLE, RAMP, below, check, check_monitors, error, monitor, one, parsed, refused, stop, ulps,
+    varied, way_out, with,
+};
 
 #[test]
 fn a_range_has_signs_and_is_rounded_inwards() {
@@ -99,7 +35,7 @@ fn a_range_has_signs_and_is_rounded_inwards() {
 
 #[test]
 fn what_is_wrong_with_a_range_is_found() {
-    check(&[
+    check_monitors(&[
         (
             "kind = \"speed-range\"",
             &["54:1: monitor \"m\" has no `low`", "54:1: monitor \"m\" has no `high`"],
@@ -200,7 +136,7 @@ fn a_direction_and_a_travel_have_distances_that_are_rounded_down() {
 
 #[test]
 fn what_is_wrong_with_a_direction_or_a_travel_is_found() {
-    check(&[
+    check_monitors(&[
         (
             "kind = \"direction\"",
             &["54:1: monitor \"m\" has no `allowed`", "54:1: monitor \"m\" has no `tolerance`"],
@@ -270,7 +206,7 @@ error: `limit` of monitor "m" is finer than channel b can resolve
 
 #[test]
 fn what_is_wrong_with_a_limit_on_the_acceleration_is_found() {
-    check(&[
+    check_monitors(&[
         ("kind = \"acceleration-limit\"", &["54:1: monitor \"m\" has no `limit`"]),
         (
             "kind = \"acceleration-limit\"\nlimit = \"-1 m/s^2\"",
@@ -317,7 +253,7 @@ fn a_speed_limit_may_differ_by_direction() {
 
 #[test]
 fn what_is_wrong_with_limits_by_direction_is_found() {
-    check(&[
+    check_monitors(&[
         (
             "kind = \"speed-limit\"\npositive = \"1 m/s\"\nlimit = \"1 m/s\"",
             &["57:1: monitor \"m\" has `limit` and `positive` at once"],
@@ -382,22 +318,19 @@ fn a_ramp_may_have_a_jerk_that_is_rounded_up() {
     assert_eq!(jerk(&parsed(&text("20 m/s^3"))), Some(ulps(20_000)));
     assert_eq!(jerk(&parsed(&text("5000/3 mm/s³"))), Some(ulps(5000) / 3 + 1));
     let of = "`jerk` of the ramp of monitor \"slow while the door is open\"";
-    check_text(&text("0 m/s^3"), &[&format!("44:85: {of} must be above zero")]);
-    check_text(&text("-1 m/s^3"), &[&format!("44:85: {of} must not be negative")]);
-    check_text(&text("1e9 m/s^3"), &[&format!("44:85: {of} is too large")]);
+    check(&text("0 m/s^3"), &[&format!("44:85: {of} must be above zero")]);
+    check(&text("-1 m/s^3"), &[&format!("44:85: {of} must not be negative")]);
+    check(&text("1e9 m/s^3"), &[&format!("44:85: {of} is too large")]);
     assert_eq!(way_out(&text("1e9 m/s^3")), "write at most 549755813887 mm/s^3; is the unit the right one?");
     assert_eq!(way_out(&text("20 m/s3")), "did you mean `m/s^3`?");
     // 2 m/s^2 in 2^32 ns, which is as long as a corner may not last.
-    check_text(
-        &text("465.6 mm/s^3"),
-        &[&format!("44:85: {of} takes more than 4.29 s to its `deceleration`")],
-    );
+    check(&text("465.6 mm/s^3"), &[&format!("44:85: {of} takes more than 4.29 s to its `deceleration`")]);
     assert!(way_out(&text("465.6 mm/s^3")).starts_with("raise `jerk` to at least 465.7 mm/s^3, "));
     parsed(&text("465.7 mm/s^3"));
-    check_text(&text("138e6 m/s^3"), &[&format!("44:85: {of} is too large for a ramp with rounded corners")]);
+    check(&text("138e6 m/s^3"), &[&format!("44:85: {of} is too large for a ramp with rounded corners")]);
     let steep = text("137e6 m/s^3").replace("\"2 m/s^2\"", "\"138e6 m/s^2\"");
     let of = "`deceleration` of the ramp of monitor \"slow while the door is open\"";
-    check_text(&steep, &[&format!("44:47: {of} is too large for a ramp with rounded corners")]);
+    check(&steep, &[&format!("44:47: {of} is too large for a ramp with rounded corners")]);
     parsed(&text("137e6 m/s^3"));
     let misspelt = refused(&[("margin = \"50 mm/s\"", "margin = \"50 mm/s\", jrek = \"20 m/s^3\"")]);
     assert_eq!(misspelt.diagnostics()[0].way_out, "did you mean `jerk`?");
@@ -421,7 +354,7 @@ fn an_overrun_elsewhere_is_refused_with_the_reason() {
     let refused = |body: &str, expected: &str| {
         let expected = format!("`allowed_overrun` of monitor \"m\": {expected}");
         let body = format!("allowed_overrun = \"1 mm\"\n{body}");
-        check_text(&with(&body), &[&format!("56:1: {expected}")]);
+        check(&with(&body), &[&format!("56:1: {expected}")]);
     };
     refused(
         "kind = \"standstill\"\nposition_window = \"1 mm\"\nspeed_window = \"10 mm/s\"",
@@ -451,7 +384,7 @@ fn an_overrun_elsewhere_is_refused_with_the_reason() {
         "a stop by deceleration places no limit on the speed",
     );
     let limit = "kind = \"speed-limit\"\nlimit = \"1 m/s\"\non_delay = \"20 ms\"";
-    check(&[
+    check_monitors(&[
         (
             "kind = \"speed-limit\"\nlimit = \"1 m/s\"\nallowed_overrun = \"1 mm\"",
             &["58:19: `allowed_overrun` of monitor \"m\": there is no `on_delay`"],
@@ -479,141 +412,17 @@ fn an_overrun_elsewhere_is_refused_with_the_reason() {
 }
 
 #[test]
-fn a_stop_by_deceleration_says_what_is_written() {
-    let by = |more: &str| {
-        let MonitorKind::Stop { by, .. } = monitor(&stop(&format!("by = \"deceleration\"\n{more}"))).kind
-        else {
-            panic!("a stop")
-        };
-        let By::Deceleration { braking, standstill_speed, within } = by else { panic!("by deceleration") };
-        assert_eq!(standstill_speed.value.to_bits(), ulps(10));
-        (braking, within.map(|within| within.value))
-    };
-    let (braking, within) = by(BRAKING);
-    assert_eq!((braking.delay.value, within), (ms(150), None));
-    assert_eq!(braking.deceleration.value.to_bits(), ulps(2000));
-    assert_eq!(braking.margin.value.to_bits(), ulps(300));
-    let (braking, within) = by(
-        "within = \"1 s\"\nbraking = { delay = \"1e8/3 ns\", deceleration = \"1000/3 mm/s^2\", margin = \"100/3 mm/s^2\" }",
-    );
-    assert_eq!((braking.delay.value, within), (Span::from_nanos(33_333_333), Some(ms(1000))));
-    assert_eq!(braking.deceleration.value.to_bits(), ulps(1000) / 3 + 1, "rounded up");
-    assert_eq!(braking.margin.value.to_bits(), ulps(100) / 3, "rounded down");
-}
-
-#[test]
-fn what_is_wrong_with_a_stop_by_deceleration_is_found() {
-    let table = |delay: &str, deceleration: &str, margin: &str| {
-        let table = format!("delay = \"{delay}\", deceleration = \"{deceleration}\", margin = \"{margin}\"");
-        stop(&format!("by = \"deceleration\"\nbraking = {{ {table} }}"))
-    };
-    check(&[
-        (&stop("by = \"deceleration\""), &["54:1: monitor \"m\" has no `braking`"]),
-        (
-            "kind = \"stop\"\ndemand = [\"halt\"]\nuntil = \"torque-off\"\nby = \"deceleration\"",
-            &["54:1: monitor \"m\" has no `braking`", "54:1: monitor \"m\" has no `standstill_speed`"],
-        ),
-        (
-            &stop(&format!("by = \"deceleration\"\n{BRAKING}\n{RAMP}")),
-            &["62:1: `ramp` of monitor \"m\": a stop by deceleration places no limit on the speed"],
-        ),
-        (
-            &stop(&format!("by = \"ramp\"\n{BRAKING}\n{RAMP}")),
-            &["61:1: `braking` of monitor \"m\": a stop by ramp watches the speed, not the deceleration"],
-        ),
-        (
-            &format!(
-                "kind = \"stop\"\ndemand = [\"halt\"]\nuntil = \"torque-off\"\nby = \"time\"\nwithin = \"1 s\"\n{BRAKING}"
-            ),
-            &["61:1: `braking` of monitor \"m\": a stop by time watches no speed on the way"],
-        ),
-        (&stop("by = \"deceleration\"\nbraking = 3"), &["61:11: `braking` of monitor \"m\" must be a table"]),
-        (
-            &stop("by = \"deceleration\"\nbraking = { }"),
-            &[
-                "61:11: the braking of monitor \"m\" has no `delay`",
-                "61:11: the braking of monitor \"m\" has no `deceleration`",
-                "61:11: the braking of monitor \"m\" has no `margin`",
-            ],
-        ),
-        (
-            &stop(
-                "by = \"deceleration\"\nbraking = { delay = \"1 s\", jerk = 1, deceleration = \"2 m/s^2\", margn = \"0.3 m/s^2\" }",
-            ),
-            &[
-                "61:11: the braking of monitor \"m\" has no `margin`",
-                "61:28: unknown key `jerk` in the braking of monitor \"m\"",
-                "61:64: unknown key `margn` in the braking of monitor \"m\"",
-            ],
-        ),
-        (
-            &table("150 ms", "2 m/s^2", "2 m/s^2"),
-            &["61:66: `margin` of the braking of monitor \"m\" is not below its `deceleration`"],
-        ),
-        (
-            &table("150 ms", "0 m/s^2", "50 mm/s"),
-            &[
-                "61:46: `deceleration` of the braking of monitor \"m\" must be above zero",
-                "61:70: `margin` of the braking of monitor \"m\": `mm/s` is a speed; expected an acceleration such as mm/s^2, m/s^2",
-            ],
-        ),
-        // 31.25 mm/s^2 are two counts over the square of the window.
-        (
-            &table("150 ms", "100 mm/s^2", "69 mm/s^2"),
-            &[
-                "61:46: `deceleration` less `margin` of the braking of monitor \"m\" is finer than channel b can resolve",
-            ],
-        ),
-        (
-            &table("15.9 ms", "2 m/s^2", "0 m/s^2"),
-            &["61:21: `delay` of the braking of monitor \"m\" is shorter than two windows of the speed"],
-        ),
-        (
-            &stop(&format!("within = \"150 ms\"\nby = \"deceleration\"\n{BRAKING}")),
-            &["60:10: `within` of monitor \"m\" is not above the `delay` of its braking"],
-        ),
-        (
-            &stop(&format!("by = \"deceleration\"\n{BRAKING}")).replace("10 mm/s", "300 mm/s"),
-            &[
-                "59:20: `standstill_speed` of monitor \"m\" is not below `limit` of monitor \"slow while the door is open\"",
-            ],
-        ),
-        (&stop("by = \"decleration\""), &["60:6: `by` of monitor \"m\" cannot be \"decleration\""]),
-    ]);
-    assert_eq!(
-        way_out(&with(&stop("by = \"deceleration\""))),
-        "add it, for example: braking = { delay = \"100 ms\", deceleration = \"2 m/s^2\", margin = \"0.3 m/s^2\" }"
-    );
-    assert!(way_out(&with(&stop("by = \"decleration\""))).starts_with("did you mean \"deceleration\"?"));
-    // Exactly two windows, and exactly the least that can be resolved.
-    parsed(&with(&table("16 ms", "100 mm/s^2", "68.75 mm/s^2")));
-    parsed(&with(&stop(&format!("within = \"150.001 ms\"\nby = \"deceleration\"\n{BRAKING}"))));
-}
-
-#[test]
-fn a_braking_that_is_compared_too_early_is_shown_beside_the_window() {
-    let body = stop(
-        "by = \"deceleration\"\nbraking = { delay = \"10 ms\", deceleration = \"2 m/s^2\", margin = \"0.3 m/s^2\" }",
-    );
-    let shown = error(&with(&body)).render(false);
-    assert!(shown.contains("25 | window = \"8 ms\"\n"), "{shown}");
-    assert!(shown.contains("------ a deceleration looks back over two of these"), "{shown}");
-    assert!(shown.contains("^^^^^^^ would compare with motion from before the braking"), "{shown}");
-    assert!(shown.contains("= help: raise `delay` to at least 16 ms"), "{shown}");
-}
-
-#[test]
 fn a_standstill_is_slower_than_the_limit_of_either_direction() {
     let limits = |low: &str, high: &str| {
         below(
             &with(&stop(&format!("by = \"ramp\"\n{RAMP}"))),
-            &format!("kind = \"speed-range\"\nlow = \"{low}\"\nhigh = \"{high}\""),
+            &one("m", &format!("kind = \"speed-range\"\nlow = \"{low}\"\nhigh = \"{high}\"")),
         )
         .replacen("name = \"m\"", "name = \"s\"", 1)
     };
     let of = "59:20: `standstill_speed` of monitor \"s\" is not below";
-    check_text(&limits("-10 mm/s", "1 m/s"), &[&format!("{of} `low` of monitor \"m\"")]);
-    check_text(&limits("-1 m/s", "10 mm/s"), &[&format!("{of} `high` of monitor \"m\"")]);
+    check(&limits("-10 mm/s", "1 m/s"), &[&format!("{of} `low` of monitor \"m\"")]);
+    check(&limits("-1 m/s", "10 mm/s"), &[&format!("{of} `high` of monitor \"m\"")]);
     // Zero forbids a direction, and a least speed does not say what is slow.
     parsed(&limits("0 mm/s", "1 m/s"));
     parsed(&limits("5 mm/s", "1 m/s"));
@@ -648,10 +457,10 @@ fn an_axis_that_compares_accelerations_stores_its_readings_for_two_windows() {
             ("timeout        = \"4 ms\"\n\n[channel.b]", "timeout = \"2.75 s\"\n[channel.b]"),
             ("window = \"8 ms\"", "window = \"1.5 s\""),
         ]);
-        below(&example, body)
+        below(&example, &one("m", body))
     };
     parsed(&long(slow));
-    check_text(
+    check(
         &long("kind = \"acceleration-limit\"\nlimit = \"1 m/s^2\""),
         &["14:11: `timeout` of [channel.a] and the speed window together are too long"],
     );
@@ -761,64 +570,6 @@ fn every_value_of_every_kind_shows_in_the_checksum() {
     ] {
         new(body);
     }
-}
-
-#[test]
-fn no_mangled_value_of_a_kind_goes_without_a_place_and_a_way_out() {
-    let stop = |by: &str| stop(by).replace("[\"halt\"]", "[\"halt\", \"lamp\"]");
-    let bodies = [
-        "kind = \"speed-range\"\nlow = \"-1 m/s\"\nhigh = \"1 m/s\"\non_delay = \"20 ms\"\nallowed_overrun = \"1 mm\"".to_owned(),
-        "kind = \"acceleration-range\"\nlow = \"-1 m/s^2\"\nhigh = \"1 m/s^2\"".to_owned(),
-        "kind = \"acceleration-limit\"\nlimit = \"1 m/s^2\"".to_owned(),
-        "kind = \"direction\"\nallowed = \"positive\"\ntolerance = \"1 mm\"".to_owned(),
-        "kind = \"travel-limit\"\nincrement = \"1 mm\"".to_owned(),
-        format!(
-            "kind = \"speed-limit\"\npositive = \"1 m/s\"\nnegative = \"2 m/s\"\n{}",
-            RAMP.replace(" }", ", jerk = \"20 m/s^3\" }")
-        ),
-        stop(&format!("by = \"deceleration\"\nwithin = \"2 s\"\n{BRAKING}")),
-    ];
-    let (mut refused, mut tried) = (0, 0);
-    for body in &bodies {
-        for value in body.split('"').skip(1).step_by(2).collect::<std::collections::BTreeSet<_>>() {
-            for new in [
-                "",
-                "0 mm/s",
-                "1e-9 mm/s^2",
-                "549755813887 mm/s",
-                "-549755813887 mm/s",
-                "549755813887 mm/s^2",
-                "-549755813887.9 mm/s^2",
-                "549755813888 mm/s^3",
-                "-170141183460469231731687303715884105727 m/s^2",
-                "1e38 mm",
-                "584 years",
-                "584000 h",
-                "1 ns",
-            ] {
-                tried += 1;
-                let text = with(&body.replace(&format!("\"{value}\""), &format!("\"{new}\"")));
-                let error = match Setup::parse(&text, "axis.toml") {
-                    Ok(setup) => {
-                        // What is let through is what the core takes.
-                        axis(&setup).unwrap_or_else(|refused| panic!("{refused}: {text}"));
-                        continue;
-                    }
-                    Err(error) => error,
-                };
-                refused += 1;
-                assert!(!error.diagnostics().is_empty(), "{text}");
-                for one in error.diagnostics() {
-                    let place = one.place.as_ref().expect("a place");
-                    assert!(!one.way_out.is_empty() && !one.message.is_empty(), "{one:?}");
-                    assert!(text.get(place.span.clone()).is_some(), "{one:?}");
-                }
-                assert!(error.render(false).contains("= help: "), "{text}");
-            }
-        }
-    }
-    // Nearly every change spoils something, and not every one: a few are right elsewhere.
-    assert!(refused > tried * 4 / 5 && refused < tried, "{refused} of {tried} refused");
 }
 
 #[test]

@@ -1,7 +1,5 @@
 //! What a right setup file becomes.
 
-mod setup_support;
-
 use std::fmt::Write;
 use std::fs;
 
@@ -10,15 +8,8 @@ use host_harness::setup::{
     OneSided, Pairing, Setup, Source, Until, WarmUp,
 };
 use monitor_core::{Channel, Span};
-use setup_support::{EXAMPLE, refused, varied};
 
-fn parsed(text: &str) -> Setup {
-    Setup::parse(text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)))
-}
-
-fn ms(millis: u64) -> Span {
-    Span::from_millis(millis).expect("in range")
-}
+use super::support::{EXAMPLE, ms, parsed, refused, ulps, varied};
 
 /// The inputs that demand a monitor, which has no other demand.
 fn inputs(monitor: &MonitorSetup) -> Vec<usize> {
@@ -27,11 +18,6 @@ fn inputs(monitor: &MonitorSetup) -> Vec<usize> {
         other => panic!("a plain input: {other:?}"),
     };
     monitor.demand.iter().map(input).collect()
-}
-
-/// Whole units in ULP of 2⁻²⁴.
-const fn ulps(units: i64) -> i64 {
-    units << 24
 }
 
 #[test]
