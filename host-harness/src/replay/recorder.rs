@@ -1,18 +1,20 @@
 //! Collects, frame by frame, what an [`Outcome`] is made of.
 
+mod faults;
+
 use monitor_core::{
-    Acceleration, Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading, Sample,
+    Acceleration, Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading,
     SourceFault, Span, Speed, Tripped, Value,
 };
 
 use super::apart::{Positions, Speeds};
-use super::axis::{ReplayAxis, analogue_id};
+use super::axis::ReplayAxis;
 use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
-    Change, ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
-    ResetFact, Stop, StopKind, Switch, Trip, TripRule,
+    ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome, ResetFact,
+    Stop, StopKind, Switch, Trip, TripRule,
 };
 use crate::setup::{MonitorKind, Setup, Source};
 
@@ -47,9 +49,7 @@ impl Half {
         unreferenced: None,
         complete: false,
     };
-}
 
-impl Half {
     /// Nothing is compared.
     fn interrupt(&mut self) {
         self.interrupt_motion();
@@ -303,31 +303,6 @@ impl Recorder {
         self.permit = seen.permit;
     }
 
-    /// Rules that lack a referenced position.
-    fn unreferenced(&mut self, seen: &monitor_core::Outcome, now: Instant) {
-        for (i, slot) in self.slots.iter_mut().enumerate() {
-            for channel in Channel::BOTH {
-                let open = &mut slot.halves[index(channel)].unreferenced;
-                if !contains(*seen.unreferenced.of(channel), i) {
-                    *open = None;
-                    continue;
-                }
-                match open.and_then(|place| self.outcome.faults.kept.get_mut(place)) {
-                    Some(kept) => {
-                        kept.to = now;
-                        kept.frames += 1;
-                    }
-                    None => {
-                        *open = Some(self.outcome.faults.kept.len());
-                        let kind = FaultKind::Unreferenced(i, channel);
-                        let fault = Fault { kind, from: now, to: now, frames: 1, change: None };
-                        self.outcome.faults.push(fault);
-                    }
-                }
-            }
-        }
-    }
-
     /// Outputs that became true or false.
     fn switches(&mut self, outputs: MonitorSet, now: Instant) {
         if outputs != self.outputs {
@@ -481,76 +456,6 @@ impl Recorder {
                 *captured = reading.captured_at;
             }
         }
-    }
-
-    /// A channel fault that begins, goes on or ends.
-    fn channel_fault(
-        &mut self,
-        now: Instant,
-        channel: Channel,
-        reading: Option<Reading>,
-        before: Option<Glimpse>,
-        fault: Option<SourceFault>,
-    ) {
-        for slot in &mut self.slots {
-            slot.halves[index(channel)].interrupt_motion();
-        }
-        let open = &mut self.open_faults[index(channel)];
-        match (fault, *open) {
-            (Some(fault), Some((open, place))) if fault == open => self.outcome.faults.go_on(place, now),
-            (Some(fault), _) => {
-                *open = Some((fault, self.outcome.faults.kept.len()));
-                let kind = FaultKind::Channel(channel, fault, reading);
-                let change = match (fault, reading, before) {
-                    (SourceFault::Implausible, Some(reading), Some(before)) => {
-                        change(before, reading, self.unused_bits[index(channel)])
-                    }
-                    _ => None,
-                };
-                self.outcome.faults.push(Fault { kind, from: now, to: now, frames: 1, change });
-            }
-            (None, _) => *open = None,
-        }
-    }
-
-    /// Faults of analogue lines that begin, go on or end.
-    fn analogue_faults(&mut self, axis: &ReplayAxis, now: Instant) {
-        let faults = &mut self.outcome.faults;
-        for (place, lines) in self.open_analogue_faults.iter_mut().enumerate() {
-            let Some(id) = analogue_id(place) else { continue };
-            for (open, channel) in lines.iter_mut().zip(Channel::BOTH) {
-                match (axis.state().analogue_fault(id, channel), *open) {
-                    (Some(fault), Some((open, kept))) if fault == open => faults.go_on(kept, now),
-                    (Some(fault), _) => {
-                        *open = Some((fault, faults.kept.len()));
-                        let kind = FaultKind::Analogue(place, channel, fault);
-                        faults.push(Fault { kind, from: now, to: now, frames: 1, change: None });
-                    }
-                    (None, _) => *open = None,
-                }
-            }
-        }
-    }
-
-    fn clock_fault(&mut self, now: Instant) {
-        match self.clock_fault.and_then(|place| self.outcome.faults.kept.get_mut(place)) {
-            Some(fault) => fault.frames += 1,
-            None => {
-                self.clock_fault = Some(self.outcome.faults.kept.len());
-                self.outcome.faults.push(Fault {
-                    kind: FaultKind::Clock,
-                    from: now,
-                    to: now,
-                    frames: 1,
-                    change: None,
-                });
-            }
-        }
-        if self.permit {
-            self.outcome.permit_lost_at.get_or_insert(now);
-            self.outcome.permit_losses += 1;
-        }
-        self.permit = false;
     }
 
     fn trips(&mut self, axis: &ReplayAxis, seen: &monitor_core::Outcome) {
@@ -721,14 +626,6 @@ impl Slot {
             }
         }
     }
-}
-
-/// What a reading changed from the one before, in the width of the counter.
-fn change(before: Glimpse, reading: Reading, unused_bits: u32) -> Option<Change> {
-    let Sample::Count(raw) = reading.sample else { return None };
-    let counts =
-        (raw.wrapping_sub(before.mark.count().cast_unsigned()) << unused_bits).cast_signed() >> unused_bits;
-    Some(Change { counts, elapsed: reading.captured_at.since(before.captured_at)? })
 }
 
 fn contains(set: MonitorSet, index: usize) -> bool {

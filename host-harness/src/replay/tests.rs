@@ -1,9 +1,9 @@
 //! Passing over calm monitors comes to the same report as looking at every check.
 
-use monitor_core::{Frame, Instant, Levels, Reading, Sample};
+use monitor_core::{Channel, Frame, Instant, Levels, Reading, Sample};
 
 use super::recorder::Recorder;
-use super::{Headroom, MonitorFacts, Outcome, Trip, TripRule, axis, replay};
+use super::{FaultKind, Headroom, KEPT, MonitorFacts, Outcome, Trip, TripRule, axis, replay};
 use crate::setup::Setup;
 
 const SETUP: &str = r#"
@@ -182,4 +182,38 @@ fn of_counts_finer_than_a_position_the_first_frame_with_a_headroom_is_reported()
         replayed.monitors.iter().filter(of_hold).map(|facts| facts.headroom.unwrap().1.as_nanos()).collect();
     assert_eq!(at, [21_000_000, 21_000_000]);
     assert_eq!(replayed, outcome::<true>(&setup, &frames));
+}
+
+#[test]
+fn a_fault_that_lasts_is_counted_once_when_the_list_is_full() {
+    let reference = "reference = \"event\"\ntimeout        = \"4 ms\"";
+    let text = SETUP.replace("timeout        = \"4 ms\"", reference)
+        + "[[monitor]]\nname = \"within\"\nkind = \"position-range\"\ndemand = [\"there\"]\nlow = \"0 mm\"\nhigh = \"1 m\"\n"
+        + "[reference]\ninput = \"home\"\nposition = \"0 mm\"\n";
+    let setup = Setup::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)));
+    let there = 1 << setup.levels.iter().position(|level| level == "there").unwrap();
+    // Every other reading of channel A is marked invalid, until the list is full.
+    let many = 2 * KEPT as u64 + 100;
+    let at = |k: u64| Instant::from_nanos((k + 1) * 1_000_000);
+    let mut frames: Vec<Frame> = (0..many + 100)
+        .map(|k| {
+            let good = Some(Reading { captured_at: at(k), sample: Sample::Count(0) });
+            let bad = Some(Reading { captured_at: at(k), sample: Sample::Invalid });
+            let a = if k < many && k % 2 == 1 { bad } else { good };
+            let levels = Levels::from_bits(if k < many { 0 } else { there });
+            Frame { now: at(k), a, b: good, levels }
+        })
+        .collect();
+    let last = *frames.last().unwrap();
+    frames.extend([last; 10]);
+    let faults = outcome::<false>(&setup, &frames).faults;
+    // 50 more of channel A, the range without a place on each channel, and the clock.
+    assert_eq!((faults.kept.len(), faults.left_out), (KEPT, 50 + 2 + 1));
+    let faults = outcome::<false>(&setup, &frames[usize::try_from(many).unwrap()..]).faults;
+    let frames: Vec<_> = faults.kept.iter().map(|fault| (fault.kind, fault.frames)).collect();
+    let unreferenced = |channel| FaultKind::Unreferenced(5, channel);
+    assert_eq!(
+        (frames, faults.left_out),
+        (vec![(unreferenced(Channel::A), 100), (unreferenced(Channel::B), 100), (FaultKind::Clock, 10)], 0)
+    );
 }
