@@ -561,6 +561,17 @@ mod tests {
         scale.speed(WindowTravel { counts, elapsed }).unwrap()
     }
 
+    /// A step of a linear congruential generator.
+    fn next(state: &mut u64) -> u64 {
+        *state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        *state
+    }
+
+    fn any_scale(state: &mut u64) -> Scale {
+        let nano = next(state);
+        Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap()
+    }
+
     #[test]
     fn two_millimetres_in_eight_milliseconds_are_exactly_250_mm_per_s() {
         let half_micron = scale(1, 2000);
@@ -579,7 +590,7 @@ mod tests {
             [scale(1, 2000), scale(-1, 1000), scale(360, 4096), scale(951_068, 100_000_000), scale(1000, 1)];
         let mut state = 7_u64;
         for i in 0..100_000_u32 {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            next(&mut state);
             let scale = &scales[i as usize % scales.len()];
             let elapsed = ((state >> 32) as u32 >> (i % 18)).max(10_000);
             let counts = ((state >> 8) as i64) >> (64 - (64 - scale.speed_left).min(40) + i % 20).min(63);
@@ -595,16 +606,11 @@ mod tests {
     #[test]
     fn what_a_rate_allows_is_within_its_limit_and_what_is_two_counts_within_is_allowed() {
         let mut state = 3_u64;
-        let mut next = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            state
-        };
         for _ in 0..200_000 {
-            let nano = next();
-            let scale = Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap();
-            let limit = next();
+            let scale = any_scale(&mut state);
+            let limit = next(&mut state);
             let limit = Speed::from_bits((limit >> (3 + limit % 50)) as i64);
-            let elapsed = ((next() >> 33) as u32).max(10_000);
+            let elapsed = ((next(&mut state) >> 33) as u32).max(10_000);
             let rate = scale.rate_within(limit);
             let most = ((u128::from(rate.0) * u128::from(elapsed)) >> 32) as i64;
             assert!(rate.allows(most, elapsed) && !rate.allows(most + 1, elapsed));
@@ -621,16 +627,11 @@ mod tests {
     #[test]
     fn beyond_a_rate_a_speed_is_above_its_limit_and_one_that_is_well_above_is_beyond() {
         let mut state = 11_u64;
-        let mut next = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            state
-        };
         for _ in 0..200_000 {
-            let nano = next();
-            let scale = Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap();
-            let limit = next();
+            let scale = any_scale(&mut state);
+            let limit = next(&mut state);
             let limit = Speed::from_bits((limit >> (3 + limit % 50)) as i64);
-            let elapsed = ((next() >> 33) as u32).max(10_000);
+            let elapsed = ((next(&mut state) >> 33) as u32).max(10_000);
             let Some(rate) = scale.rate_beyond(limit) else { continue };
             let most = (u128::from(rate.0) * u128::from(elapsed)) >> 32;
             // One more is beyond the rate, and exactly counts · nano > limit · elapsed.
@@ -646,14 +647,9 @@ mod tests {
     #[test]
     fn counts_that_are_surely_within_a_travel_are_and_nearly_all_of_them() {
         let mut state = 13_u64;
-        let mut next = || {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            state
-        };
         for _ in 0..200_000 {
-            let nano = next();
-            let scale = Scale::from_nano((nano >> (nano % 44)).max(MIN_NANO), false).unwrap();
-            let ulps = next();
+            let scale = any_scale(&mut state);
+            let ulps = next(&mut state);
             let ulps = (ulps >> (1 + ulps % 60)) as i64;
             let counts = i128::from(scale.counts_surely_within(ulps));
             let exact = i128::from(ulps) * 1_000_000_000 / i128::from(scale.nano);
@@ -690,7 +686,7 @@ mod tests {
     fn the_two_ends_of_a_travel_enclose_it_as_closely_as_whole_steps_can() {
         let mut state = 5_u64;
         for i in 0..200_000_u32 {
-            state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            next(&mut state);
             let scales = [scale(1, 2000), scale(-1, 1000), scale(360, 4096), scale(-951_068, 100_000_000)];
             let scale = &scales[i as usize % scales.len()];
             let counts = (state as i64) >> (12 + i % 50);
