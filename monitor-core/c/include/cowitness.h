@@ -491,7 +491,8 @@ typedef struct {
    */
   int64_t limit;
   /**
-   * By how much it was exceeded, in the same unit, never negative: the difference of the two.
+   * By how much it was exceeded, in the same unit, never negative: the difference of the two; one beyond what is
+   * held here is the largest there is.
    */
   int64_t excess;
   /**

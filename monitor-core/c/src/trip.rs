@@ -52,7 +52,8 @@ pub struct cw_trip {
     pub observed: i64,
     /// What was allowed, in the same unit.
     pub limit: i64,
-    /// By how much it was exceeded, in the same unit, never negative: the difference of the two.
+    /// By how much it was exceeded, in the same unit, never negative: the difference of the two; one beyond what is
+    /// held here is the largest there is.
     pub excess: i64,
     /// What was observed: a CW_QUANTITY_ value.
     pub quantity: u32,

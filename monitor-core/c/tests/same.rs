@@ -113,13 +113,15 @@ fn trip_of(trip: &Trip) -> cw_trip {
         }
     };
     let is_below = side == Side::Below;
+    let (observed_wide, limit_wide) = (i128::from(observed), i128::from(limit));
+    let excess = if is_below { limit_wide - observed_wide } else { observed_wide - limit_wide };
     cw_trip {
         demanded_at: trip.demanded_at.as_nanos(),
         violated_since: trip.violated_since.as_nanos(),
         tripped_at: trip.tripped_at.as_nanos(),
         observed,
         limit,
-        excess: if is_below { limit - observed } else { observed - limit },
+        excess: i64::try_from(excess).unwrap_or(i64::MAX),
         quantity,
         side: is_below.into(),
         rule,
