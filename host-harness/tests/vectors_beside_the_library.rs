@@ -24,6 +24,7 @@ const SAME: [(&str, &str); 17] = [
     ("COWITNESS_RESET_REFUSED_INPUT", "CW_RESET_INPUT_FAULTED"),
     ("COWITNESS_RESET_REFUSED_REFERENCE", "CW_RESET_UNREFERENCED"),
     ("COWITNESS_RESET_REFUSED_ANALOGUE", "CW_RESET_ANALOGUE_FAULTED"),
+    ("COWITNESS_RESET_REFUSED_STOP", "CW_RESET_STOPPING"),
 ];
 
 /// Hands every stimulus to a frame of the library as a careless program does, number by number, and looks at what arrived.

@@ -143,6 +143,8 @@ pub enum Reset {
     WarmingUp,
     /// A monitor or a discrepancy is violated. Nothing was changed.
     Violated,
+    /// A stop that a trip demands is not complete on both channels. Nothing was changed.
+    Stopping,
     /// An input fault is present. Nothing was changed.
     InputFaulted,
 }

@@ -431,7 +431,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// A reset that was released at this frame: clears every latch, or changes nothing.
     #[inline(never)]
     fn try_reset(&self, state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>, outcome: &Outcome) -> Reset {
-        let PerChannel { a, b } = &mut state.sides;
+        let PerChannel { a, b } = &state.sides;
         let blind = outcome.faults.a.is_some() || outcome.faults.b.is_some();
         if blind || a.source.never_read() || b.source.never_read() {
             return Reset::ChannelFaulted;
@@ -458,9 +458,13 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if violated {
             return Reset::Violated;
         }
+        if self.is_stopping(state) {
+            return Reset::Stopping;
+        }
         if state.inputs.iter().any(|input| input.blocks_reset()) {
             return Reset::InputFaulted;
         }
+        let PerChannel { a, b } = &mut state.sides;
         for side in [a, b] {
             side.lost = false;
             side.latched = MonitorSet::NONE;
@@ -484,6 +488,24 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         state.settled = false;
         state.restless = true;
         Reset::Accepted
+    }
+
+    /// Whether a stop that a trip demands is not complete on both channels. One that begins at the next frame is not.
+    fn is_stopping(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> bool {
+        let PerChannel { a, b } = &state.sides;
+        let mut stops = state.stops;
+        while let Some(id) = stops.pop() {
+            let i = usize::from(id.index());
+            let (Some(config), Some(a), Some(b)) = (self.monitors.get(i), a.halves.get(i), b.halves.get(i))
+            else {
+                continue;
+            };
+            let is_open = config.rule.carries_on(&a.state) || config.rule.carries_on(&b.state);
+            if is_open || !state.active.contains(id) {
+                return true;
+            }
+        }
+        false
     }
 }
 

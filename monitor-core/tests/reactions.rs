@@ -2,8 +2,9 @@
 
 use monitor_core::seal::Image;
 use monitor_core::{
-    Axis, AxisConfig, AxisError, Demand, Frame, Instant, Levels, NoOwn, Position, Reading, Rule, Sample,
-    Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop, Supervision, Until, WarmUp,
+    Axis, AxisConfig, AxisError, Demand, Frame, InputConfig, Instant, Levels, NoOwn, Position, Reading,
+    Reset, Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop, Supervision, Until,
+    WarmUp,
 };
 
 fn axis() -> AxisConfig {
@@ -68,4 +69,42 @@ fn a_stop_by_reactions_only_is_sealed_as_that() {
     let held: AxisConfig = image.axis().unwrap();
     let parts: Vec<_> = held.monitors().map(|monitor| (monitor.demand, monitor.reaction)).collect();
     assert_eq!(parts, [(Demand::Always, Some(stop)), (Demand::Reaction, None)]);
+}
+
+#[test]
+fn a_reset_waits_for_the_stop_that_a_trip_demands() {
+    let frame = |ms: u64, count: u64, pressed: bool| {
+        let now = Instant::from_nanos(ms * 1_000_000);
+        let reading = Some(Reading { captured_at: now, sample: Sample::Count(count) });
+        Frame { now, a: reading, b: reading, levels: Levels::from_bits(u32::from(pressed)) }
+    };
+    // 1 m/s from 10 to 20 ms, else 100 mm/s: it trips, and is slow again before the stop is over. Released every other frame.
+    let mut config = axis();
+    config.set_reset(InputConfig::single(0, true, Span::ZERO).unwrap());
+    let slow = config.add_monitor(slow(), Demand::Always, Span::ZERO).unwrap();
+    let within = Span::from_millis(31).unwrap();
+    let stop = Stop::try_new(Supervision::Time { within }, Until::TorqueOff).unwrap();
+    let stop = config.add_monitor(Rule::Stop(stop), Demand::Reaction, Span::ZERO).unwrap();
+    config.set_reaction(slow, stop).unwrap();
+    let mut axis = Axis::new(config);
+    let mut count = 0;
+    let mut step = |ms: u64| {
+        count += if (10..20).contains(&ms) { 1000 } else { 100 };
+        axis.step(&frame(ms, count, ms % 2 == 0))
+    };
+    let seen: Vec<_> = (0..80).map(&mut step).collect();
+    let tripped = seen.iter().position(|outcome| !outcome.tripped.a.is_empty()).unwrap();
+    let complete = tripped + 1 + 31;
+    assert_eq!((tripped, complete), (10, 42));
+    for (at, outcome) in seen.iter().enumerate().skip(tripped) {
+        let reset = match at {
+            _ if at % 2 == 0 => None,
+            _ if !outcome.violated.a.is_empty() => Some(Reset::Violated),
+            _ if at < complete => Some(Reset::Stopping),
+            _ => Some(Reset::Accepted),
+        };
+        assert_eq!(outcome.reset, reset, "{at} ms");
+        // From the end of the stop until the frame after the reset.
+        assert_eq!(outcome.permit, !(42..=43).contains(&at), "{at} ms");
+    }
 }

@@ -330,6 +330,7 @@ fn reset(reset: monitor_core::Reset) -> Reset {
         monitor_core::Reset::Violated => Reset::Refused(Refusal::Violation),
         monitor_core::Reset::Unreferenced => Reset::Refused(Refusal::Reference),
         monitor_core::Reset::AnalogueFaulted => Reset::Refused(Refusal::Analogue),
+        monitor_core::Reset::Stopping => Reset::Refused(Refusal::Stop),
         monitor_core::Reset::InputFaulted => Reset::Refused(Refusal::Input),
     }
 }

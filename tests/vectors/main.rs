@@ -248,6 +248,7 @@ fn reset(reset: Reset) -> u32 {
         Reset::Refused(Refusal::Violation) => "refused-violation",
         Reset::Refused(Refusal::Input) => "refused-input",
         Reset::Refused(Refusal::Analogue) => "refused-analogue",
+        Reset::Refused(Refusal::Stop) => "refused-stop",
         Reset::Refused(Refusal::Reference) => "refused-reference",
     };
     word(&RESETS, name)

@@ -182,6 +182,7 @@ pub(super) const fn reset(result: Reset) -> &'static str {
         Reset::InputFaulted => "refused: an input is faulted",
         Reset::Unreferenced => "refused: a position has no reference",
         Reset::AnalogueFaulted => "refused: an analogue value is faulted",
+        Reset::Stopping => "refused: a stop is not complete",
     }
 }
 

@@ -34,7 +34,7 @@ pub const OUTCOMES: usize = 18;
 pub const FAULTS: [&str; 6] = ["none", "invalid", "out-of-order", "stale", "implausible", "range"];
 
 /// The words for a reset; their places are the numbers.
-pub const RESETS: [&str; 8] = [
+pub const RESETS: [&str; 9] = [
     "none",
     "accepted",
     "refused-channel",
@@ -43,6 +43,7 @@ pub const RESETS: [&str; 8] = [
     "refused-input",
     "refused-reference",
     "refused-analogue",
+    "refused-stop",
 ];
 
 /// What a column of an outcome holds.
@@ -124,6 +125,7 @@ const fn reset(reset: Option<Reset>) -> u32 {
         Some(Reset::InputFaulted) => 5,
         Some(Reset::Unreferenced) => 6,
         Some(Reset::AnalogueFaulted) => 7,
+        Some(Reset::Stopping) => 8,
     }
 }
 

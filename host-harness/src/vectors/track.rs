@@ -141,6 +141,7 @@ impl<'a> Track<'a> {
             Some(Reset::InputFaulted) => Some("reset refused: an input"),
             Some(Reset::Unreferenced) => Some("reset refused: a reference"),
             Some(Reset::AnalogueFaulted) => Some("reset refused: an analogue value"),
+            Some(Reset::Stopping) => Some("reset refused: a stop"),
         };
         if let Some(reset) = reset {
             self.count(Part::Axis, reset, true);

@@ -209,6 +209,11 @@
 #define CW_RESET_ANALOGUE_FAULTED 7
 
 /**
+ * Refused: a stop that a trip demands is not complete on both channels.
+ */
+#define CW_RESET_STOPPING 8
+
+/**
  * Positions, travels, speeds and accelerations are counted in 2^-24 of the axis unit (mm or deg; of that unit per second, per second
  * squared): so many bits are behind the binary point.
  */

@@ -52,8 +52,8 @@ pub use load::{cw_axis_load, cw_axis_unload};
 pub use outcome::{
     CW_FAULT_IMPLAUSIBLE, CW_FAULT_INVALID, CW_FAULT_NONE, CW_FAULT_OUT_OF_ORDER, CW_FAULT_RANGE,
     CW_FAULT_STALE, CW_RESET_ACCEPTED, CW_RESET_ANALOGUE_FAULTED, CW_RESET_CHANNEL_FAULTED,
-    CW_RESET_INPUT_FAULTED, CW_RESET_NONE, CW_RESET_UNREFERENCED, CW_RESET_VIOLATED, CW_RESET_WARMING_UP,
-    cw_fault_text, cw_outcome, cw_reset_text,
+    CW_RESET_INPUT_FAULTED, CW_RESET_NONE, CW_RESET_STOPPING, CW_RESET_UNREFERENCED, CW_RESET_VIOLATED,
+    CW_RESET_WARMING_UP, cw_fault_text, cw_outcome, cw_reset_text,
 };
 pub use status::*;
 pub use step::{cw_axis_offer, cw_axis_step};

@@ -35,6 +35,8 @@ pub const CW_RESET_INPUT_FAULTED: u32 = 5;
 pub const CW_RESET_UNREFERENCED: u32 = 6;
 /// Refused: a line of an analogue value is faulted, or has had no reading yet.
 pub const CW_RESET_ANALOGUE_FAULTED: u32 = 7;
+/// Refused: a stop that a trip demands is not complete on both channels.
+pub const CW_RESET_STOPPING: u32 = 8;
 
 /// What one frame came to. Sets have one bit for each, in the order of the setup, the first in the lowest bit.
 #[repr(C)]
@@ -110,6 +112,7 @@ const fn reset(reset: Option<Reset>) -> u32 {
         Some(Reset::InputFaulted) => CW_RESET_INPUT_FAULTED,
         Some(Reset::Unreferenced) => CW_RESET_UNREFERENCED,
         Some(Reset::AnalogueFaulted) => CW_RESET_ANALOGUE_FAULTED,
+        Some(Reset::Stopping) => CW_RESET_STOPPING,
     }
 }
 
@@ -201,6 +204,7 @@ const fn reset_name(reset: u32) -> &'static CStr {
         CW_RESET_INPUT_FAULTED => c"refused: an input is faulted",
         CW_RESET_UNREFERENCED => c"refused: a position has no reference",
         CW_RESET_ANALOGUE_FAULTED => c"refused: an analogue value is faulted or has not been seen",
+        CW_RESET_STOPPING => c"refused: a stop is not complete",
         _ => c"not a reset of this library",
     }
 }

@@ -51,6 +51,7 @@ fn reset(reset: Option<Reset>) -> u32 {
         (Some(Reset::InputFaulted), CW_RESET_INPUT_FAULTED),
         (Some(Reset::Unreferenced), CW_RESET_UNREFERENCED),
         (Some(Reset::AnalogueFaulted), CW_RESET_ANALOGUE_FAULTED),
+        (Some(Reset::Stopping), CW_RESET_STOPPING),
     ];
     all.iter().find(|(one, _)| *one == reset).expect("a reset with a number").1
 }

@@ -43,6 +43,8 @@ pub enum Refusal {
     WarmingUp,
     /// A monitor or a discrepancy, of analogue values too, is violated.
     Violation,
+    /// A stop is not complete whose demand is a latched trip.
+    Stop,
     /// An input fault is present.
     Input,
 }
@@ -308,6 +310,8 @@ impl Model {
         let discrepancy =
             [&seen.discrepancy, &seen.speed_discrepancy].into_iter().flatten().any(|rule| rule.violated)
                 || seen.analogues.iter().any(|analogue| analogue.discrepancy.violated);
+        let mut asked = self.monitors.iter().filter_map(MonitorState::reaction);
+        let stop = asked.any(|stop| !self.monitors[stop].has_stopped());
         let input = self.inputs.iter().any(InputState::refuses_reset);
         seen.reset = if channel {
             Reset::Refused(Refusal::Channel)
@@ -319,6 +323,8 @@ impl Model {
             Reset::Refused(Refusal::WarmingUp)
         } else if monitor || discrepancy {
             Reset::Refused(Refusal::Violation)
+        } else if stop {
+            Reset::Refused(Refusal::Stop)
         } else if input {
             Reset::Refused(Refusal::Input)
         } else {

@@ -135,6 +135,11 @@ impl MonitorState {
         self.t0.is_some()
     }
 
+    /// A stop that is complete on both channels.
+    pub fn has_stopped(&self) -> bool {
+        self.active() && self.lanes.iter().all(|lane| lane.complete)
+    }
+
     /// Starts or ends. `in_force` holds, per channel, the smallest limit on the speed at the frame before.
     pub fn demand(&mut self, now: u64, demands: &Demands, in_force: &[Option<Limit>; 2]) {
         let wanted = demands.wants(&self.setup.demand);

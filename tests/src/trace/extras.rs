@@ -176,5 +176,12 @@ fn react(rng: &mut Rng, setup: &mut Setup) {
         if rng.flip() {
             setup.monitors[stop].demand = Demand::Reactions;
         }
+        // Long enough that what tripped is over before the stop is.
+        if let Monitor { kind: Kind::Stop { by, .. }, allowed_overrun, .. } = &mut setup.monitors[stop]
+            && rng.flip()
+        {
+            *allowed_overrun = None;
+            *by = By::Time { within_ns: rng.nanos(100_000_000, 1_000_000_000) };
+        }
     }
 }

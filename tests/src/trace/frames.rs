@@ -240,6 +240,9 @@ impl Wiring {
         };
         let pairs = setup.inputs.iter().map(&mut pair).collect();
         let reset_rate = rng.pick(&[100, 300, 1000]);
+        // The button is to be released while a stop that is a reaction goes on, too.
+        let reset_rate =
+            if setup.monitors.iter().any(|one| one.reaction.is_some()) { 3000 } else { reset_rate };
         let clumsy = rng.pick(&[0, 500, 3000]);
         let noise = rng.pick(&[0, 0, 10, 40]);
         Self { rng, pairs, reset: wire(RESET_LINE, false), reset_rate, clumsy, noise }

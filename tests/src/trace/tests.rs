@@ -115,6 +115,7 @@ fn everything_the_rules_name_occurs_and_near_cases_are_rare() {
         Reset::Refused(Refusal::Reference),
         Reset::Refused(Refusal::WarmingUp),
         Reset::Refused(Refusal::Violation),
+        Reset::Refused(Refusal::Stop),
         Reset::Refused(Refusal::Input),
     ] {
         assert!(of(&format!("{reset:?}")) >= 10, "{reset:?}: {counts:#?}");

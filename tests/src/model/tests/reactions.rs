@@ -64,11 +64,13 @@ fn a_stop_that_is_violated_withdraws_the_permit_at_once() {
 }
 
 #[test]
-fn a_stop_that_has_begun_is_carried_through_over_a_reset_of_the_trip() {
-    let seen = run(&reacting(in_time(30)), 0..40, burst, reset_at(25));
-    assert_eq!(seen[25].reset, Reset::Accepted);
-    // Complete at 36, and ended at 37.
-    assert_eq!((stopping(&seen), without_permit(&seen)), (list(6..37), vec![36]));
+fn a_reset_is_refused_until_the_stop_that_a_trip_demands_is_complete() {
+    let refused = run(&reacting(in_time(30)), 0..40, burst, reset_at(25));
+    assert_eq!(refused[25].reset, Reset::Refused(Refusal::Stop));
+    assert_eq!((stopping(&refused), without_permit(&refused)), (list(6..40), list(36..40)));
+    let accepted = run(&reacting(in_time(30)), 0..40, burst, reset_at(36));
+    assert_eq!(accepted[36].reset, Reset::Accepted);
+    assert_eq!((stopping(&accepted), without_permit(&accepted)), (list(6..37), vec![36]));
 }
 
 #[test]
