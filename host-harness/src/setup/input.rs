@@ -180,10 +180,20 @@ impl Inputs {
         }
         drop(uses);
         let inputs = self.names.iter().map(|known| (known.as_str(), "input"));
-        let known: Vec<_> = inputs
-            .chain(outputs.map(|known| (known, "output")))
-            .filter(|(known, _)| !are_numbered_alike(known, name))
-            .collect();
+        let known: Vec<_> = inputs.chain(outputs.map(|known| (known, "output"))).collect();
+        let inverted = bare_of_not(name);
+        if let Some((meant, what)) = known.iter().find(|(known, _)| Some(*known) == inverted) {
+            return Err(reader.refuse(
+                demand.span.clone(),
+                format!("no {what} is called `{name}`"),
+                "neither a name nor the opposite of one",
+                format!(
+                    "the opposite of `{meant}` is written \"not {meant}\"; if it is a column of the trace, declare it: \
+                     [input.\"{name}\"] columns = [\"{name}\"]"
+                ),
+            ));
+        }
+        let known: Vec<_> = known.into_iter().filter(|(known, _)| !are_numbered_alike(known, name)).collect();
         match nearest(name, known.iter().map(|(known, _)| *known)) {
             None => Ok(()),
             Some(meant) => Err(reader.refuse(
@@ -218,6 +228,15 @@ impl Inputs {
     pub(super) fn into_parts(self) -> Got<(Vec<InputSetup>, Vec<String>)> {
         self.reported.map_or(Ok((self.inputs, self.levels)), Err)
     }
+}
+
+/// What is left of a name without what means the opposite elsewhere.
+fn bare_of_not(name: &str) -> Option<&str> {
+    if let Some(bare) = name.strip_prefix(['!', '~', '/', '-', '¬']).or_else(|| name.strip_suffix(" not")) {
+        return Some(bare.trim());
+    }
+    let (word, bare) = name.split_once(['_', '-', '.'])?;
+    word.eq_ignore_ascii_case("not").then_some(bare)
 }
 
 fn check_columns<'r>(section: &Section<'r>, entry: &Entry<'r>, columns: Vec<Text<'r>>) -> Got<Vec<Text<'r>>> {

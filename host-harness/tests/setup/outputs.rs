@@ -278,6 +278,24 @@ fn what_is_wrong_with_an_inverted_demand_is_found() {
             &[(&format!("56:11: `demand` of monitor \"m\" has `{shown}`"), write)],
         );
     }
+    // Signs that mean the opposite elsewhere must not lead to the demand itself.
+    for text in ["!door", "~door", "/door", "-door", "¬door", "! door", "not_door", "NOT-door", "door not"] {
+        check_ways_out(
+            &slow(&format!("\"{text}\"")),
+            &[(
+                &format!("56:11: no input is called `{text}`"),
+                "the opposite of `door` is written \"not door\"; if it is a column of the trace, declare it: [input.",
+            )],
+        );
+    }
+    let crossing = one("crossing", CAM) + &one("m", &format!("demand = [\"!crossing\"]\n{SLOW}"));
+    check_ways_out(
+        &below(&placed(), &crossing),
+        &[(
+            "63:11: no output is called `!crossing`",
+            "the opposite of `crossing` is written \"not crossing\"; if it",
+        )],
+    );
     check_ways_out(&slow("\"not dor\""), &[("56:11: no input is called `dor`", "did you mean `door`?")]);
     check_ways_out(
         &slow("\"not door\", \"not door\""),
