@@ -15,6 +15,9 @@ use super::value::{HIGH, LOW, OR_ZERO, OR_ZERO_UP, POSITIVE, time_text};
 
 const COLUMNS: &str = "[\"torque_1\", \"torque_2\"]";
 
+/// What the discrepancies of the motion are called in a report.
+const DISCREPANCIES: [&str; 2] = ["discrepancy", "speed_discrepancy"];
+
 /// The analogue values of a setup, as far as they are read.
 #[derive(Default)]
 pub(super) struct Analogues<'r> {
@@ -25,6 +28,8 @@ pub(super) struct Analogues<'r> {
 /// One of them.
 struct One<'r> {
     name: &'r str,
+    /// Where its name is written.
+    span: Range<usize>,
     /// Where its unit is written.
     unit: Range<usize>,
     /// `None` when it is wrong by itself.
@@ -56,6 +61,14 @@ impl<'r> Analogues<'r> {
                 "leave out one that no monitor watches, or split the setup into two, and replay the trace with each",
             ));
         }
+        if DISCREPANCIES.contains(&entry.key) {
+            self.reported = Some(table.reader.refuse(
+                entry.key_span.clone(),
+                format!("an analogue value cannot be called `{}`", entry.key),
+                "trips of the motion are reported by this name",
+                "give it another name, such as that of what is measured",
+            ));
+        }
         let unit = table.peek(&[entry.key, "unit"]).map_or(entry.span.clone(), |unit| unit.span);
         let read = table
             .of(entry, format!("[analogue.{}]", entry.key))
@@ -63,12 +76,17 @@ impl<'r> Analogues<'r> {
         if let Err(error) = read {
             self.reported = Some(error);
         }
-        self.all.push(One { name: entry.key, unit, read: read.ok() });
+        self.all.push(One { name: entry.key, span: entry.key_span.clone(), unit, read: read.ok() });
     }
 
     /// Whether the file has any, right or not.
     pub(super) fn any(&self) -> bool {
         !self.all.is_empty()
+    }
+
+    /// Where an analogue value is called so.
+    pub(super) fn called(&self, name: &str) -> Option<Range<usize>> {
+        self.all.iter().find(|one| one.name == name).map(|one| one.span.clone())
     }
 
     /// Those that are right by themselves.
@@ -167,7 +185,8 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
             let low = section.required_in("low", LOW, unit);
             let high = section.required_in("high", HIGH, unit);
             let tolerance = section.required_in("tolerance", POSITIVE, unit);
-            plausible(&section, low, high, unit).and_then(|plausible| Ok((plausible, tolerance?)))
+            plausible(&section, low, high, unit)
+                .and_then(|plausible| Ok((reachable(&section, tolerance?, &plausible)?, plausible)))
         }
         Err(error) => {
             ask(&section, &["low", "high", "tolerance"]);
@@ -179,7 +198,7 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
     let latency = section.span_or_zero("latency", OR_ZERO_UP);
     let sparse = section.flag("sparse", false);
     section.finish()?;
-    let (plausible, tolerance) = values?;
+    let (tolerance, plausible) = values?;
     Ok(AnalogueSetup {
         name: name.to_owned(),
         columns: columns?,
@@ -248,6 +267,29 @@ fn plausible(
         related: Some((range.high.span, "would be plausible".to_owned())),
         way_out: "move them apart: a value from `low` to `high` is one that can be, what is outside is a broken line"
             .to_owned(),
+    }))
+}
+
+/// Two values are compared while both are plausible: the tolerance must be less than how far apart they can be then.
+fn reachable(
+    section: &Section<'_>,
+    tolerance: Setting<Value>,
+    plausible: &RangeSetup<Value>,
+) -> Got<Setting<Value>> {
+    let RangeSetup { low, high } = plausible;
+    let widest = i128::from(high.value.to_bits()) - i128::from(low.value.to_bits());
+    if i128::from(tolerance.value.to_bits()) < widest {
+        return Ok(tolerance);
+    }
+    Err(section.reader.report(Mistake {
+        span: tolerance.span,
+        message: format!("`tolerance` of {} is not below the distance from `low` to `high`", section.title),
+        label: "could never trip".to_owned(),
+        related: Some((high.span.clone(), "a value beyond this is a fault of its line".to_owned())),
+        way_out: format!(
+            "lower `tolerance` to what the two lines may differ by, well below the distance from {} to {}",
+            low.text, high.text
+        ),
     }))
 }
 

@@ -115,7 +115,7 @@ impl<'r> Monitors<'r> {
         }
         let word = section.string("kind", "\"speed-limit\"");
         let kind = word.as_ref().map_or("", |word| word.text);
-        let name = name.and_then(|name| self.unique(&section, &name, kind));
+        let name = name.and_then(|name| self.unique(&section, &name, kind, analogues));
         let demand = match kind {
             "brake-output" => no_demand(&section).map(|()| Vec::new()),
             _ => demand(&section, inputs, &self.names, place),
@@ -170,7 +170,13 @@ impl<'r> Monitors<'r> {
         Ok(Trip { on_delay: on_delay?, allowed_overrun: allowed_overrun?, reaction: reaction? })
     }
 
-    fn unique(&mut self, section: &Section<'_>, name: &Text<'_>, kind: &str) -> Got<String> {
+    fn unique(
+        &mut self,
+        section: &Section<'_>,
+        name: &Text<'_>,
+        kind: &str,
+        analogues: &Analogues<'_>,
+    ) -> Got<String> {
         if OF_THE_MOTION.contains(&kind) {
             check_name(section.reader, "an output", name)?;
         }
@@ -181,6 +187,15 @@ impl<'r> Monitors<'r> {
                 label: "again here".to_owned(),
                 related: Some((first.clone(), "first here".to_owned())),
                 way_out: "give each a name of its own: reports tell monitors apart by it".to_owned(),
+            }));
+        }
+        if let Some(analogue) = analogues.called(name.text) {
+            return Err(section.reader.report(Mistake {
+                span: name.span.clone(),
+                message: format!("a monitor and an analogue value are called \"{}\"", name.text),
+                label: "again here".to_owned(),
+                related: Some((analogue, "first here".to_owned())),
+                way_out: "give each a name of its own: reports tell trips apart by it".to_owned(),
             }));
         }
         self.met.push((name.text.to_owned(), name.span.clone()));

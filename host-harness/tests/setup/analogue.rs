@@ -5,7 +5,7 @@
 use host_harness::setup::{AnalogueUnit, MAX_ANALOGUES, MonitorKind};
 use monitor_core::Span;
 
-use super::support::{EXAMPLE, check, error, one, parsed, refused, ulps};
+use super::support::{EXAMPLE, check, error, one, other_place, parsed, refused, ulps};
 
 const TORQUE: &str = r#"[analogue.torque]
 columns          = ["torque_1", "torque_2"]
@@ -150,6 +150,11 @@ fn what_is_wrong_with_an_analogue_value_is_found() {
             ],
         ),
         (&[("\"4 Nm\"", "\"0 Nm\"")], &["60:20: `tolerance` of [analogue.torque] must be above zero"]),
+        // Between -120 and 150 Nm no two values are further apart than 270 Nm; just below it two can be.
+        (
+            &[("\"4 Nm\"", "\"270 Nm\"")],
+            &["60:20: `tolerance` of [analogue.torque] is not below the distance from `low` to `high`"],
+        ),
         (
             &[("\"4 Nm\"", "\"1e-9 Nm\"")],
             &[
@@ -205,6 +210,28 @@ fn one_channel_is_not_enough_for_an_analogue_value_and_the_message_says_so() {
     let one = error(&text).diagnostics()[0].clone();
     assert!(one.label.contains("one channel is not enough"), "{one:?}");
     assert!(one.way_out.contains("two lines"), "{one:?}");
+}
+
+#[test]
+fn a_tolerance_that_the_plausible_values_can_exceed_is_accepted() {
+    parsed(&replaced(&[("\"4 Nm\"", "\"269.9999 Nm\"")]));
+}
+
+#[test]
+fn what_trips_has_a_name_of_its_own() {
+    let named = |name: &str| {
+        rule("torque-limit", "of = \"torque\"\nlimit = \"40 Nm\"").replace("\"m\"", &format!("\"{name}\""))
+    };
+    parsed(&below(&named("torque limit")));
+    let text = below(&named("torque"));
+    check(&text, &["63:8: a monitor and an analogue value are called \"torque\""]);
+    assert_eq!(other_place(&text), (54, "first here".to_owned()));
+    for name in ["discrepancy", "speed_discrepancy"] {
+        check(
+            &replaced(&[("[analogue.torque]", &format!("[analogue.{name}]"))]),
+            &[&format!("54:11: an analogue value cannot be called `{name}`")],
+        );
+    }
 }
 
 #[test]
