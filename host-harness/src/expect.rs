@@ -15,7 +15,7 @@
 //!
 //! [[fault]]                              # must happen
 //! kind    = "stale"                      # optional: invalid, out-of-order, stale, implausible, range, input, clock, unreferenced
-//! channel = "b"                          # optional
+//! channel = "b"                          # optional: a channel of the motion
 //! input   = "door"                       # optional
 //! analogue = "torque"                    # optional: an analogue value, `channel` is then its line
 //! monitor = "kiln mouth"                 # optional: the rule that is unreferenced
@@ -332,7 +332,11 @@ impl FaultEntry {
         self.kind.is_none_or(|kind| kind.name() == fault.kind)
             && self.channel.as_ref().is_none_or(|on| Some(on.get_ref().name()) == fault.channel.as_deref())
             && self.input.as_ref().is_none_or(|input| Some(input.get_ref()) == fault.input.as_ref())
-            && self.analogue.as_ref().is_none_or(|name| Some(name.get_ref()) == fault.analogue.as_ref())
+            && match &self.analogue {
+                Some(name) => Some(name.get_ref()) == fault.analogue.as_ref(),
+                // A channel is one of the motion, unless it is named as the line of an analogue value.
+                None => self.channel.is_none() || fault.analogue.is_none(),
+            }
             && self.monitor.as_ref().is_none_or(|name| Some(name.get_ref()) == fault.monitor.as_ref())
             && within(fault.at_s, self.from, self.to.as_ref())
     }
@@ -360,10 +364,7 @@ impl FaultEntry {
             }
         }
         if let Some(monitor) = &self.monitor {
-            let needs = |kind: &MonitorKind| {
-                matches!(kind, MonitorKind::PositionRange(_) | MonitorKind::CamOutput { .. })
-            };
-            check_monitor(setup, monitor, "that needs a referenced position", needs)?;
+            check_monitor(setup, monitor, "that needs a referenced position", MonitorKind::needs_reference)?;
             if self.input.is_some() || self.kind.is_some_and(|kind| kind != Kind::Unreferenced) {
                 let message = "only a monitor without a reference is faulted; leave `monitor` out, or write kind = \"unreferenced\"";
                 return Err((monitor.span(), message.to_owned()));
@@ -506,14 +507,7 @@ impl OutputEntry {
 
     fn check(&self, setup: &Setup) -> Result<(), Complaint> {
         check_window(self.from, self.to.as_ref())?;
-        check_monitor(setup, &self.monitor, "that is an output", |kind| {
-            matches!(
-                kind,
-                MonitorKind::CamOutput { .. }
-                    | MonitorKind::SpeedOutput { .. }
-                    | MonitorKind::BrakeOutput { .. }
-            )
-        })
+        check_monitor(setup, &self.monitor, "that is an output", MonitorKind::is_output)
     }
 }
 

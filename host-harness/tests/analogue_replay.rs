@@ -505,6 +505,34 @@ fn an_expectation_names_an_analogue_value_for_its_discrepancy_and_for_the_faults
 }
 
 #[test]
+fn a_fault_of_a_line_does_not_meet_the_expectation_of_another_value_nor_of_a_channel() {
+    let second = TORQUE.replace("torque", "grip");
+    let setup = setup(&[TORQUE, &second, PRESSES]);
+    let outcome = played(
+        &setup,
+        &trace("torque_1,torque_2,grip_1,grip_2", 30, |row| match row {
+            20 => "301,0,0,0".to_owned(),
+            _ => "0,0,0,0".to_owned(),
+        }),
+    );
+    let said = |name, expectations: &str| misses(&setup, &outcome, name, expectations).unwrap();
+    assert_eq!(said("any", "[[fault]]\nkind = \"range\"\n"), [""; 0]);
+    assert_eq!(
+        said("same", "[[fault]]\nkind = \"range\"\nchannel = \"a\"\nanalogue = \"torque\"\n"),
+        [""; 0]
+    );
+    let unnamed = "fault `range` of line a of `torque` at 0.020000000 s; no expectation names it";
+    assert_eq!(
+        said("grip", "[[fault]]\nkind = \"range\"\nanalogue = \"grip\"\n"),
+        ["expected a fault `range` of analogue value `grip`; there was none", unnamed]
+    );
+    assert_eq!(
+        said("channel", "[[fault]]\nkind = \"range\"\nchannel = \"a\"\n"),
+        ["expected a fault `range` on channel a; there was none", unnamed]
+    );
+}
+
+#[test]
 fn what_is_planted_into_a_synthetic_trace_is_what_its_replay_finds() {
     let scenario = r#"
 title    = "A press, invented"

@@ -417,14 +417,12 @@ impl Text<'_> {
     fn unwatched(&self, out: &mut String) -> fmt::Result {
         for (index, monitor) in self.setup.monitors.iter().enumerate() {
             let mut facts = self.outcome.monitors.iter().filter(move |facts| facts.monitor == index);
-            let compares = !matches!(
-                monitor.kind,
-                MonitorKind::TorqueOff
-                    | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
-                    | MonitorKind::CamOutput { .. }
-                    | MonitorKind::SpeedOutput { .. }
-                    | MonitorKind::BrakeOutput { .. }
-            );
+            let compares = !monitor.kind.is_output()
+                && !matches!(
+                    monitor.kind,
+                    MonitorKind::TorqueOff
+                        | MonitorKind::Stop { until: Until::TorqueOff, by: By::Time { .. } }
+                );
             let name = &monitor.name;
             let was_active = monitor.is_always_active()
                 || facts.clone().any(|facts| facts.active > Span::ZERO || facts.headroom.is_some())
