@@ -6,7 +6,7 @@ use std::process::Command;
 const LIBRARY: &str = "../monitor-core/c/include";
 
 /// What each of both headers calls the same thing.
-const SAME: [(&str, &str); 17] = [
+const SAME: [(&str, &str); 18] = [
     ("COWITNESS_NOTHING", "CW_SAMPLE_NONE"),
     ("COWITNESS_READING", "CW_SAMPLE_COUNT"),
     ("COWITNESS_INVALID", "CW_SAMPLE_INVALID"),

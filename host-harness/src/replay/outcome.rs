@@ -101,8 +101,34 @@ pub struct Trip {
     pub evidence: Evidence,
     /// The same monitor on the other channel, if it tripped too before the next reset.
     pub confirmed_by: Option<Confirmation>,
+    /// What it led to, when it demanded a stop instead of withdrawing the permit.
+    pub reaction: Option<Escalation>,
     /// How many resets had been accepted before.
     pub(super) resets_before: u64,
+}
+
+/// The stop that a trip demanded instead of withdrawing the permit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Escalation {
+    /// The stop, an index into the monitors of the setup.
+    pub stop: usize,
+    /// What became of it.
+    pub end: StopEnd,
+}
+
+/// What became of a stop that a trip demanded: the first of these. All but the last are without the permit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopEnd {
+    /// It was carried through at this frame.
+    Complete(Instant),
+    /// It was violated, and its own trip withdrew the permit at this frame.
+    Violated(Instant),
+    /// The permit went at this frame, for another reason.
+    Lost(Instant),
+    /// There was no permit when it was demanded.
+    Off,
+    /// The trace ends before.
+    Open,
 }
 
 /// What was faulted.
@@ -316,46 +342,7 @@ pub struct Outcome {
     pub speed_discrepancy: Option<Apart<Speed>>,
 }
 
-/// How the stop ended that a trip demanded instead of withdrawing the permit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Escalation {
-    /// The stop, an index into the monitors of the setup.
-    pub stop: usize,
-    /// What became of it; the permit went at that frame at the latest.
-    pub end: StopEnd,
-}
-
-/// What became of a stop.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum StopEnd {
-    /// It was carried through at this frame.
-    Complete(Instant),
-    /// It was violated, and its own trip withdrew the permit at this frame.
-    Violated(Instant),
-    /// The trace ends before.
-    Open,
-}
-
 impl Outcome {
-    /// What the trip of a monitor with this reaction led to.
-    #[must_use]
-    pub fn escalation(&self, trip: &Trip, stop: usize) -> Escalation {
-        let since = trip.tripped_at;
-        let completed = (self.stops.kept.iter())
-            .find(|one| one.monitor == stop && one.completed_at >= since)
-            .map(|one| one.completed_at);
-        let violated = (self.trips.kept.iter())
-            .find(|one| matches!(one.rule, TripRule::Monitor(i, _) if i == stop) && one.tripped_at >= since)
-            .map(|one| one.tripped_at);
-        let end = match (completed, violated) {
-            (Some(completed), Some(violated)) if violated < completed => StopEnd::Violated(violated),
-            (Some(completed), _) => StopEnd::Complete(completed),
-            (None, Some(violated)) => StopEnd::Violated(violated),
-            (None, None) => StopEnd::Open,
-        };
-        Escalation { stop, end }
-    }
-
     /// The verdict.
     #[must_use]
     pub fn verdict(&self) -> Verdict {

@@ -13,8 +13,8 @@ use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
-    ChannelFacts, Confirmation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome, ResetFact,
-    Stop, StopKind, Switch, Trip, TripRule,
+    ChannelFacts, Confirmation, Escalation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
+    ResetFact, Stop, StopEnd, StopKind, Switch, Trip, TripRule,
 };
 use crate::setup::{MonitorKind, Setup, Source};
 
@@ -71,6 +71,7 @@ struct Slot {
     active: u64,
     demanded_at: Instant,
     is_torque_off: bool,
+    reaction: Option<usize>,
 }
 
 /// The monitor whose limit on the speed of a channel is the smallest, and since when.
@@ -120,6 +121,8 @@ pub(super) struct Recorder {
     is_quiet: bool,
     /// Stops that were completed at this frame.
     completed: Vec<(usize, Channel)>,
+    /// Trips whose stop goes on, as indices into the kept trips.
+    reacting: Vec<usize>,
     outcome: Outcome,
 }
 
@@ -130,6 +133,7 @@ impl Recorder {
             active: 0,
             demanded_at: Instant::from_nanos(0),
             is_torque_off: matches!(monitor.kind, MonitorKind::TorqueOff),
+            reaction: monitor.reaction,
         };
         Self {
             slots: setup.monitors.iter().map(slot).collect(),
@@ -161,6 +165,7 @@ impl Recorder {
             shown: Vec::new(),
             is_quiet: false,
             completed: Vec::new(),
+            reacting: Vec::new(),
             outcome: Outcome {
                 origin_ns: 0,
                 frames: 0,
@@ -280,14 +285,17 @@ impl Recorder {
         }
         let _ = self.positions.frame(axis, now);
         self.speeds.frame(axis, now);
+        if seen.has_trip() {
+            self.trips(axis, seen);
+        }
+        if !self.reacting.is_empty() {
+            self.reactions(seen, now);
+        }
         if !self.completed.is_empty() {
             for (monitor, channel) in self.completed.drain(..) {
                 let (kind, demanded_at) = (StopKind::Stop(channel), self.slots[monitor].demanded_at);
                 self.outcome.stops.push(Stop { monitor, kind, demanded_at, completed_at: now });
             }
-        }
-        if seen.has_trip() {
-            self.trips(axis, seen);
         }
         if let Some(result) = seen.reset {
             self.outcome.resets.push(ResetFact { at: now, result });
@@ -506,9 +514,14 @@ impl Recorder {
             tripped_at: trip.tripped_at,
             evidence: trip.evidence,
             confirmed_by: None,
+            reaction: None,
             resets_before: self.resets_accepted,
         };
         if let TripRule::Monitor(i, channel) = rule {
+            if let Some(stop) = self.slots[i].reaction {
+                new.reaction = Some(Escalation { stop, end: StopEnd::Open });
+                self.reacting.push(self.outcome.trips.kept.len());
+            }
             let other = TripRule::Monitor(i, channel.other());
             let earlier = self
                 .outcome
@@ -525,6 +538,28 @@ impl Recorder {
             }
         }
         self.outcome.trips.push(new);
+    }
+
+    /// Trips whose stop ends at this frame, and such as demand one that can do nothing any more.
+    fn reactions(&mut self, seen: &monitor_core::Outcome, now: Instant) {
+        let Self { reacting, outcome, completed, .. } = self;
+        reacting.retain(|&trip| {
+            // One that was not kept is not there.
+            let Some(trip) = outcome.trips.kept.get_mut(trip) else { return false };
+            let Some(reaction) = &mut trip.reaction else { return false };
+            reaction.end = if completed.iter().any(|(stop, _)| *stop == reaction.stop) {
+                StopEnd::Complete(now)
+            } else if contains(seen.tripped.a.union(seen.tripped.b), reaction.stop) {
+                StopEnd::Violated(now)
+            } else if seen.permit {
+                return true;
+            } else if trip.tripped_at == now && !self.permit {
+                StopEnd::Off
+            } else {
+                StopEnd::Lost(now)
+            };
+            false
+        });
     }
 
     /// The outcome of a trace that has been shown to its end.

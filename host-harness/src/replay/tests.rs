@@ -3,7 +3,7 @@
 use monitor_core::{Channel, Frame, Instant, Levels, Reading, Sample};
 
 use super::recorder::Recorder;
-use super::{FaultKind, Headroom, KEPT, MonitorFacts, Outcome, Trip, TripRule, axis, replay};
+use super::{FaultKind, Headroom, KEPT, MonitorFacts, Outcome, StopEnd, Trip, TripRule, axis, replay};
 use crate::setup::Setup;
 
 const SETUP: &str = r#"
@@ -216,4 +216,47 @@ fn a_fault_that_lasts_is_counted_once_when_the_list_is_full() {
         (frames, faults.left_out),
         (vec![(unreferenced(Channel::A), 100), (unreferenced(Channel::B), 100), (FaultKind::Clock, 10)], 0)
     );
+}
+
+#[test]
+fn the_stop_that_a_trip_demands_ends_as_it_did() {
+    let head = SETUP.split("[discrepancy]").next().unwrap();
+    let text = head.to_owned()
+        + "[[monitor]]\nname = \"halt\"\nkind = \"stop\"\ndemand = [\"halt\"]\nuntil = \"torque-off\"\nby = \"time\"\nwithin = \"30 ms\"\n"
+        + "[[monitor]]\nname = \"slow\"\nkind = \"speed-limit\"\nlimit = \"250 mm/s\"\nreaction = \"halt\"\n";
+    let setup = Setup::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)));
+    // 100 mm/s, and 1 m/s from 100 ms on, for some frames; halted from one frame on, invalid at another.
+    let ends = |frames: u64, halted: u64, invalid: u64| {
+        let frame = |ms: u64| {
+            let now = Instant::from_nanos((ms + 1) * 1_000_000);
+            let um = if ms < 100 { 100 * ms } else { 10_000 + 1000 * (ms - 100) };
+            let reading = |count: u64| Some(Reading { captured_at: now, sample: Sample::Count(count) });
+            let a = match reading(2 * um) {
+                Some(good) if ms == invalid => Some(Reading { sample: Sample::Invalid, ..good }),
+                good => good,
+            };
+            Frame {
+                now,
+                a,
+                b: reading(0_u64.wrapping_sub(um)),
+                levels: Levels::from_bits(u32::from(ms >= halted)),
+            }
+        };
+        let frames: Vec<Frame> = (0..frames).map(frame).collect();
+        let outcome = outcome::<false>(&setup, &frames);
+        let ends: Vec<_> = outcome.trips.kept.iter().map(|trip| trip.reaction.unwrap().end).collect();
+        let tripped: Vec<_> =
+            outcome.trips.kept.iter().map(|trip| trip.tripped_at.as_nanos() / 1_000_000).collect();
+        assert_eq!(tripped, [103, 103], "at the same frame");
+        assert_eq!(ends[0], ends[1]);
+        ends[0]
+    };
+    let at = |ms: u64| Instant::from_nanos(ms * 1_000_000);
+    const NEVER: u64 = 1000;
+    assert_eq!(ends(200, NEVER, NEVER), StopEnd::Complete(at(134)));
+    // The stop that was demanded before the trip goes on, and ends sooner.
+    assert_eq!(ends(200, 90, NEVER), StopEnd::Complete(at(121)));
+    assert_eq!(ends(200, 20, NEVER), StopEnd::Off);
+    assert_eq!(ends(200, NEVER, 110), StopEnd::Lost(at(111)));
+    assert_eq!(ends(120, NEVER, NEVER), StopEnd::Open);
 }

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::{Exact, Seconds};
-use crate::replay::{self, FaultKind, Headroom, Outcome, StopEnd, StopKind, TripRule};
+use crate::replay::{self, Escalation, FaultKind, Headroom, Outcome, StopEnd, StopKind, TripRule};
 use crate::setup::Setup;
 
 /// The version of the JSON report; it changes when a field changes its meaning or goes.
@@ -163,15 +163,16 @@ pub struct TripReport {
     pub confirmed_by: Option<ConfirmationReport>,
 }
 
-/// A stop that a trip demanded, and what became of it. Either end of it withdraws the permit.
+/// A stop that a trip demanded, and what became of it.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct ReactionReport {
     /// The name of the stop.
     pub stop: String,
-    /// `complete`: carried through. `violated`: the motion did not follow, and the stop tripped. `open`: the trace ends before.
+    /// `complete`: carried through. `violated`: the motion did not follow, and the stop tripped. `lost`: the permit went before its
+    /// end, for another reason. `off`: there was no permit when it was demanded. `open`: the trace ends before.
     pub end: String,
-    /// When; null when it is open.
+    /// When; null when it is `off` or `open`.
     pub end_s: Option<Seconds>,
     /// From the trip to there.
     pub after_s: Option<Seconds>,
@@ -497,8 +498,8 @@ impl TripReport {
             limit: figures.limit.into(),
             excess: figures.excess.into(),
             unit: figures.unit,
-            reaction: names::reaction(setup, trip.rule)
-                .map(|stop| ReactionReport::new(setup, outcome, trip, stop)),
+            reaction: (trip.reaction.as_ref())
+                .map(|reaction| ReactionReport::new(setup, outcome, trip, reaction)),
             confirmed_by: trip.confirmed_by.map(|confirmation| ConfirmationReport {
                 channel: names::channel(confirmation.channel).to_owned(),
                 after_s: Seconds(confirmation.after_ns),
@@ -508,15 +509,17 @@ impl TripReport {
 }
 
 impl ReactionReport {
-    fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip, stop: usize) -> Self {
-        let (end, at) = match outcome.escalation(trip, stop).end {
+    fn new(setup: &Setup, outcome: &Outcome, trip: &replay::Trip, reaction: &Escalation) -> Self {
+        let (end, at) = match reaction.end {
             StopEnd::Complete(at) => ("complete", Some(at)),
             StopEnd::Violated(at) => ("violated", Some(at)),
+            StopEnd::Lost(at) => ("lost", Some(at)),
+            StopEnd::Off => ("off", None),
             StopEnd::Open => ("open", None),
         };
         let after = at.map(|at| outcome.time_ns(at) - outcome.time_ns(trip.tripped_at));
         Self {
-            stop: setup.monitors[stop].name.clone(),
+            stop: setup.monitors[reaction.stop].name.clone(),
             end: end.to_owned(),
             end_s: at.map(|at| Seconds(outcome.time_ns(at))),
             after_s: after.map(Seconds),

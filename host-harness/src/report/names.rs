@@ -73,14 +73,6 @@ pub(super) fn unreferenced(setup: &Setup, kind: FaultKind) -> Option<String> {
     }
 }
 
-/// The stop that a trip of this rule demands.
-pub(super) fn reaction(setup: &Setup, rule: TripRule) -> Option<usize> {
-    match rule {
-        TripRule::Monitor(monitor, _) => setup.monitors[monitor].reaction,
-        _ => None,
-    }
-}
-
 /// A sample as its source meant it.
 pub(super) enum Shown {
     /// The counter as read.

@@ -6,7 +6,7 @@ use monitor_core::{Channel, Instant, Span, Speed};
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::Seconds;
-use crate::replay::{FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict};
+use crate::replay::{Escalation, FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict};
 use crate::setup::{By, LimitSetup, MonitorKind, Setup, Until};
 
 /// What every report says about itself.
@@ -131,8 +131,8 @@ impl Text<'_> {
             self.at(trip.crossed_at),
             self.at(trip.violated_since)
         )?;
-        if let Some(stop) = names::reaction(self.setup, trip.rule) {
-            self.reaction(out, trip, stop)?;
+        if let Some(reaction) = &trip.reaction {
+            self.reaction(out, trip, reaction)?;
         }
         match trip.confirmed_by {
             Some(by) if by.after_ns == 0 => {
@@ -156,10 +156,10 @@ impl Text<'_> {
     }
 
     /// What the trip led to instead of withdrawing the permit at once.
-    fn reaction(&self, out: &mut String, trip: &Trip, stop: usize) -> fmt::Result {
-        let name = &self.setup.monitors[stop].name;
+    fn reaction(&self, out: &mut String, trip: &Trip, reaction: &Escalation) -> fmt::Result {
+        let name = &self.setup.monitors[reaction.stop].name;
         let after = |at| millis(self.outcome.time_ns(at) - self.outcome.time_ns(trip.tripped_at));
-        match self.outcome.escalation(trip, stop).end {
+        match reaction.end {
             StopEnd::Complete(at) => writeln!(
                 out,
                 "      first the stop \"{name}\": complete at {} s, {} ms later, then torque off",
@@ -172,6 +172,13 @@ impl Text<'_> {
                 self.at(at),
                 after(at)
             ),
+            StopEnd::Lost(at) => writeln!(
+                out,
+                "      first the stop \"{name}\": the permit went before its end, at {} s, {} ms later",
+                self.at(at),
+                after(at)
+            ),
+            StopEnd::Off => writeln!(out, "      first the stop \"{name}\": there was no permit"),
             StopEnd::Open => {
                 writeln!(out, "      first the stop \"{name}\": the trace ends before it is over")
             }
