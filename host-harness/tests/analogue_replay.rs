@@ -5,7 +5,7 @@ use std::io::Cursor;
 use std::path::Path;
 
 use host_harness::expect::Expectations;
-use host_harness::replay::{Fault, FaultKind, Outcome, ReplayError, TripRule, layout, replay};
+use host_harness::replay::{Apart, Fault, FaultKind, Outcome, ReplayError, TripRule, layout, replay};
 use host_harness::report::{Report, text};
 use host_harness::setup::Setup;
 use host_harness::synth::Scenario;
@@ -193,6 +193,49 @@ fn lines_that_are_apart_for_longer_than_the_discrepancy_time_trip_once_and_a_sho
 }
 
 #[test]
+fn how_far_the_lines_of_an_analogue_value_came_apart_is_told_also_when_nothing_tripped() {
+    let setup = setup(&[TORQUE, PRESSES]);
+    // 4.5 of 5 % apart at row 7, and 4 % at all others but the first; the row with a fault is not compared.
+    let cells = |row: u32| match row {
+        0 => "0,0".to_owned(),
+        7 => "1,5.5".to_owned(),
+        12 => "300.5,0".to_owned(),
+        _ => "-2,2".to_owned(),
+    };
+    let outcome = played(&setup, &trace("torque_1,torque_2", 20, cells));
+    let of_bits = |halves: i64| Value::from_bits(halves << 23);
+    let apart = Apart { largest: (of_bits(9), at(7)), headroom: (of_bits(1), at(7)) };
+    assert_eq!(outcome.analogue_discrepancies, [Some(apart)]);
+    let line = "\nDiscrepancy of torque: at most 4.5000 % (at 0.007 s), headroom 0.5000 % (at 0.007 s)\n";
+    let shown = text_of(&setup, &outcome);
+    assert!(shown.contains(line), "{shown}");
+    let report = &json(&setup, &outcome)["analogues"][0];
+    assert_eq!(
+        (report["name"].as_str(), report["discrepancy"]["unit"].as_str()),
+        (Some("torque"), Some("%"))
+    );
+    assert_eq!(report["discrepancy"]["headroom"].as_f64(), Some(0.5));
+    // One line that is never plausible: nothing to compare.
+    let outcome = played(&setup, &trace("torque_1,torque_2", 20, |_| "301,0".to_owned()));
+    assert_eq!(outcome.analogue_discrepancies, [None]);
+    let shown = text_of(&setup, &outcome);
+    assert!(
+        shown.contains("\nDiscrepancy of torque: never compared, at no frame were both lines known\n"),
+        "{shown}"
+    );
+}
+
+#[test]
+fn the_crossing_of_a_discrepancy_of_lines_is_interpolated() {
+    let setup = setup(&[TORQUE, PRESSES]);
+    // 1 % apart at 9 ms and 9 % at 10 ms: 5 % in the middle.
+    let cells = |row: u32| if row < 10 { "0,1" } else { "0,9" }.to_owned();
+    let outcome = played(&setup, &trace("torque_1,torque_2", 20, cells));
+    let [trip] = outcome.trips.kept.as_slice() else { panic!("{:?}", outcome.trips) };
+    assert_eq!((trip.crossed_at, trip.violated_since), (Instant::from_nanos(9_500_000), at(10)));
+}
+
+#[test]
 fn a_line_without_a_new_value_for_longer_than_the_timeout_is_stale_until_the_next() {
     let sparse = TORQUE.to_owned() + "sparse = true\n";
     let setup = setup(&[&sparse, PRESSES]);
@@ -200,7 +243,7 @@ fn a_line_without_a_new_value_for_longer_than_the_timeout_is_stale_until_the_nex
     let text =
         trace("torque_1,torque_2", 30, |row| if (10..20).contains(&row) { "1," } else { "1,1" }.to_owned());
     let outcome = played(&setup, &text);
-    let stale = FaultKind::Analogue(0, Channel::B, SourceFault::Stale);
+    let stale = FaultKind::Analogue(0, Channel::B, SourceFault::Stale, None);
     assert_eq!(faults(&outcome), [(stale, 14, 19, 6)]);
     assert_eq!(outcome.permit_lost_at, Some(at(14)));
     assert!(!outcome.permit_at_last, "latched until a reset");
@@ -221,10 +264,20 @@ fn a_value_outside_the_plausible_range_is_a_fault_of_its_line_alone_and_not_comp
     let text =
         trace("torque_1,torque_2", 20, |row| if row == 10 { "300.001,0" } else { "0,-0.5" }.to_owned());
     let outcome = played(&setup, &text);
-    let range = FaultKind::Analogue(0, Channel::A, SourceFault::Range);
+    let reading =
+        AnalogueReading { captured_at: at(10), value: Some(Value::from_bits(300_001 * (1 << 24) / 1000)) };
+    let range = FaultKind::Analogue(0, Channel::A, SourceFault::Range, Some(reading));
     assert_eq!(faults(&outcome), [(range, 10, 10, 1)]);
     assert!(outcome.trips.is_empty(), "{:?}", outcome.trips);
     assert!(outcome.monitors.iter().all(|facts| facts.exceeded == 0), "{:?}", outcome.monitors);
+    let shown = text_of(&setup, &outcome);
+    let line = "  0.01 s  line a of torque  range\n      reading 300.0010 %, captured 0.01 s; plausible are -300 % to 300 %\n";
+    assert!(shown.contains(line), "{shown}");
+    let fault = &json(&setup, &outcome)["faults"][0];
+    assert_eq!(
+        (fault["reading"]["value"].as_f64(), fault["reading"]["captured_s"].as_f64()),
+        (Some(300.001), Some(0.01))
+    );
     // The end itself is plausible, and then it is a torque beyond its limit.
     let text = text.replace("300.001", "300");
     let outcome = played(&setup, &text);
@@ -589,6 +642,6 @@ time_decimals = 0
     }
     assert_eq!(of(TripRule::Analogue(0)), Some(at(303)));
     assert_eq!(outcome.trips.kept.len(), 3);
-    let stale = FaultKind::Analogue(0, Channel::B, SourceFault::Stale);
+    let stale = FaultKind::Analogue(0, Channel::B, SourceFault::Stale, None);
     assert_eq!(faults(&outcome), [(stale, 404, 419, 16)]);
 }

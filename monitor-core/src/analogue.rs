@@ -233,6 +233,15 @@ impl Analogue {
         self.lines.of(channel).fault
     }
 
+    pub(crate) fn reading(&self, channel: Channel) -> Option<AnalogueReading> {
+        let Line { captured_at, value, sight, .. } = *self.lines.of(channel);
+        match sight {
+            Sight::Never => None,
+            Sight::Good => Some(AnalogueReading { captured_at, value: Some(value) }),
+            Sight::Invalid => Some(AnalogueReading { captured_at, value: None }),
+        }
+    }
+
     pub(crate) const fn is_lost(&self, channel: Channel) -> bool {
         self.lines.of(channel).lost
     }

@@ -1,6 +1,6 @@
 //! What an axis remembers from frame to frame.
 
-use crate::analogue::Analogue;
+use crate::analogue::{Analogue, AnalogueReading};
 use crate::calm::{Calm, Last, Quiet};
 use crate::discrepancy::{Glimpse, References};
 use crate::frame::{Channel, Levels};
@@ -177,6 +177,12 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     #[must_use]
     pub fn analogue_fault(&self, of: AnalogueId, channel: Channel) -> Option<SourceFault> {
         self.analogues.get(usize::from(of.index()))?.fault(channel)
+    }
+
+    /// The newest reading of a line of an analogue value that came in order; `None` before the first.
+    #[must_use]
+    pub fn analogue_reading(&self, of: AnalogueId, channel: Channel) -> Option<AnalogueReading> {
+        self.analogues.get(usize::from(of.index()))?.reading(channel)
     }
 
     /// Whether a fault of a line of an analogue value is latched.

@@ -90,7 +90,7 @@ fn a_reset_waits_for_the_stop_that_a_trip_demands() {
     let mut count = 0;
     let mut step = |ms: u64| {
         count += if (10..20).contains(&ms) { 1000 } else { 100 };
-        axis.step(&frame(ms, count, ms % 2 == 0))
+        axis.step(&frame(ms, count, ms.is_multiple_of(2)))
     };
     let seen: Vec<_> = (0..80).map(&mut step).collect();
     let tripped = seen.iter().position(|outcome| !outcome.tripped.a.is_empty()).unwrap();
@@ -98,7 +98,7 @@ fn a_reset_waits_for_the_stop_that_a_trip_demands() {
     assert_eq!((tripped, complete), (10, 42));
     for (at, outcome) in seen.iter().enumerate().skip(tripped) {
         let reset = match at {
-            _ if at % 2 == 0 => None,
+            _ if at.is_multiple_of(2) => None,
             _ if !outcome.violated.a.is_empty() => Some(Reset::Violated),
             _ if at < complete => Some(Reset::Stopping),
             _ => Some(Reset::Accepted),

@@ -1,6 +1,8 @@
 //! How far the channels come apart over a trace: the largest difference, and the smallest headroom.
 
-use monitor_core::{Bound, Glimpse, Instant, PerChannel, Position, Speed, WindowTravel};
+use monitor_core::{
+    AnalogueId, Bound, Channel, Glimpse, Instant, PerChannel, Position, Speed, Value, WindowTravel,
+};
 
 use super::axis::ReplayAxis;
 use super::margin::{Margin, Raw};
@@ -56,6 +58,39 @@ impl Speeds {
 
     pub(super) fn apart(&self) -> Option<Apart<Speed>> {
         self.0.apart(Speed::from_bits)
+    }
+}
+
+/// The discrepancy of the two lines of an analogue value.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Lines {
+    extremes: Extremes,
+    tolerance: Value,
+}
+
+impl Lines {
+    pub(super) const fn new(tolerance: Value) -> Self {
+        Self { extremes: Extremes::NEW, tolerance }
+    }
+
+    /// Takes in one frame.
+    pub(super) fn frame(&mut self, axis: &ReplayAxis, id: AnalogueId, now: Instant) {
+        let value = |line| match axis.state().analogue_fault(id, line) {
+            None => axis.state().analogue_reading(id, line)?.value.map(Value::to_bits),
+            Some(_) => None,
+        };
+        let apart =
+            value(Channel::A).zip(value(Channel::B)).map(|(a, b)| a.saturating_sub(b).saturating_abs());
+        self.extremes.update(now, apart.map(|apart| Bound::at_most(Value::from_bits(apart), self.tolerance)));
+    }
+
+    /// When the violation that lasts crossed the tolerance.
+    pub(super) fn crossed(&self) -> Option<Instant> {
+        self.extremes.margin.crossed()
+    }
+
+    pub(super) fn apart(&self) -> Option<Apart<Value>> {
+        self.extremes.apart(Value::from_bits)
     }
 }
 

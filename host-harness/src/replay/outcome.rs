@@ -1,7 +1,8 @@
 //! What a replay found.
 
 use monitor_core::{
-    Acceleration, Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span, Speed, Value,
+    Acceleration, AnalogueReading, Channel, Evidence, Instant, Position, Reading, Reset, SourceFault, Span,
+    Speed, Value,
 };
 
 /// How many entries of one list are kept; beyond, they are counted. A trace can be of any length.
@@ -138,8 +139,9 @@ pub enum FaultKind {
     Channel(Channel, SourceFault, Option<Reading>),
     /// An input (an index into the inputs of the setup): its lines disagreed for too long, or one cycled alone.
     Input(usize),
-    /// A line of an analogue value (an index into those of the setup) could not be seen.
-    Analogue(usize, Channel, SourceFault),
+    /// A line of an analogue value (an index into those of the setup) could not be seen; with the reading that could not be used,
+    /// where its value is the reason.
+    Analogue(usize, Channel, SourceFault, Option<AnalogueReading>),
     /// A monitor (an index into those of the setup) needs a referenced position, and the channel has none.
     Unreferenced(usize, Channel),
     /// Time did not advance.
@@ -340,6 +342,8 @@ pub struct Outcome {
     pub position_discrepancy: Option<Apart<Position>>,
     /// The speed discrepancy, if there is such a rule and it was ever evaluated.
     pub speed_discrepancy: Option<Apart<Speed>>,
+    /// How far the two lines of each analogue value came apart, if they were ever compared.
+    pub analogue_discrepancies: Vec<Option<Apart<Value>>>,
 }
 
 impl Outcome {

@@ -7,8 +7,8 @@ use monitor_core::{
     SourceFault, Span, Speed, Tripped, Value,
 };
 
-use super::apart::{Positions, Speeds};
-use super::axis::ReplayAxis;
+use super::apart::{Lines, Positions, Speeds};
+use super::axis::{ReplayAxis, analogue_id};
 use super::fastest::Fastest;
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
@@ -103,6 +103,7 @@ pub(super) struct Recorder {
     resets_accepted: u64,
     positions: Positions,
     speeds: Speeds,
+    lines: Vec<Lines>,
     /// The channel fault of the frame before, as an index into the kept faults.
     open_faults: [Option<(SourceFault, usize)>; 2],
     /// The same of both lines of each analogue value.
@@ -155,6 +156,7 @@ impl Recorder {
             resets_accepted: 0,
             positions: Positions::NEW,
             speeds: Speeds::NEW,
+            lines: (setup.analogues.iter()).map(|analogue| Lines::new(analogue.tolerance.value)).collect(),
             open_faults: [None; 2],
             open_analogue_faults: vec![[None; 2]; setup.analogues.len()],
             clock_fault: None,
@@ -188,6 +190,7 @@ impl Recorder {
                 channels: [ChannelFacts::default(); 2],
                 position_discrepancy: None,
                 speed_discrepancy: None,
+                analogue_discrepancies: Vec::new(),
             },
         }
     }
@@ -285,6 +288,11 @@ impl Recorder {
         }
         let _ = self.positions.frame(axis, now);
         self.speeds.frame(axis, now);
+        for (place, lines) in self.lines.iter_mut().enumerate() {
+            if let Some(id) = analogue_id(place) {
+                lines.frame(axis, id, now);
+            }
+        }
         if seen.has_trip() {
             self.trips(axis, seen);
         }
@@ -500,8 +508,7 @@ impl Recorder {
             (TripRule::Monitor(i, channel), monitor_core::Evidence::Value(_)) => {
                 self.slots[i].halves[index(channel)].value.crossed()
             }
-            // Of the two lines only what they came to is known.
-            (TripRule::Analogue(_), _) => None,
+            (TripRule::Analogue(i), _) => self.lines[i].crossed(),
             (TripRule::PositionDiscrepancy, _) => self.positions.crossed(),
             (TripRule::SpeedDiscrepancy, _) => self.speeds.crossed(),
         };
@@ -618,6 +625,7 @@ impl Recorder {
         }
         self.outcome.position_discrepancy = self.positions.apart();
         self.outcome.speed_discrepancy = self.speeds.apart();
+        self.outcome.analogue_discrepancies = self.lines.iter().map(Lines::apart).collect();
         self.outcome
     }
 }

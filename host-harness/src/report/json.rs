@@ -46,6 +46,8 @@ pub struct Report {
     pub discrepancy: Option<DiscrepancyReport>,
     /// How far the speeds of the two channels came apart; null without such a rule.
     pub speed_discrepancy: Option<DiscrepancyReport>,
+    /// How far the two lines of each analogue value came apart.
+    pub analogues: Vec<AnalogueReport>,
     /// What each channel alone showed.
     pub channels: Vec<ChannelReport>,
     /// The permit over the trace.
@@ -239,6 +241,8 @@ pub struct ReadingReport {
     pub count: Option<u64>,
     /// The position as read, in the unit of the axis; null when the source marked it as invalid, or is a counter.
     pub position: Option<Exact>,
+    /// The value as read, in the unit of the analogue value; null for a channel.
+    pub value: Option<Exact>,
 }
 
 /// A planned withdrawal of the permit, or a stop.
@@ -321,6 +325,16 @@ pub struct DiscrepancyReport {
     pub headroom_at_s: Option<Seconds>,
     /// The unit of both.
     pub unit: String,
+}
+
+/// An analogue value.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct AnalogueReport {
+    /// Its name.
+    pub name: String,
+    /// How far its two lines came apart.
+    pub discrepancy: DiscrepancyReport,
 }
 
 /// What one channel alone showed.
@@ -446,6 +460,12 @@ impl Report {
                 .speed_discrepancy
                 .as_ref()
                 .map(|_| DiscrepancyReport::new(outcome.speed_discrepancy, at, per_second.clone())),
+            analogues: (setup.analogues.iter().zip(&outcome.analogue_discrepancies))
+                .map(|(analogue, apart)| AnalogueReport {
+                    name: analogue.name.clone(),
+                    discrepancy: DiscrepancyReport::new(*apart, at, analogue.unit.symbol().to_owned()),
+                })
+                .collect(),
             channels: (outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]))
                 .map(|(facts, (channel, source))| ChannelReport {
                     channel: channel.to_owned(),
@@ -538,8 +558,14 @@ impl FaultReport {
                     Shown::Position(position) => (None, Some(position.into())),
                     Shown::Invalid => (None, None),
                 };
-                Some(ReadingReport { captured_s: at(reading.captured_at), count, position })
+                Some(ReadingReport { captured_s: at(reading.captured_at), count, position, value: None })
             }
+            FaultKind::Analogue(_, _, _, Some(reading)) => Some(ReadingReport {
+                captured_s: at(reading.captured_at),
+                count: None,
+                position: None,
+                value: reading.value.map(Exact::from),
+            }),
             FaultKind::Channel(..)
             | FaultKind::Input(_)
             | FaultKind::Analogue(..)

@@ -41,7 +41,7 @@ pub(super) fn fault(setup: &Setup, kind: FaultKind) -> Faulted {
     };
     match kind {
         FaultKind::Channel(of, fault, _) => of_a_channel(of, fault),
-        FaultKind::Analogue(i, of, fault) => {
+        FaultKind::Analogue(i, of, fault, _) => {
             Faulted { analogue: Some(setup.analogues[i].name.clone()), ..of_a_channel(of, fault) }
         }
         FaultKind::Input(i) => {

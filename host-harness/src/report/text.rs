@@ -246,6 +246,19 @@ impl Text<'_> {
                 write!(out, ", {} frames until {} s", fault.frames, self.at(fault.to))?;
             }
             writeln!(out)?;
+            if let FaultKind::Analogue(i, _, _, Some(reading)) = fault.kind {
+                let analogue = &self.setup.analogues[i];
+                let shown = match reading.value {
+                    Some(value) => format!("{value:.4} {}", analogue.unit.symbol()),
+                    None => "marked invalid".to_owned(),
+                };
+                let (low, high) = (&analogue.plausible.low.text, &analogue.plausible.high.text);
+                writeln!(
+                    out,
+                    "      reading {shown}, captured {} s; plausible are {low} to {high}",
+                    self.at(reading.captured_at)
+                )?;
+            }
             if let FaultKind::Channel(of, _, Some(reading)) = fault.kind {
                 let captured = self.at(reading.captured_at);
                 let shown = match names::sample(self.setup, of, reading.sample) {
@@ -469,6 +482,25 @@ impl Text<'_> {
             )?;
         } else if self.setup.speed_discrepancy.is_some() {
             writeln!(out, "\nSpeed discrepancy: never compared, at no frame were both speeds known")?;
+        }
+        for (analogue, apart) in self.setup.analogues.iter().zip(&self.outcome.analogue_discrepancies) {
+            let (name, unit) = (&analogue.name, analogue.unit.symbol());
+            match apart {
+                Some(apart) => writeln!(
+                    out,
+                    "\nDiscrepancy of {name}: at most {:.4} {unit} (at {} s), headroom {:.4} {unit} (at {} s)",
+                    apart.largest.0,
+                    self.at(apart.largest.1),
+                    apart.headroom.0,
+                    self.at(apart.headroom.1)
+                )?,
+                None => {
+                    writeln!(
+                        out,
+                        "\nDiscrepancy of {name}: never compared, at no frame were both lines known"
+                    )?;
+                }
+            }
         }
         Ok(())
     }

@@ -69,7 +69,9 @@ impl Recorder {
                     (Some(fault), Some((open, kept))) if fault == open => faults.go_on(kept, now),
                     (Some(fault), _) => {
                         *open = Some((fault, faults.kept.len()));
-                        let kind = FaultKind::Analogue(place, channel, fault);
+                        let is_of_its_value = matches!(fault, SourceFault::Range | SourceFault::Invalid);
+                        let reading = axis.state().analogue_reading(id, channel).filter(|_| is_of_its_value);
+                        let kind = FaultKind::Analogue(place, channel, fault, reading);
                         faults.push(Fault { kind, from: now, to: now, frames: 1, change: None });
                     }
                     (None, _) => *open = None,
