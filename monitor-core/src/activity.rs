@@ -1,6 +1,6 @@
 //! What is active at a frame: inputs, positions that they declare, outputs, demands.
 
-use crate::calm::Calm;
+use crate::calm::{Calm, Found};
 use crate::config::{AxisConfig, MonitorConfig};
 use crate::demand::{Demand, Referencing};
 use crate::frame::{Channel, Frame};
@@ -173,7 +173,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 side.calm = Calm::NONE;
                 // Otherwise the monitors are looked at, and what is calm is found anew.
                 if active.is_empty() {
-                    side.calm.close(source, self.spacing);
+                    side.calm.close(source, self.spacing, &Found::NOTHING);
                     side.limit_before = Speed::MAX;
                 }
             }
@@ -210,6 +210,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 speed: *speeds.of(channel),
                 windows: None,
                 here: side.source.mark(),
+                reached: side.source.reached(),
                 scale: self.sources.of(channel).scale(),
                 referencing: self.referencing.of(channel),
                 declared: side.declared,

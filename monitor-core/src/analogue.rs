@@ -173,6 +173,19 @@ impl Line {
         self.lost |= self.fault.is_some();
     }
 
+    /// What a frame would see without looking closely; `None` when it may be a fault.
+    fn at_a_glance(&self, config: &AnalogueConfig, now: Instant) -> Option<Value> {
+        // Meaningless for a reading captured after `now`.
+        let age = now.as_nanos().wrapping_sub(self.captured_at.as_nanos());
+        let is_good = self.sight == Sight::Good
+            && !self.refused
+            && self.captured_at <= now
+            && age <= config.timeout.as_nanos()
+            && config.low <= self.value
+            && self.value <= config.high;
+        is_good.then_some(self.value)
+    }
+
     /// The value, while the line can be seen.
     fn value(&self) -> Option<Value> {
         (self.sight == Sight::Good && self.fault.is_none()).then_some(self.value)
@@ -197,6 +210,11 @@ pub(crate) enum Shown {
     At(Value),
 }
 
+/// The difference of two values; beyond the range the largest there is.
+fn apart(a: Value, b: Value) -> Value {
+    Value::from_bits(a.to_bits().checked_sub(b.to_bits()).map_or(i64::MAX, i64::saturating_abs))
+}
+
 impl Analogue {
     pub(crate) const NEW: Self =
         Self { lines: PerChannel { a: Line::NEW, b: Line::NEW }, discrepancy: OwnLatch::NEW };
@@ -212,16 +230,30 @@ impl Analogue {
         }
     }
 
+    /// Whether nothing is wrong with both lines at this frame either, without looking closely.
+    pub(crate) fn is_calm(&self, config: &AnalogueConfig, now: Instant) -> bool {
+        let at_a_glance = |line: &Line| line.at_a_glance(config, now);
+        matches!(
+            (at_a_glance(&self.lines.a), at_a_glance(&self.lines.b)),
+            (Some(a), Some(b)) if apart(a, b) <= config.tolerance
+        )
+    }
+
+    /// Whether nothing was wrong with both lines at the last frame, also nothing that does not count yet.
+    pub(crate) fn is_at_rest(&self) -> bool {
+        let is_seen = |line: &Line| line.value().is_some();
+        is_seen(&self.lines.a) && is_seen(&self.lines.b) && !self.discrepancy.flags.is_violated()
+    }
+
     /// Looks at both lines at a frame; true when their discrepancy trips at it.
     pub(crate) fn look(&mut self, config: &AnalogueConfig, started_at: Instant, moment: &Moment) -> bool {
         self.lines.a.look(config, started_at, moment.now);
         self.lines.b.look(config, started_at, moment.now);
         let apart = match (self.lines.a.value(), self.lines.b.value()) {
-            // Bounded by hand: the difference of two such is at most the largest there is, or counts as it.
-            (Some(a), Some(b)) => a.to_bits().checked_sub(b.to_bits()).map_or(i64::MAX, i64::saturating_abs),
-            _ => 0,
+            (Some(a), Some(b)) => apart(a, b),
+            _ => Value::ZERO,
         };
-        let bound = Bound::at_most(Value::from_bits(apart), config.tolerance);
+        let bound = Bound::at_most(apart, config.tolerance);
         if bound.is_exceeded() {
             return self.discrepancy.violated(&Evidence::Value(bound), moment, config.discrepancy_time);
         }

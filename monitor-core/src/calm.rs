@@ -6,13 +6,15 @@
 //! can be violated, and none needs to be looked at. The limit on the speed is held as counts per time, rounded down, so that
 //! not even a speed has to be worked out: near the limit the answer may be "not certain", and then the frame is looked at closely.
 //!
-//! A falling envelope is calm for a while: as long as the speed is below what the line will have come down to by then.
+//! A falling envelope is calm for a while: as long as the speed is below what the line will have come down to by then. A direction is
+//! calm while the way back from the furthest point is short, an acceleration while the travels of the two windows differ by little, an
+//! analogue value while it is within the limits on it.
 
 use crate::history::Spacing;
 use crate::monitor::{Check, Lull, Monitor, Ramp, Rule, RuleState, Steady};
 use crate::names::MonitorId;
 use crate::outcome::MonitorSet;
-use crate::scale::CountRate;
+use crate::scale::{CountRate, WindowTravel};
 use crate::source::{Source, SourceConfig};
 use crate::units::{Instant, Span, Speed};
 
@@ -21,30 +23,34 @@ use crate::units::{Instant, Span, Speed};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Calm {
     pub(crate) monitors: MonitorSet,
-    /// A magnitude of the speed within all of their limits.
-    pub(crate) limit: Speed,
+    /// Those of them that go by an analogue value.
+    pub(crate) on_values: MonitorSet,
     /// The smallest limit that they put on the speed.
     pub(crate) in_force: Speed,
-    /// A speed in counts that is within it.
+    /// A speed in counts that is within all of their limits.
     pub(crate) rate: CountRate,
-    /// A magnitude that the speed has to stay above; 0 without one.
-    above: Speed,
-    /// A speed in counts beyond which it is.
+    /// A speed in counts beyond which it is as fast as it has to stay; 0 where it need not be.
     pub(crate) least: CountRate,
     /// The counts, from `low` to `high`, at which each of them is within its position window.
     low: i64,
     high: i64,
+    /// How far it may come back from the largest and the smallest count.
+    pub(crate) back: Reach,
+    /// How much the speed may change; only with `bends`.
+    pub(crate) bend: Bend,
+    pub(crate) bends: bool,
     /// Readings less than a window and at most a timeout apart keep calm: in nanoseconds. While it is 0, nothing does.
     pub(crate) interval: u32,
     /// One of them withdraws the permit as planned.
     pub(crate) withdraws: bool,
     /// A limit among them falls; then all active monitors are calm.
     pub(crate) falls: bool,
-    /// And only until this frame.
-    pub(crate) until: Instant,
+    /// What one of them observes, or what it is held against, cannot be told from the motion alone.
+    pub(crate) hides: bool,
 }
 
-/// How many counts a position window goes to either side of its reference; negative when that is outside.
+/// How many counts a position window goes to either side of its reference; negative when that is outside. Of an acceleration, how far
+/// it goes to either side of none, as a [`Bend`] has it; negative when no speed may stay what it is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Reach {
@@ -54,6 +60,64 @@ pub(crate) struct Reach {
     pub(crate) up: i64,
 }
 
+impl Reach {
+    /// The way on of a direction: further is no violation, but then the furthest point moves on.
+    pub(crate) const FREE: i64 = i64::MAX;
+
+    const ANYWHERE: Self = Self { down: Self::FREE, up: Self::FREE };
+
+    fn common(self, other: Self) -> Self {
+        Self { down: self.down.min(other.down), up: self.up.min(other.up) }
+    }
+}
+
+/// The counts reached since all monitors were looked at, those that are calm among them.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Reached {
+    pub(crate) smallest: i64,
+    pub(crate) largest: i64,
+}
+
+impl Reached {
+    /// Nothing but this count.
+    pub(crate) const fn only(count: i64) -> Self {
+        Self { smallest: count, largest: count }
+    }
+
+    /// This count too.
+    #[inline(always)]
+    pub(crate) fn with(self, count: i64) -> Self {
+        Self { smallest: self.smallest.min(count), largest: self.largest.max(count) }
+    }
+}
+
+/// How far apart the travels of two windows may be: c₁ · t₂ − c₂ · t₁ for c₁ counts in t₁ nanoseconds after c₂ counts in t₂. Over the
+/// product of the times that is the change of the speed, and neither time is shorter than the window.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Bend(Reach);
+
+impl Bend {
+    /// Whether they are no further apart; false also when that cannot be told.
+    #[inline(always)]
+    pub(crate) fn allows(self, before: WindowTravel, now: WindowTravel) -> bool {
+        let spare = (before.elapsed | now.elapsed).leading_zeros();
+        let most = before.counts.unsigned_abs() | now.counts.unsigned_abs();
+        if most >> spare.wrapping_add(30) != 0 {
+            return false;
+        }
+        // Bounded because counts are below 2^(30 + spare), and times below 2^(32 − spare).
+        let (c1, c2) = (
+            now.counts.wrapping_mul(i64::from(before.elapsed)),
+            before.counts.wrapping_mul(i64::from(now.elapsed)),
+        );
+        let apart = c1.wrapping_sub(c2);
+        // Bounded because neither is negative.
+        self.0.down.wrapping_neg() <= apart && apart <= self.0.up
+    }
+}
+
 /// No calm count is further off to either side: the difference of two does not overflow.
 const FAR: i64 = 1 << 62;
 
@@ -61,23 +125,41 @@ const FAR: i64 = 1 << 62;
 /// falls to, it is calm for good.
 const WHILE: u32 = 23;
 
-/// The monitors of one frame whose limit falls, and were within it.
-pub(crate) struct Falling {
-    pub(crate) monitors: MonitorSet,
+/// Later than any frame.
+pub(crate) const FOR_GOOD: Instant = Instant::from_nanos(u64::MAX);
+
+/// What became calm at one frame asks of the speed.
+pub(crate) struct Found {
+    /// A magnitude within all limits.
+    limit: Speed,
+    /// A magnitude to stay above; 0 without one.
+    above: Speed,
+    /// Monitors whose limit falls, and were within it.
+    pub(crate) falling: MonitorSet,
     /// The smallest of the limits that they fall to.
     target: Speed,
     /// What none of them falls below meanwhile.
-    limit: Speed,
+    falling_limit: Speed,
+    /// What is calm with a falling limit is so until this frame.
+    pub(crate) until: Instant,
 }
 
-impl Falling {
-    pub(crate) const NONE: Self = Self { monitors: MonitorSet::NONE, target: Speed::MAX, limit: Speed::MAX };
+impl Found {
+    /// It asks nothing.
+    pub(crate) const NOTHING: Self = Self {
+        limit: Speed::MAX,
+        above: Speed::ZERO,
+        falling: MonitorSet::NONE,
+        target: Speed::MAX,
+        falling_limit: Speed::MAX,
+        until: FOR_GOOD,
+    };
 
-    /// One more, whose limit is `line` at this frame.
-    fn add(&mut self, id: MonitorId, ramp: &Ramp, line: Speed, target: Speed) {
-        self.monitors = self.monitors.with(id);
+    /// One more whose limit falls, and is `line` at this frame.
+    fn add_falling(&mut self, id: MonitorId, ramp: &Ramp, line: Speed, target: Speed) {
+        self.falling = self.falling.with(id);
         self.target = self.target.min(target);
-        self.limit = ramp.no_lower(line, WHILE).max(target).min(self.limit);
+        self.falling_limit = ramp.no_lower(line, WHILE).max(target).min(self.falling_limit);
     }
 }
 
@@ -85,29 +167,45 @@ impl Calm {
     /// Without a monitor. Until it is closed, no motion is calm.
     pub(crate) const NONE: Self = Self {
         monitors: MonitorSet::NONE,
-        limit: Speed::MAX,
+        on_values: MonitorSet::NONE,
         in_force: Speed::MAX,
-        rate: CountRate::ZERO,
-        above: Speed::ZERO,
+        rate: CountRate::MAX,
         least: CountRate::ZERO,
         low: i64::MIN,
         high: i64::MAX,
+        back: Reach::ANYWHERE,
+        bend: Bend(Reach::ANYWHERE),
+        bends: false,
         interval: 0,
         withdraws: false,
         falls: false,
-        until: Instant::from_nanos(u64::MAX),
+        hides: false,
     };
 
     /// Whether none of its monitors would find a violation now. Only for a channel without a fault.
     ///
     /// Without regard to a falling limit. It need not ask whether the count was broken since: the first frame after that knows no speed.
     #[inline]
-    pub(crate) fn holds<const POINTS: usize>(&self, source: &Source<POINTS>) -> bool {
+    pub(crate) fn holds<const POINTS: usize>(
+        &self,
+        source: &Source<POINTS>,
+        before: Option<WindowTravel>,
+    ) -> bool {
         self.interval > 0
             && source.window_travel().is_some_and(|travel| {
-                travel.is_within(self.rate) && self.is_fast_enough(travel.counts, travel.elapsed)
+                travel.is_within(self.rate)
+                    && self.is_fast_enough(travel.counts, travel.elapsed)
+                    && (!self.bends || before.is_some_and(|before| self.bend.allows(before, travel)))
             })
             && self.reaches(source.count())
+            && self.is_near_enough(source.reached(), source.count())
+    }
+
+    /// Whether so far back from the counts reached is not too far.
+    #[inline(always)]
+    pub(crate) fn is_near_enough(&self, reached: Reached, count: i64) -> bool {
+        reached.largest.saturating_sub(count) <= self.back.down
+            && count.saturating_sub(reached.smallest) <= self.back.up
     }
 
     /// Whether so many counts within so many nanoseconds are above what the speed has to stay above.
@@ -117,7 +215,7 @@ impl Calm {
     }
 
     /// Takes in an output that stays what it is.
-    pub(crate) fn consider_output(&mut self, id: MonitorId, steady: &Steady, here: i64) {
+    pub(crate) fn consider_output(&mut self, id: MonitorId, steady: &Steady, here: i64, found: &mut Found) {
         match *steady {
             Steady::No | Steady::Counts(0) => return,
             Steady::Counts(counts) => {
@@ -125,8 +223,8 @@ impl Calm {
                 self.high = self.high.min(here.saturating_add(counts));
             }
             Steady::Speeds(above, below) => {
-                self.limit = self.limit.min(below);
-                self.above = self.above.max(above);
+                found.limit = found.limit.min(below);
+                found.above = found.above.max(above);
             }
         }
         self.monitors = self.monitors.with(id);
@@ -139,7 +237,7 @@ impl Calm {
     }
 
     /// When all monitors have been considered.
-    pub(crate) fn close(&mut self, source: &SourceConfig, spacing: Spacing) {
+    pub(crate) fn close(&mut self, source: &SourceConfig, spacing: Spacing, found: &Found) {
         let reach = source.max_count().min(FAR);
         // Bounded because a reach is not negative.
         self.low = self.low.max(reach.wrapping_neg());
@@ -149,17 +247,13 @@ impl Calm {
                 Ok(interval) if self.low <= self.high => interval,
                 _ => 0,
             };
-        self.rate = source.scale().rate_within(self.limit);
-        self.least = CountRate::ZERO;
-        if self.above > Speed::ZERO {
-            match source.scale().rate_beyond(self.above) {
-                Some(least) => self.least = least,
-                None => self.interval = 0,
-            }
+        self.rate = self.rate.min(source.scale().rate_within(found.limit));
+        if found.above > Speed::ZERO {
+            self.least = self.least.max(source.scale().rate_beyond(found.above));
         }
     }
 
-    /// Takes in a monitor when it is calm, or hands it on to `falling` when its limit falls. `check` found neither a violation nor
+    /// Takes in a monitor when it is calm, or notes it in `found` when its limit falls. `check` found neither a violation nor
     /// anything unknown; `reach` is how far its position window goes. One that only the core itself can follow is left out with
     /// `is_followed`.
     #[cfg_attr(target_pointer_width = "32", inline(never))]
@@ -170,18 +264,47 @@ impl Calm {
         check: &Check,
         reach: Reach,
         is_followed: bool,
-        falling: &mut Falling,
+        found: &mut Found,
     ) {
+        let mut reach = reach;
         let limit = match rule.calm(state, check) {
             None => return,
             Some(Lull::Falling { ramp, target }) => {
                 if let Some(bound) = check.speed {
-                    falling.add(id, ramp, bound.limit, target);
+                    found.add_falling(id, ramp, bound.limit, target);
                 }
                 return;
             }
-            Some(Lull::Within(_)) if is_followed => return,
-            Some(Lull::Within(limit)) => Some(limit),
+            Some(Lull::OneWay) if is_followed => {
+                // The furthest point stays where it was shown.
+                let there = |counts| if counts == Reach::FREE { 0 } else { counts };
+                reach = Reach { down: there(reach.down), up: there(reach.up) };
+                None
+            }
+            Some(Lull::Within(_) | Lull::Bent | Lull::OnValue) if is_followed => return,
+            Some(Lull::OneWay) => {
+                self.back = self.back.common(reach);
+                self.hides = true;
+                None
+            }
+            Some(Lull::Bent) => {
+                if reach.down < 0 || reach.up < 0 {
+                    return;
+                }
+                self.bend = Bend(self.bend.0.common(reach));
+                self.bends = true;
+                self.hides = true;
+                None
+            }
+            Some(Lull::OnValue) => {
+                self.on_values = self.on_values.with(id);
+                self.hides = true;
+                None
+            }
+            Some(Lull::Within(limit)) => {
+                self.hides = true;
+                Some(limit)
+            }
             Some(Lull::Constant) => check.speed.map(|bound| bound.limit),
         };
         if check.position.is_some() {
@@ -190,7 +313,7 @@ impl Calm {
             self.high = self.high.min(from.count().saturating_add(reach.up));
         }
         if let Some(limit) = limit {
-            self.limit = self.limit.min(limit);
+            found.limit = found.limit.min(limit);
         }
         if let Some(in_force) = check.in_force {
             self.in_force = self.in_force.min(in_force);
@@ -200,19 +323,19 @@ impl Calm {
     }
 
     /// Takes in the monitors whose limit falls, for as long as `speed` certainly stays calm.
-    pub(crate) fn add_falling(&mut self, falling: &Falling, now: Instant, speed: Speed) {
-        let for_good = Instant::from_nanos(u64::MAX);
-        let (limit, until) = if speed <= falling.target {
-            (falling.target, for_good)
+    pub(crate) fn add_falling(&mut self, found: &mut Found, now: Instant, speed: Speed) {
+        let (limit, until) = if speed <= found.target {
+            (found.target, FOR_GOOD)
         } else {
-            (falling.limit, now.after(Span::from_nanos(1 << WHILE)).unwrap_or(for_good))
+            (found.falling_limit, now.after(Span::from_nanos(1 << WHILE)).unwrap_or(FOR_GOOD))
         };
         if speed <= limit {
-            self.limit = self.limit.min(limit);
+            found.limit = found.limit.min(limit);
+            found.until = until;
             self.in_force = self.in_force.min(limit);
-            self.monitors = self.monitors.union(falling.monitors);
+            self.monitors = self.monitors.union(found.falling);
             self.falls = true;
-            self.until = until;
+            self.hides = true;
         }
     }
 }
@@ -226,15 +349,15 @@ impl Calm {
 pub(crate) struct Quiet {
     /// The last instant at which it is so.
     pub(crate) until: Instant,
-    /// A limit falls meanwhile.
-    pub(crate) falls: bool,
+    /// What a monitor observes meanwhile cannot be told from the motion.
+    pub(crate) hides: bool,
     /// The permit meanwhile.
     pub(crate) permit: bool,
 }
 
 impl Quiet {
     /// Every frame needs a closer look: none is as early.
-    pub(crate) const NOT: Self = Self { until: Instant::from_nanos(0), falls: false, permit: false };
+    pub(crate) const NOT: Self = Self { until: Instant::from_nanos(0), hides: false, permit: false };
 }
 
 /// What became of the last frame.

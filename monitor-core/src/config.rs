@@ -308,9 +308,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             self.space(self.points, true)?;
         }
         let id = u8::try_from(self.monitors.len()).map(MonitorId::at);
+        let window = Span::from_nanos(self.spacing.window());
         let reach = PerChannel {
-            a: rule.reach(self.sources.a.scale(), &a),
-            b: rule.reach(self.sources.b.scale(), &b),
+            a: rule.reach(self.sources.a.scale(), &a, window),
+            b: rule.reach(self.sources.b.scale(), &b, window),
         };
         let tolerated = Tolerated { on_delay, overrun: None };
         match (id, self.monitors.push(MonitorConfig { rule, demand, tolerated, reaction: None, reach })) {

@@ -95,7 +95,10 @@ pub(crate) struct History<const POINTS: usize> {
     next: usize,
     free: usize,
     /// Points stored since the start, those that became the base included; not counted beyond POINTS. The ring still holds the last of them.
-    stored: usize,
+    stored: u16,
+    /// The place of the base of the base in the ring, as of the last time that somebody asked; it has to be followed from reading to
+    /// reading.
+    second: u16,
 }
 
 /// Longer than any spacing, and with any time between two readings of one stretch far below 2⁶³.
@@ -132,7 +135,13 @@ impl<const POINTS: usize> History<POINTS> {
             next: 0,
             free: 0,
             stored: 0,
+            second: 0,
         }
+    }
+
+    /// Nothing has been read yet, and it is waited for from now on.
+    pub(crate) fn watch_from(&mut self, now: Instant) {
+        self.newest.captured_at = now;
     }
 
     /// Forgets everything and starts with this reading. It is stored when the next one comes.
@@ -164,7 +173,7 @@ impl<const POINTS: usize> History<POINTS> {
                 *slot = self.newest;
             }
             self.free = Self::after(self.free);
-            if self.stored < POINTS {
+            if usize::from(self.stored) < POINTS {
                 // Bounded because it is below POINTS.
                 self.stored = self.stored.wrapping_add(1);
             }
@@ -235,9 +244,31 @@ impl<const POINTS: usize> History<POINTS> {
         }
     }
 
+    /// Where the base of the base will be, and what it is, when the base becomes `base`. For whoever has asked for it at every reading since
+    /// [`base_of_base`](Self::base_of_base) found it; `None` when it moves on by more than a few points.
+    #[inline(always)]
+    pub(crate) fn second_ahead(&self, spacing: Spacing, base: Point) -> Option<(usize, Point)> {
+        let mut second = usize::from(self.second);
+        for _ in 0..4 {
+            let next = Self::after(second);
+            if !spacing.is_due(self.waiting.get(next)?.captured_at, base.captured_at) {
+                return Some((second, *self.waiting.get(second)?));
+            }
+            second = next;
+        }
+        None
+    }
+
+    /// Follows the base of the base to where it [will be](Self::second_ahead).
+    #[inline(always)]
+    pub(crate) fn follow(&mut self, second: usize) {
+        // Fits, because an index is below POINTS ≤ 1025.
+        self.second = u16::try_from(second).unwrap_or(0);
+    }
+
     /// The newest stored point at least one window older than the base. For a spacing [`for_two_windows`](Spacing::for_two_windows).
     #[inline(never)]
-    pub(crate) fn base_of_base(&self, spacing: Spacing) -> Option<Point> {
+    pub(crate) fn base_of_base(&mut self, spacing: Spacing) -> Option<Point> {
         let base = self.base()?;
         // Bounded because an index is below POINTS ≤ 1025.
         let waiting = match self.free.checked_sub(self.next) {
@@ -245,12 +276,13 @@ impl<const POINTS: usize> History<POINTS> {
             None => self.free.wrapping_add(POINTS).wrapping_sub(self.next),
         };
         // The last of those that do not wait is the base itself.
-        let older = self.stored.checked_sub(waiting)?.checked_sub(1)?;
+        let older = usize::from(self.stored).checked_sub(waiting)?.checked_sub(1)?;
         let mut index = Self::before(self.next);
         for _ in 0..older {
             index = Self::before(index);
             let point = *self.waiting.get(index)?;
             if spacing.is_due(point.captured_at, base.captured_at) {
+                self.follow(index);
                 return Some(point);
             }
         }
@@ -306,18 +338,25 @@ mod tests {
             // What is stored, told anew: the reading before one that is more than a step after the last stored one.
             let mut stored: Vec<u64> = Vec::new();
             let (mut newest, mut met) = (None, 0);
+            // Asked once, and from then on followed.
+            let (mut follower, mut follows, mut followed) = (History::<33>::new(), false, 0);
             for (i, t) in times.enumerate() {
                 if i == 1500 {
                     // A broken count.
                     (stored, newest) = (Vec::new(), None);
                 }
                 match newest {
-                    None => history.start(point(t)),
+                    None => {
+                        history.start(point(t));
+                        follower.start(point(t));
+                        follows = false;
+                    }
                     Some(before) => {
                         if stored.last().is_none_or(|last| t - last > 8000 / 7) {
                             stored.push(before);
                         }
                         history.push(spacing, point(t));
+                        follower.push(spacing, point(t));
                     }
                 }
                 newest = Some(t);
@@ -326,7 +365,21 @@ mod tests {
                 let found = history.base_of_base(spacing).map(|point| point.captured_at.as_nanos());
                 assert_eq!(found, wanted.copied(), "period {period} at {t}");
                 met += u32::from(wanted.is_some());
+                let ahead =
+                    follower.base().filter(|_| follows).and_then(|base| follower.second_ahead(spacing, base));
+                if let Some((place, second)) = ahead {
+                    assert_eq!(
+                        Some(second.captured_at.as_nanos()),
+                        wanted.copied(),
+                        "period {period} at {t}"
+                    );
+                    follower.follow(place);
+                    followed += 1;
+                } else {
+                    follows = follower.base_of_base(spacing).is_some();
+                }
             }
+            assert!(followed + 100 > met, "period {period}: {followed} of {met}");
             // Two windows and what they are exceeded by, at either start.
             let unknown = 2 * (2 * 9300 / period as u32 + 3);
             assert!(met > 3000_u32.saturating_sub(unknown), "period {period}: {met}");

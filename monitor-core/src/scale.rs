@@ -235,9 +235,9 @@ impl Scale {
         CountRate(most.min(self.speed_counts.saturating_sub(1)))
     }
 
-    /// A [`CountRate`] beyond which a speed is certainly above `limit` (0 or more): the smallest such, or little more. `None` where there is
-    /// none.
-    pub(crate) fn rate_beyond(&self, limit: Speed) -> Option<CountRate> {
+    /// A [`CountRate`] beyond which a speed is certainly above `limit` (0 or more): the smallest such, or little more; where there is none,
+    /// one that no speed is beyond.
+    pub(crate) fn rate_beyond(&self, limit: Speed) -> CountRate {
         let shift = 95_u32.wrapping_sub(self.nano.leading_zeros());
         // What `rate_within` rounds down by: less than one, and as much as the limit times what the inverse is too small by. By hand, as
         // there. Bounded because a limit is below 2⁶³.
@@ -246,9 +246,9 @@ impl Scale {
         let least = match shift.checked_sub(64) {
             Some(beyond) => high >> beyond,
             None if high >> shift == 0 => (high << 64_u32.wrapping_sub(shift)) | (low >> shift),
-            None => return None,
+            None => u64::MAX,
         };
-        least.checked_add(error).map(CountRate)
+        CountRate(least.saturating_add(error))
     }
 
     /// Counts whose travel is certainly no longer than so many ULPs (not negative): the most such, or little less. Without a division.
@@ -264,6 +264,22 @@ impl Scale {
         }
         let counts = high << 64_u32.wrapping_sub(shift) | low >> shift;
         i64::try_from(counts).unwrap_or(i64::MAX)
+    }
+
+    /// How far apart the travels of two windows, as a [`Bend`](crate::calm::Bend) has it, certainly are without an acceleration above
+    /// `limit`, whose windows are no shorter than `window`: the most, or little less. Negative where none are.
+    pub(crate) fn bend_surely_within(&self, limit: Acceleration, window: Span) -> i64 {
+        // Set-up time: may divide. The change of the speed, in ULP/s, is bend · nano / (t₁ · t₂), and it is held against the limit times
+        // the whole nanoseconds between the middles, which are no fewer than `window`. Less one ULP for the rounding of the acceleration
+        // and two for that of either speed.
+        let window = u128::from(window.as_nanos());
+        let limit = u128::from(limit.to_bits().saturating_sub(1).max(0).unsigned_abs());
+        // Bounded because a window is below 2³¹ ns, so that the change is below 2⁶⁵.
+        let change = divide(limit.wrapping_mul(window), u128::from(NANOS_PER_SECOND)).0;
+        let Some(change) = change.checked_sub(4) else { return -1 };
+        // And because that over 2⁶² is below 2¹²⁷.
+        let most = divide(change.wrapping_mul(window).wrapping_mul(window), u128::from(self.nano)).0;
+        i64::try_from(most).unwrap_or(i64::MAX)
     }
 
     /// The largest number of counts whose [`length`](Self::length) is within `window`; fewer where that cannot be told exactly
@@ -357,11 +373,14 @@ impl WindowTravel {
 }
 
 /// A speed in counts per 2³² ns, rounded down: tells quickly that a travel is not faster.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct CountRate(u64);
 
 impl CountRate {
+    /// Allows all.
+    pub(crate) const MAX: Self = Self(u64::MAX);
+
     /// Allows nothing but rest.
     pub(crate) const ZERO: Self = Self(0);
 
@@ -632,7 +651,10 @@ mod tests {
             let limit = next(&mut state);
             let limit = Speed::from_bits((limit >> (3 + limit % 50)) as i64);
             let elapsed = ((next(&mut state) >> 33) as u32).max(10_000);
-            let Some(rate) = scale.rate_beyond(limit) else { continue };
+            let rate = scale.rate_beyond(limit);
+            if rate == CountRate::MAX {
+                continue;
+            }
             let most = (u128::from(rate.0) * u128::from(elapsed)) >> 32;
             // One more is beyond the rate, and exactly counts · nano > limit · elapsed.
             let product = u128::from(limit.to_bits().unsigned_abs()) * u128::from(elapsed);
@@ -642,6 +664,46 @@ mod tests {
                 2 + (((u128::from(limit.to_bits().unsigned_abs()) >> 51) * u128::from(elapsed)) >> 31);
             assert!(most <= exact + slack + (u128::from(elapsed) >> 30) + 1, "{scale:?} {limit} {elapsed}");
         }
+    }
+
+    #[test]
+    fn a_bend_that_is_surely_within_an_acceleration_is_and_nearly_all_of_them() {
+        let mut state = 17_u64;
+        let mut met = 0;
+        for _ in 0..200_000 {
+            let scale = any_scale(&mut state);
+            let limit = next(&mut state);
+            let limit = Acceleration::from_bits((limit >> (3 + limit % 60)) as i64);
+            let window =
+                (10_000 + (next(&mut state) >> (33 + next(&mut state) % 20))).min(2_000_000_000) as u32;
+            let most = scale.bend_surely_within(limit, Span::from_nanos(window.into()));
+            // Over windows that are as long, the change is limit · window, less six steps of the speed for what is rounded.
+            let exact = (i128::from(limit.to_bits()) * i128::from(window) / 1_000_000_000 - 6).max(-1);
+            let exact = match exact {
+                -1 => -1,
+                change => (change * i128::from(window) * i128::from(window) / i128::from(scale.nano))
+                    .min(i64::MAX.into()),
+            };
+            assert!(i128::from(most) >= exact, "{scale:?} {limit} {window}: {most}, {exact}");
+            // And longer ones, with counts that come as near to the most as they can.
+            let longer = |n: u64| window + (u64::from(window) * (n >> 33) % (u64::from(window) / 3)) as u32;
+            let (t1, t2) = (longer(next(&mut state)), longer(next(&mut state)));
+            let c2 = (next(&mut state) >> (20 + next(&mut state) % 40)) as i64;
+            let c1 = (i128::from(most) + i128::from(c2) * i128::from(t1)).div_euclid(t2.into());
+            let c1 = i64::try_from(c1).unwrap();
+            let speed = |counts, elapsed| scale.speed(WindowTravel { counts, elapsed });
+            let (Some(before), Some(now)) = (speed(c2, t2), speed(c1, t1)) else { continue };
+            if most < 0
+                || (i128::from(c1) * i128::from(t2) - i128::from(c2) * i128::from(t1)).abs()
+                    > i128::from(most)
+            {
+                continue;
+            }
+            met += 1;
+            let a = WindowAcceleration::between((before, t2), (now, t1)).magnitude();
+            assert!(a <= limit, "{scale:?} {limit} {window}: {c2} in {t2}, {c1} in {t1}, {a}");
+        }
+        assert!(met > 20_000, "{met}");
     }
 
     #[test]

@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use crate::calm::Calm;
+use crate::calm::{Calm, Reached};
 use crate::discrepancy::{Glimpse, View};
 use crate::frame::{Reading, Sample};
 use crate::history::{History, Point, Spacing};
@@ -227,9 +227,9 @@ impl Mark {
         self.count
     }
 
-    /// Where this count was, or would have been, zero.
-    pub(crate) const fn of_zero(self) -> Self {
-        Self { stretch: self.stretch, count: 0 }
+    /// Where this count was, or would have been, another one.
+    pub(crate) const fn at(self, count: i64) -> Self {
+        Self { stretch: self.stretch, count }
     }
 
     /// Counts from here to `later`, or `None` when the count was broken in between.
@@ -260,9 +260,9 @@ pub struct Source<const POINTS: usize> {
     sight: Sight,
     /// Counts the unbroken stretches; a frame adds at most one, so 64 bits last.
     stretch: u64,
-    started_at: u64,
-    /// Its newest reading is the newest one taken, good or not. Meaningless while `sight` is `Never`.
+    /// Its newest reading is the newest one taken, good or not. While `sight` is `Never`, when that began stands in for its capture.
     history: History<POINTS>,
+    reached: Reached,
     /// Over the window of the last speed that a frame looked at closely.
     rate: Rate,
 }
@@ -270,11 +270,17 @@ pub struct Source<const POINTS: usize> {
 impl<const POINTS: usize> Source<POINTS> {
     /// A source that has not been read, watched from `now` on.
     pub(crate) const fn new() -> Self {
-        Self { sight: Sight::Never, stretch: 0, started_at: 0, history: History::new(), rate: Rate::NONE }
+        Self {
+            sight: Sight::Never,
+            stretch: 0,
+            history: History::new(),
+            reached: Reached::only(0),
+            rate: Rate::NONE,
+        }
     }
 
     pub(crate) fn watch_from(&mut self, now: Instant) {
-        self.started_at = now.as_nanos();
+        self.history.watch_from(now);
     }
 
     /// Takes what nearly every frame brings to a source with a speed: an ordinary reading within all limits of `calm`, or none while
@@ -322,6 +328,19 @@ impl<const POINTS: usize> Source<POINTS> {
         if !calm.rate.allows(travelled, elapsed) || !calm.is_fast_enough(travelled, elapsed) {
             return false;
         }
+        let reached = self.reached.with(count);
+        if !calm.is_near_enough(reached, count) {
+            return false;
+        }
+        if calm.bends {
+            let Some((second, point)) = self.history.second_ahead(spacing, ahead.base) else { return false };
+            let Some(before) = travel(point, ahead.base) else { return false };
+            if !calm.bend.allows(before, WindowTravel { counts: travelled, elapsed }) {
+                return false;
+            }
+            self.history.follow(second);
+        }
+        self.reached = reached;
         self.history.go_ahead(spacing, Point { captured_at, count }, ahead);
         true
     }
@@ -416,7 +435,7 @@ impl<const POINTS: usize> Source<POINTS> {
         }
         if self.sight == Sight::Never {
             // Bounded because frames go forward.
-            let unseen_for = now.as_nanos().wrapping_sub(self.started_at);
+            let unseen_for = now.as_nanos().wrapping_sub(self.captured_at().as_nanos());
             return (unseen_for > u64::from(config.timeout)).then_some(SourceFault::Stale);
         }
         if !self.is_fresh(config, now) {
@@ -463,7 +482,24 @@ impl<const POINTS: usize> Source<POINTS> {
         let count = config.first_count(count.cast_unsigned());
         self.sight = if config.holds(count) { Sight::Good } else { Sight::Lost };
         self.stretch = self.stretch.wrapping_add(1);
+        self.reached = Reached::only(count);
         self.history.start(Point { captured_at, count });
+    }
+
+    /// The counts reached since they were [forgotten](Self::forget_reached).
+    #[inline]
+    pub(crate) const fn reached(&self) -> Reached {
+        self.reached
+    }
+
+    /// The newest reading is reached too. Those taken calmly for a direction are so by themselves.
+    pub(crate) fn reach(&mut self) {
+        self.reached = self.reached.with(self.count());
+    }
+
+    /// From now on, the newest reading alone is reached.
+    pub(crate) fn forget_reached(&mut self) {
+        self.reached = Reached::only(self.count());
     }
 
     /// Whether there is a position: a good reading, possibly an aging one.
@@ -496,7 +532,7 @@ impl<const POINTS: usize> Source<POINTS> {
 
     /// How long the window is, in nanoseconds, and the travel over the one before it; `None` while they are unknown. For a spacing for two windows.
     #[inline(never)]
-    pub(crate) fn windows(&self, spacing: Spacing) -> Option<(u32, WindowTravel)> {
+    pub(crate) fn windows(&mut self, spacing: Spacing) -> Option<(u32, WindowTravel)> {
         let now = self.window_travel()?;
         let before = travel(self.history.base_of_base(spacing)?, self.history.base()?)?;
         Some((now.elapsed, before))

@@ -2,8 +2,8 @@
 //!
 //! In this order: the clock, the readings, the inputs, the demands, the monitors, the discrepancies, the reset, the permit.
 
-use crate::analogue::Analogue;
-use crate::calm::{Calm, Falling, Last, Quiet};
+use crate::analogue::{Analogue, Shown};
+use crate::calm::{Calm, FOR_GOOD, Found, Last, Quiet};
 use crate::config::{AxisConfig, MonitorConfig, WarmUp};
 use crate::demand::Referencing;
 use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
@@ -107,14 +107,14 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             && now > state.last_now
             && now <= state.quiet.until
             && frame.levels == state.levels
-            && (!W::FOLLOWS || !state.quiet.falls);
+            && (!W::FOLLOWS || !state.quiet.hides);
         if !may_pass {
             return self.evaluate_fully(state, frame, PerChannel { a: false, b: false }, watch);
         }
         let PerChannel { a, b } = &mut state.sides;
         let took_a = a.source.take_calmly(&self.sources.a, self.spacing, &a.calm, now, &frame.a);
         let took_b = took_a && b.source.take_calmly(&self.sources.b, self.spacing, &b.calm, now, &frame.b);
-        if !(took_b && self.agree(state, now)) {
+        if !(took_b && self.agree(state, now) && self.shows_nothing_new(state, now)) {
             return self.evaluate_fully(state, frame, PerChannel { a: took_a, b: took_b }, watch);
         }
         state.last_now = now;
@@ -145,6 +145,21 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
     }
 
+    /// Whether nothing is wrong with any analogue value. For a quiet axis.
+    #[inline(always)]
+    fn shows_nothing_new(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
+        self.analogues.is_empty() || self.values_are_calm(state, now)
+    }
+
+    #[inline(never)]
+    fn values_are_calm(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
+        self.analogues.iter().zip(&state.analogues).all(|(config, analogue)| analogue.is_calm(config, now))
+            && Channel::BOTH.iter().all(|&line| {
+                let calm = &state.sides.of(line).calm;
+                are_within(&self.monitors, &state.analogues, calm.on_values, line)
+            })
+    }
+
     #[inline(never)]
     fn are_apart(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
         let apart = self.position_discrepancy.as_ref().and_then(|rule| self.apart_now(state, rule, now));
@@ -172,15 +187,14 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
     /// Whether, and until when, a frame that brings nothing but motion within all limits needs no closer look.
     #[inline(never)]
-    fn quiet(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> Quiet {
+    fn quiet(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, until: Instant) -> Quiet {
         let PerChannel { a, b } = &state.sides;
         let has_references = self.position_discrepancy.is_none()
             || matches!((a.source.mark(), b.source.mark()), (Some(a), Some(b)) if state.references.are_valid(a, b));
         let is_quiet = !state.restless
             // A brake that is still to close.
             && (state.permitted || !state.outputs.overlaps(self.brakes))
-            // They age, and come apart.
-            && self.analogues.is_empty()
+            && state.analogues.iter().take(self.analogues.len()).all(Analogue::is_at_rest)
             && a.source.has_speed()
             && b.source.has_speed()
             && a.calm.monitors == state.active.without(self.brakes)
@@ -192,8 +206,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             return Quiet::NOT;
         }
         Quiet {
-            until: a.calm.until.min(b.calm.until),
-            falls: a.calm.falls || b.calm.falls,
+            until,
+            // Analogue values come and go without a frame.
+            hides: a.calm.hides || b.calm.hides || !self.analogues.is_empty(),
             permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
         }
     }
@@ -214,7 +229,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let PerChannel { a, b } = &mut state.sides;
             for (side, source) in [(a, &self.sources.a), (b, &self.sources.b)] {
                 side.source.watch_from(now);
-                side.calm.close(source, self.spacing);
+                side.calm.close(source, self.spacing, &Found::NOTHING);
             }
         } else if now <= state.last_now {
             state.clock_fault = true;
@@ -263,7 +278,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome.active = state.active;
         outcome.outputs = state.outputs;
 
-        let mut withdrawn = false;
+        let (mut withdrawn, mut until) = (false, FOR_GOOD);
         if !state.active.is_empty() {
             let shared = Shared {
                 monitors: &self.monitors,
@@ -286,6 +301,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             outcome.unreferenced.b = outcome.unreferenced.b.union(ran_b.unreferenced);
             outcome.warming_up |= ran_a.warming_up || ran_b.warming_up;
             withdrawn = ran_a.withdraws || ran_b.withdraws;
+            until = ran_a.until.min(ran_b.until);
         }
         let visible = outcome.faults.a.is_none() && outcome.faults.b.is_none();
         state.last = if visible { Last::Seen } else { Last::Blind };
@@ -299,7 +315,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         outcome.permit =
             !(withdrawn || state.locked || (outcome.warming_up && self.warm_up == WarmUp::Withhold));
         self.close_brakes(state, &mut outcome, now, before);
-        state.quiet = self.quiet(state);
+        state.quiet = self.quiet(state, until);
         outcome
     }
 
@@ -524,8 +540,30 @@ struct Shared<'a, Own: Monitor> {
     active: MonitorSet,
 }
 
+/// Whether the analogue values that these monitors go by can be seen and are no violations.
+fn are_within<Own: Monitor>(
+    monitors: &[MonitorConfig<Own>],
+    analogues: &[Analogue],
+    mut of: MonitorSet,
+    channel: Channel,
+) -> bool {
+    while let Some(id) = of.pop() {
+        let on = monitors.get(usize::from(id.index())).and_then(|config| config.rule.on_analogue());
+        let is_within = on.is_some_and(|on| {
+            let analogue = analogues.get(usize::from(on.of().index()));
+            analogue.is_some_and(
+                |analogue| matches!(analogue.shown(channel), Shown::At(value) if on.allows(value)),
+            )
+        });
+        if !is_within {
+            return false;
+        }
+    }
+    true
+}
+
 /// What the monitors of one channel came to.
-#[derive(Clone, Copy, Default)]
+#[derive(Clone, Copy)]
 struct Ran {
     violated: MonitorSet,
     tripped: MonitorSet,
@@ -533,6 +571,8 @@ struct Ran {
     unreferenced: MonitorSet,
     withdraws: bool,
     warming_up: bool,
+    /// What is calm is so until this frame.
+    until: Instant,
 }
 
 impl<Own: Monitor> Shared<'_, Own> {
@@ -548,20 +588,33 @@ impl<Own: Monitor> Shared<'_, Own> {
         watch: &mut W,
     ) -> Ran {
         let Side { source: readings, calm, halves, flags, limit_before, latched, declared, .. } = side;
-        let lasts = visible && !calm.falls && calm.holds(readings);
-        if W::WATCHES || !lasts {
+        readings.reach();
+        let windows = if self.two_windows { readings.windows(self.spacing) } else { None };
+        let may_last = visible && !W::WATCHES && !calm.falls && !(W::FOLLOWS && calm.hides);
+        let lasts = may_last
+            && calm.holds(readings, windows.map(|(_, before)| before))
+            && are_within(self.monitors, self.analogues, calm.on_values, channel);
+        if !lasts {
             *calm = Calm::NONE;
         }
         let Self { monitors, now, before, active, .. } = *self;
-        let mut ran = Ran { withdraws: calm.withdraws, ..Ran::default() };
+        let mut ran = Ran {
+            violated: MonitorSet::NONE,
+            tripped: MonitorSet::NONE,
+            unreferenced: MonitorSet::NONE,
+            withdraws: calm.withdraws,
+            warming_up: false,
+            until: FOR_GOOD,
+        };
         let mut motion = Motion {
             now,
             demanded_at: now,
             channel,
             visible,
             speed,
-            windows: if self.two_windows { readings.windows(self.spacing) } else { None },
+            windows,
             here: readings.mark(),
+            reached: readings.reached(),
             scale: source.scale(),
             referencing: self.referencing.of(channel),
             declared: *declared,
@@ -570,7 +623,7 @@ impl<Own: Monitor> Shared<'_, Own> {
         };
         let mut limit = calm.in_force;
         let mut restless = active.without(calm.monitors);
-        let mut falling = Falling::NONE;
+        let mut found = Found::NOTHING;
         while let Some(id) = restless.pop() {
             let place = usize::from(id.index());
             let (Some(config), Some(half)) = (monitors.get(place), halves.get_mut(place)) else { break };
@@ -585,7 +638,7 @@ impl<Own: Monitor> Shared<'_, Own> {
                     && visible
                     && let Some(here) = motion.here()
                 {
-                    calm.consider_output(id, &output.steady(&motion), here.count());
+                    calm.consider_output(id, &output.steady(&motion), here.count(), &mut found);
                 }
                 continue;
             }
@@ -608,7 +661,7 @@ impl<Own: Monitor> Shared<'_, Own> {
                 flags.interrupt();
                 if !W::WATCHES && !check.warming_up && !check.unreferenced {
                     let reach = *config.reach.of(channel);
-                    calm.consider(id, (&config.rule, state), &check, reach, W::FOLLOWS, &mut falling);
+                    calm.consider(id, (&config.rule, state), &check, reach, W::FOLLOWS, &mut found);
                 }
                 continue;
             };
@@ -624,13 +677,18 @@ impl<Own: Monitor> Shared<'_, Own> {
             }
         }
         if !W::FOLLOWS
-            && !falling.monitors.is_empty()
-            && calm.monitors.union(falling.monitors) == active
+            && !found.falling.is_empty()
+            && calm.monitors.union(found.falling) == active
             && let Some(speed) = speed
         {
-            calm.add_falling(&falling, now, speed.magnitude());
+            calm.add_falling(&mut found, now, speed.magnitude());
         }
-        calm.close(source, self.spacing);
+        calm.close(source, self.spacing, &found);
+        ran.until = found.until;
+        if !lasts {
+            // All were looked at.
+            readings.forget_reached();
+        }
         *limit_before = limit;
         *latched = latched.union(ran.tripped);
         ran

@@ -44,7 +44,7 @@
 //! ```
 
 use crate::analogue::Shown;
-use crate::monitor::{Bound, Check, Motion, nearer};
+use crate::monitor::{Bound, Check, Motion, Rule, nearer};
 use crate::names::AnalogueId;
 use crate::units::Value;
 
@@ -159,7 +159,30 @@ pub(crate) enum OnAnalogue<'a> {
     TemperatureLimit(&'a TemperatureLimit),
 }
 
-impl OnAnalogue<'_> {
+impl<'a> OnAnalogue<'a> {
+    /// Of a rule on an analogue value.
+    pub(crate) fn of_rule<Own>(rule: &'a Rule<Own>) -> Option<Self> {
+        match rule {
+            Rule::TorqueLimit(rule) => Some(Self::TorqueLimit(rule)),
+            Rule::TorqueRange(rule) => Some(Self::TorqueRange(rule)),
+            Rule::TemperatureLimit(rule) => Some(Self::TemperatureLimit(rule)),
+            _ => None,
+        }
+    }
+
+    /// Whether a value is no violation.
+    pub(crate) fn allows(&self, value: Value) -> bool {
+        !self.bound(value).is_exceeded()
+    }
+
+    fn bound(&self, value: Value) -> Bound<Value> {
+        match self {
+            Self::TorqueLimit(rule) => rule.bound(value),
+            Self::TorqueRange(rule) => rule.bound(value),
+            Self::TemperatureLimit(rule) => rule.bound(value),
+        }
+    }
+
     pub(crate) const fn of(&self) -> AnalogueId {
         match self {
             Self::TorqueLimit(rule) => rule.of(),
@@ -175,11 +198,6 @@ impl OnAnalogue<'_> {
             Shown::Faulted => return Check::default(),
             Shown::At(value) => value,
         };
-        let bound = match self {
-            Self::TorqueLimit(rule) => rule.bound(value),
-            Self::TorqueRange(rule) => rule.bound(value),
-            Self::TemperatureLimit(rule) => rule.bound(value),
-        };
-        Check { value: Some(bound), ..Check::default() }
+        Check { value: Some(self.bound(value)), ..Check::default() }
     }
 }

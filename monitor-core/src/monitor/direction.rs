@@ -99,6 +99,7 @@ impl Monitor for Direction {
 
     fn check(&self, state: &mut DirectionState, motion: &Motion<'_>) -> Check {
         let Some(here) = motion.here() else { return Check::not_yet() };
+        state.furthest = motion.furthest(state.furthest, self.allowed);
         let is_against = |negative| negative == (self.allowed == Allowed::Positive);
         let back = match motion.moved_since(state.furthest) {
             Some((travel, negative)) if is_against(negative) => travel,

@@ -17,7 +17,7 @@ pub mod stop;
 pub mod travel_limit;
 
 use crate::analogue::{Analogue, Shown};
-use crate::calm::Reach;
+use crate::calm::{Reach, Reached};
 use crate::demand::Referencing;
 use crate::frame::Channel;
 use crate::names::AnalogueId;
@@ -210,6 +210,8 @@ pub struct Motion<'a> {
     /// How long the window of that speed is, in nanoseconds, and the travel over the one before: where a rule needs the acceleration.
     pub(crate) windows: Option<(u32, WindowTravel)>,
     pub(crate) here: Option<Mark>,
+    /// Where it has been since its monitors were looked at.
+    pub(crate) reached: Reached,
     pub(crate) scale: &'a Scale,
     pub(crate) referencing: &'a Referencing,
     /// Where a position was declared last.
@@ -313,6 +315,16 @@ impl Motion<'_> {
         Some((travel, counts != 0 && (counts < 0) != self.scale.is_reversed()))
     }
 
+    /// Of a place where it once was, and of all since, the one furthest in a direction. What lies before a break of the count says nothing.
+    pub(crate) fn furthest(&self, before: Mark, allowed: Allowed) -> Mark {
+        let is_comparable = self.here.is_some_and(|here| before.is_comparable(here));
+        match (is_comparable, (allowed == Allowed::Positive) != self.scale.is_reversed()) {
+            (false, _) => before,
+            (true, true) => before.at(before.count().max(self.reached.largest)),
+            (true, false) => before.at(before.count().min(self.reached.smallest)),
+        }
+    }
+
     /// What this channel's line of an analogue value shows.
     pub(crate) fn analogue(&self, of: AnalogueId) -> Shown {
         let analogue = self.analogues.get(usize::from(of.index()));
@@ -325,7 +337,7 @@ impl Motion<'_> {
         let Some(here) = self.here else { return Place::Unknown };
         let (from, at) = match *self.referencing {
             Referencing::None => return Place::Unreferenced,
-            Referencing::Absolute { offset } => (here.of_zero(), offset),
+            Referencing::Absolute { offset } => (here.at(0), offset),
             Referencing::Event { position, .. } => (self.declared, position),
         };
         let Some(counts) = from.counts_to(here) else { return Place::Unreferenced };
@@ -427,6 +439,12 @@ pub(crate) enum Lull<'a> {
     Within(Speed),
     /// Its limit on the speed falls along a ramp to a target.
     Falling { ramp: &'a Ramp, target: Speed },
+    /// It goes by how far the motion came back from the furthest point, which moves on with it.
+    OneWay,
+    /// It goes by how the speed changes.
+    Bent,
+    /// It goes by an analogue value.
+    OnValue,
 }
 
 /// The state of a [`Rule`].
@@ -464,31 +482,41 @@ impl Monitor for NoOwn {
 }
 
 impl<Own: Monitor> Rule<Own> {
-    /// How many counts its position window goes from its reference.
-    pub(crate) fn reach(&self, scale: &Scale, referencing: &Referencing) -> Reach {
-        if let Self::PositionRange(rule) = self {
-            let at = referencing.position().to_bits();
-            let counts = |end: i64| scale.signed_reach(Position::from_bits(end));
-            let up = counts(rule.high().to_bits().saturating_sub(at));
-            let down = counts(at.saturating_sub(rule.low().to_bits()));
-            return if scale.is_reversed() { Reach { down: up, up: down } } else { Reach { down, up } };
+    /// How far it lets the motion of a source go.
+    pub(crate) fn reach(&self, scale: &Scale, referencing: &Referencing, window: Span) -> Reach {
+        let of_axis =
+            |down, up| if scale.is_reversed() { Reach { down: up, up: down } } else { Reach { down, up } };
+        let bend = |limit| scale.bend_surely_within(limit, window);
+        match self {
+            Self::PositionRange(rule) => {
+                let at = referencing.position().to_bits();
+                let counts = |end: i64| scale.signed_reach(Position::from_bits(end));
+                let up = counts(rule.high().to_bits().saturating_sub(at));
+                return of_axis(counts(at.saturating_sub(rule.low().to_bits())), up);
+            }
+            Self::Direction(rule) => {
+                let back = scale.reach(rule.tolerance());
+                return match rule.allowed() {
+                    Allowed::Positive => of_axis(back, Reach::FREE),
+                    Allowed::Negative => of_axis(Reach::FREE, back),
+                };
+            }
+            Self::AccelerationLimit(rule) => return of_axis(bend(rule.limit()), bend(rule.limit())),
+            Self::AccelerationRange(rule) => {
+                // Bounded because the smallest there is cannot be set.
+                let down = Acceleration::from_bits(rule.low().to_bits().wrapping_neg());
+                return of_axis(bend(down), bend(rule.high()));
+            }
+            _ => {}
         }
         let window = match self {
             Self::Standstill(rule) => Some(rule.position_window()),
             Self::Stop(rule) => rule.position_window(),
             Self::TravelLimit(rule) => Some(rule.increment()),
-            Self::Direction(rule) => Some(rule.tolerance()),
             _ => None,
         };
         let reach = window.map_or(0, |window| scale.reach(window));
-        match self {
-            // Further is no violation, but then the furthest point moves on.
-            Self::Direction(rule) if (rule.allowed() == Allowed::Positive) != scale.is_reversed() => {
-                Reach { down: reach, up: 0 }
-            }
-            Self::Direction(_) => Reach { down: 0, up: reach },
-            _ => Reach { down: reach, up: reach },
-        }
+        Reach { down: reach, up: reach }
     }
 
     /// Whether only the motion, and a limit that falls, can change what it finds from now on, while it stays active. `check` is what
@@ -497,8 +525,9 @@ impl<Own: Monitor> Rule<Own> {
         let is_calm = match (self, state) {
             (Self::TorqueOff, _)
             | (Self::Standstill(_), RuleState::Standstill(_))
-            | (Self::TravelLimit(_), RuleState::TravelLimit(_))
-            | (Self::Direction(_), RuleState::Direction(_)) => true,
+            | (Self::TravelLimit(_), RuleState::TravelLimit(_)) => true,
+            (Self::Direction(_), RuleState::Direction(_)) => return Some(Lull::OneWay),
+            (Self::AccelerationLimit(_) | Self::AccelerationRange(_), _) => return Some(Lull::Bent),
             (Self::SpeedLimit(rule), RuleState::Ramp(state)) => {
                 return match (rule.falling(state), rule.is_symmetric()) {
                     (Some(ramp), true) => Some(Lull::Falling { ramp, target: rule.inner() }),
@@ -510,6 +539,9 @@ impl<Own: Monitor> Rule<Own> {
             (Self::SpeedRange(rule), _) => return rule.inner().map(Lull::Within),
             (Self::PositionRange(_), _) => return Some(Lull::Within(Speed::MAX)),
             (Self::Stop(rule), RuleState::Ramp(state)) => rule.is_calm(state, check),
+            (Self::TorqueLimit(_) | Self::TorqueRange(_) | Self::TemperatureLimit(_), _) => {
+                return check.value.map(|_| Lull::OnValue);
+            }
             // What a monitor of your own goes by is not known.
             _ => false,
         };
@@ -580,14 +612,13 @@ impl<Own: Monitor> Rule<Own> {
         }
     }
 
+    pub(crate) fn on_analogue(&self) -> Option<OnAnalogue<'_>> {
+        OnAnalogue::of_rule(self)
+    }
+
     /// The analogue value that it watches.
     pub(crate) fn analogue(&self) -> Option<AnalogueId> {
-        match self {
-            Self::TorqueLimit(rule) => Some(OnAnalogue::TorqueLimit(rule).of()),
-            Self::TorqueRange(rule) => Some(OnAnalogue::TorqueRange(rule).of()),
-            Self::TemperatureLimit(rule) => Some(OnAnalogue::TemperatureLimit(rule).of()),
-            _ => None,
-        }
+        self.on_analogue().map(|on| on.of())
     }
 
     /// Whether it needs a referenced position.
