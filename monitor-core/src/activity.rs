@@ -209,6 +209,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 visible: outcome.faults.of(channel).is_none(),
                 speed: *speeds.of(channel),
                 windows: None,
+                rate: side.source.rate(),
                 here: side.source.mark(),
                 reached: side.source.reached(),
                 scale: self.sources.of(channel).scale(),

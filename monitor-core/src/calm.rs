@@ -36,9 +36,10 @@ pub(crate) struct Calm {
     high: i64,
     /// How far it may come back from the largest and the smallest count.
     pub(crate) back: Reach,
-    /// How much the speed may change; only with `bends`.
+    /// One of them goes by that, or by how much the speed changes.
+    pub(crate) turns: bool,
+    /// How much the speed may change.
     pub(crate) bend: Bend,
-    pub(crate) bends: bool,
     /// Readings less than a window and at most a timeout apart keep calm: in nanoseconds. While it is 0, nothing does.
     pub(crate) interval: u32,
     /// One of them withdraws the permit as planned.
@@ -175,7 +176,7 @@ impl Calm {
         high: i64::MAX,
         back: Reach::ANYWHERE,
         bend: Bend(Reach::ANYWHERE),
-        bends: false,
+        turns: false,
         interval: 0,
         withdraws: false,
         falls: false,
@@ -195,10 +196,15 @@ impl Calm {
             && source.window_travel().is_some_and(|travel| {
                 travel.is_within(self.rate)
                     && self.is_fast_enough(travel.counts, travel.elapsed)
-                    && (!self.bends || before.is_some_and(|before| self.bend.allows(before, travel)))
+                    && (!self.bends() || before.is_some_and(|before| self.bend.allows(before, travel)))
             })
             && self.reaches(source.count())
             && self.is_near_enough(source.reached(), source.count())
+    }
+
+    /// Whether one of its monitors goes by how much the speed changes.
+    pub(crate) fn bends(&self) -> bool {
+        self.bend.0 != Reach::ANYWHERE
     }
 
     /// Whether so far back from the counts reached is not too far.
@@ -284,6 +290,7 @@ impl Calm {
             Some(Lull::Within(_) | Lull::Bent | Lull::OnValue) if is_followed => return,
             Some(Lull::OneWay) => {
                 self.back = self.back.common(reach);
+                self.turns = true;
                 self.hides = true;
                 None
             }
@@ -292,7 +299,7 @@ impl Calm {
                     return;
                 }
                 self.bend = Bend(self.bend.0.common(reach));
-                self.bends = true;
+                self.turns = true;
                 self.hides = true;
                 None
             }

@@ -279,7 +279,8 @@ impl Scale {
         let Some(change) = change.checked_sub(4) else { return -1 };
         // And because that over 2⁶² is below 2¹²⁷.
         let most = divide(change.wrapping_mul(window).wrapping_mul(window), u128::from(self.nano)).0;
-        i64::try_from(most).unwrap_or(i64::MAX)
+        // The largest number says that nothing is asked.
+        i64::try_from(most).unwrap_or(i64::MAX).min(i64::MAX.wrapping_sub(1))
     }
 
     /// The largest number of counts whose [`length`](Self::length) is within `window`; fewer where that cannot be told exactly
@@ -682,7 +683,7 @@ mod tests {
             let exact = match exact {
                 -1 => -1,
                 change => (change * i128::from(window) * i128::from(window) / i128::from(scale.nano))
-                    .min(i64::MAX.into()),
+                    .min(i128::from(i64::MAX) - 1),
             };
             assert!(i128::from(most) >= exact, "{scale:?} {limit} {window}: {most}, {exact}");
             // And longer ones, with counts that come as near to the most as they can.

@@ -328,20 +328,41 @@ impl<const POINTS: usize> Source<POINTS> {
         if !calm.rate.allows(travelled, elapsed) || !calm.is_fast_enough(travelled, elapsed) {
             return false;
         }
+        if calm.turns
+            && !self.turns_calmly(
+                spacing,
+                calm,
+                count,
+                (ahead.base, WindowTravel { counts: travelled, elapsed }),
+            )
+        {
+            return false;
+        }
+        self.history.go_ahead(spacing, Point { captured_at, count }, ahead);
+        true
+    }
+
+    /// As [`take_calmly`](Self::take_calmly), for what a direction or an acceleration goes by; the reading will have this base.
+    #[inline(never)]
+    fn turns_calmly(
+        &mut self,
+        spacing: Spacing,
+        calm: &Calm,
+        count: i64,
+        (base, travelled): (Point, WindowTravel),
+    ) -> bool {
         let reached = self.reached.with(count);
         if !calm.is_near_enough(reached, count) {
             return false;
         }
-        if calm.bends {
-            let Some((second, point)) = self.history.second_ahead(spacing, ahead.base) else { return false };
-            let Some(before) = travel(point, ahead.base) else { return false };
-            if !calm.bend.allows(before, WindowTravel { counts: travelled, elapsed }) {
+        if calm.bends() {
+            let Some((second, point)) = self.history.second_ahead(spacing, base) else { return false };
+            if !travel(point, base).is_some_and(|before| calm.bend.allows(before, travelled)) {
                 return false;
             }
             self.history.follow(second);
         }
         self.reached = reached;
-        self.history.go_ahead(spacing, Point { captured_at, count }, ahead);
         true
     }
 
@@ -559,6 +580,11 @@ impl<const POINTS: usize> Source<POINTS> {
     pub(crate) fn speed(&self, scale: &Scale) -> Option<WindowSpeed> {
         let travel = self.window_travel()?;
         self.rate.over(scale, travel.elapsed).speed(scale, travel.counts)
+    }
+
+    /// That of the last speed that was looked at.
+    pub(crate) const fn rate(&self) -> Rate {
+        self.rate
     }
 
     /// As [`speed`](Self::speed); the next one over the same window comes quicker.

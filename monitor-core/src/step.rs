@@ -549,13 +549,10 @@ fn are_within<Own: Monitor>(
 ) -> bool {
     while let Some(id) = of.pop() {
         let on = monitors.get(usize::from(id.index())).and_then(|config| config.rule.on_analogue());
-        let is_within = on.is_some_and(|on| {
-            let analogue = analogues.get(usize::from(on.of().index()));
-            analogue.is_some_and(
-                |analogue| matches!(analogue.shown(channel), Shown::At(value) if on.allows(value)),
-            )
-        });
-        if !is_within {
+        let Some(on) = on else { return false };
+        let (low, high) = on.within();
+        let shown = analogues.get(usize::from(on.of().index())).map(|analogue| analogue.shown(channel));
+        if !matches!(shown, Some(Shown::At(value)) if low <= value && value <= high) {
             return false;
         }
     }
@@ -590,7 +587,8 @@ impl<Own: Monitor> Shared<'_, Own> {
         let Side { source: readings, calm, halves, flags, limit_before, latched, declared, .. } = side;
         readings.reach();
         let windows = if self.two_windows { readings.windows(self.spacing) } else { None };
-        let may_last = visible && !W::WATCHES && !calm.falls && !(W::FOLLOWS && calm.hides);
+        let follows_all = !calm.hides || !W::FOLLOWS;
+        let may_last = visible && !W::WATCHES && !calm.falls && follows_all;
         let lasts = may_last
             && calm.holds(readings, windows.map(|(_, before)| before))
             && are_within(self.monitors, self.analogues, calm.on_values, channel);
@@ -613,6 +611,7 @@ impl<Own: Monitor> Shared<'_, Own> {
             visible,
             speed,
             windows,
+            rate: readings.rate(),
             here: readings.mark(),
             reached: readings.reached(),
             scale: source.scale(),

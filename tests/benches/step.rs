@@ -7,10 +7,11 @@ use std::hint::black_box;
 use std::time::Instant as Clock;
 
 use monitor_core::{
-    Acceleration, AccelerationLimit, AccelerationRange, Allowed, Axis, AxisConfig, BrakeOutput, CamOutput,
-    Channel, Demand, Direction, Frame, InputConfig, InputSet, Instant, Levels, Position, PositionDiscrepancy,
-    PositionRange, Ramp, Reading, Referencing, Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit,
-    SpeedOutput, SpeedRange, Standstill, TravelLimit, WarmUp,
+    Acceleration, AccelerationLimit, AccelerationRange, Allowed, AnalogueConfig, AnalogueId, AnalogueReading,
+    Axis, AxisConfig, BrakeOutput, CamOutput, Channel, Demand, Direction, Frame, InputConfig, InputSet,
+    Instant, Levels, Position, PositionDiscrepancy, PositionRange, Ramp, Reading, Referencing, Rule, Sample,
+    Scale, SourceConfig, Span, Speed, SpeedLimit, SpeedOutput, SpeedRange, Standstill, TemperatureLimit,
+    TorqueLimit, TorqueRange, TravelLimit, Value, WarmUp,
 };
 
 const FRAMES: usize = 10_000_000;
@@ -27,7 +28,8 @@ fn counts() -> Vec<(i32, i32)> {
     (0..FRAMES)
         .map(|_| {
             state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            speed = (speed + ((state >> 60) as i64 - 8)).clamp(-190, 190);
+            let change = (state >> 60) as i64 - 8 + (state >> 59 & 1) as i64;
+            speed = (speed + change).clamp(-190, 190);
             position += speed;
             (position as i32, (position / 2) as i32)
         })
@@ -75,20 +77,22 @@ fn seven() -> Axis<17, 4, 1> {
     Axis::new(config)
 }
 
+/// An axis of sixteen monitors, and its analogue values.
+type Sixteen = (Axis<17, 16, 1>, Vec<AnalogueId>);
+
 /// Sixteen monitors that are always active.
-fn sixteen() -> Axis<17, 16, 1> {
+fn sixteen() -> Sixteen {
     let mut config = setup();
     for i in 0..8 {
         let limit = SpeedLimit::try_new(speed(250 + i), None).unwrap();
         config.add_monitor(Rule::SpeedLimit(limit), Demand::Always, span(4)).unwrap();
         config.add_monitor(standstill(), Demand::Always, span(4)).unwrap();
     }
-    Axis::new(config)
+    (Axis::new(config), Vec::new())
 }
 
-/// Sixteen monitors of all kinds that have no planned end, always active, and none of them ever violated: nearly every frame has to be looked at
-/// closely, because what an output or an acceleration comes to cannot be told at a glance.
-fn every_kind(demand: impl Fn(&mut AxisConfig<17, 16, 1>) -> Demand) -> Axis<17, 16, 1> {
+/// Sixteen monitors of all kinds that have no planned end, always active, and none of them ever violated.
+fn every_kind(demand: impl Fn(&mut AxisConfig<17, 16, 1>) -> Demand) -> Sixteen {
     let mut config = setup();
     let demand = demand(&mut config);
     let mm = |n: i64| Position::from_int(n).unwrap();
@@ -96,6 +100,12 @@ fn every_kind(demand: impl Fn(&mut AxisConfig<17, 16, 1>) -> Demand) -> Axis<17,
     for channel in Channel::BOTH {
         config.set_referencing(channel, Referencing::Absolute { offset: mm(0) }).unwrap();
     }
+    let value = |n: i64| Value::from_int(n).unwrap();
+    let analogue = |low, high, tolerance| {
+        AnalogueConfig::try_new([value(low), value(high)], span(4), value(tolerance), span(20)).unwrap()
+    };
+    let torque = config.add_analogue(analogue(-300, 300, 5)).unwrap();
+    let temperature = config.add_analogue(analogue(-40, 200, 4)).unwrap();
     let ramp = Ramp::try_new(span(100), per_s2(200), speed(50)).unwrap();
     let far = mm(100_000_000);
     let rules = [
@@ -104,16 +114,16 @@ fn every_kind(demand: impl Fn(&mut AxisConfig<17, 16, 1>) -> Demand) -> Axis<17,
         Rule::SpeedLimit(SpeedLimit::try_new(speed(251), Some(ramp)).unwrap()),
         Rule::SpeedLimit(SpeedLimit::of_directions(speed(250), speed(300), None).unwrap()),
         Rule::SpeedRange(SpeedRange::try_new(speed(-300), speed(250)).unwrap()),
-        Rule::Direction(Direction::try_new(Allowed::Positive, far).unwrap()),
+        Rule::Direction(Direction::try_new(Allowed::Negative, far).unwrap()),
         Rule::AccelerationLimit(AccelerationLimit::try_new(per_s2(1_000_000)).unwrap()),
         Rule::AccelerationRange(AccelerationRange::try_new(per_s2(-1_000_000), per_s2(1_000_000)).unwrap()),
         Rule::TravelLimit(TravelLimit::try_new(far).unwrap()),
         Rule::PositionRange(PositionRange::try_new(mm(-100_000_000), far).unwrap()),
         Rule::CamOutput(CamOutput::try_new(mm(0), mm(1000), mm(1)).unwrap()),
-        Rule::CamOutput(CamOutput::try_new(mm(-1000), mm(0), mm(1)).unwrap()),
         Rule::SpeedOutput(SpeedOutput::try_new(speed(50), speed(5)).unwrap()),
-        Rule::Direction(Direction::try_new(Allowed::Negative, far).unwrap()),
-        Rule::TravelLimit(TravelLimit::try_new(far).unwrap()),
+        Rule::TorqueLimit(TorqueLimit::try_new(torque, value(200)).unwrap()),
+        Rule::TorqueRange(TorqueRange::try_new(torque, value(-150), value(150)).unwrap()),
+        Rule::TemperatureLimit(TemperatureLimit::new(temperature, value(120))),
     ];
     for rule in rules {
         let on_delay = if matches!(rule, Rule::CamOutput(_) | Rule::SpeedOutput(_)) { 0 } else { 4 };
@@ -121,22 +131,27 @@ fn every_kind(demand: impl Fn(&mut AxisConfig<17, 16, 1>) -> Demand) -> Axis<17,
     }
     let brake = Rule::BrakeOutput(BrakeOutput::try_new(span(20)).unwrap());
     config.add_monitor(brake, Demand::Always, Span::ZERO).unwrap();
-    Axis::new(config)
+    (Axis::new(config), vec![torque, temperature])
 }
 
-fn awake() -> Axis<17, 16, 1> {
+fn awake() -> Sixteen {
     every_kind(|_| Demand::Always)
 }
 
 /// The same, never demanded: line 1 is never high.
-fn asleep() -> Axis<17, 16, 1> {
+fn asleep() -> Sixteen {
     every_kind(|config| {
         let input = config.add_input(InputConfig::single(1, true, Span::ZERO).unwrap()).unwrap();
         Demand::AnyOf(InputSet::NONE.with(input))
     })
 }
 
-fn run_core<const MONITORS: usize>(mut axis: Axis<17, MONITORS, 1>, counts: &[(i32, i32)]) -> u64 {
+/// Steps an axis through the counts; its analogue values are read at every frame.
+fn run_core<const MONITORS: usize>(
+    mut axis: Axis<17, MONITORS, 1>,
+    analogues: &[AnalogueId],
+    counts: &[(i32, i32)],
+) -> u64 {
     let mut permits = 0_u64;
     let mut now = 0;
     for (i, &(a, b)) in counts.iter().enumerate() {
@@ -144,6 +159,12 @@ fn run_core<const MONITORS: usize>(mut axis: Axis<17, MONITORS, 1>, counts: &[(i
         let captured_at = Instant::from_nanos(now);
         let reading = |count: i32| Some(Reading { captured_at, sample: Sample::Count(count as u32 as u64) });
         let levels = Levels::from_bits(u32::from(is_open(i)));
+        for (id, value) in analogues.iter().zip([i64::from(b) % 100, 60]) {
+            for (channel, off) in [(Channel::A, 0), (Channel::B, 1)] {
+                let value = Value::from_int(value + off);
+                axis.offer(*id, channel, AnalogueReading { captured_at, value });
+            }
+        }
         let frame = Frame { now: captured_at, a: reading(a), b: reading(b), levels };
         let outcome = axis.step(&frame);
         permits += u64::from(outcome.permit) + u64::from(outcome.has_trip());
@@ -215,7 +236,7 @@ fn peer(counts: &[(i32, i32)], file: &str) {
     std::fs::write(file, bytes).unwrap();
     for line in std::io::stdin().lines() {
         line.unwrap();
-        let core = || run_core(seven(), black_box(counts));
+        let core = || run_core(seven(), &[], black_box(counts));
         let plain = || run_plain(black_box(counts));
         black_box((core(), plain()));
         println!("{} {}", time(core), time(plain));
@@ -228,7 +249,7 @@ fn main() {
     match args.iter().map(String::as_str).collect::<Vec<_>>().as_slice() {
         // One run, to be looked at with a profiler.
         [_, "once", ..] => {
-            black_box(run_core(seven(), &counts));
+            black_box(run_core(seven(), &[], &counts));
             return;
         }
         // The counts, for a peer in another language, and then one timed run of each of ours for every line of input.
@@ -238,11 +259,14 @@ fn main() {
     let (mut to_plain, mut to_seven) = (Vec::new(), [Vec::new(), Vec::new(), Vec::new()]);
     for _ in 0..5 {
         let plain = time(|| run_plain(black_box(&counts)));
-        let core = time(|| run_core(seven(), black_box(&counts)));
+        let core = time(|| run_core(seven(), &[], black_box(&counts)));
         println!("core {core:6.2} ns a frame, plain loop {plain:6.2} ns a frame, ratio {:5.2}", core / plain);
         to_plain.push(core / plain);
         for (axis, ratios) in [sixteen, awake, asleep].into_iter().zip(&mut to_seven) {
-            let many = time(|| run_core(axis(), black_box(&counts)));
+            let many = time(|| {
+                let (axis, analogues) = axis();
+                run_core(axis, &analogues, black_box(&counts))
+            });
             println!("    sixteen monitors {many:6.2} ns a frame, {:5.2} of seven rules", many / core);
             ratios.push(many / core);
         }

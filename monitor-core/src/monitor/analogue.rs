@@ -170,9 +170,15 @@ impl<'a> OnAnalogue<'a> {
         }
     }
 
-    /// Whether a value is no violation.
-    pub(crate) fn allows(&self, value: Value) -> bool {
-        !self.bound(value).is_exceeded()
+    /// From where to where a value is no violation.
+    #[inline]
+    pub(crate) const fn within(&self) -> (Value, Value) {
+        match self {
+            // Bounded because a limit is not negative.
+            Self::TorqueLimit(rule) => (Value::from_bits(rule.limit.to_bits().wrapping_neg()), rule.limit),
+            Self::TorqueRange(rule) => (rule.low, rule.high),
+            Self::TemperatureLimit(rule) => (Value::from_bits(i64::MIN), rule.limit),
+        }
     }
 
     fn bound(&self, value: Value) -> Bound<Value> {

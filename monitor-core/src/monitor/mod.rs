@@ -209,6 +209,8 @@ pub struct Motion<'a> {
     pub(crate) speed: Option<WindowSpeed>,
     /// How long the window of that speed is, in nanoseconds, and the travel over the one before: where a rule needs the acceleration.
     pub(crate) windows: Option<(u32, WindowTravel)>,
+    /// Over the window of that speed; mostly the one before is as long.
+    pub(crate) rate: Rate,
     pub(crate) here: Option<Mark>,
     /// Where it has been since its monitors were looked at.
     pub(crate) reached: Reached,
@@ -273,7 +275,7 @@ impl Motion<'_> {
     /// The speeds of the last window and of the one before, and how long each is.
     fn speeds(&self) -> Option<[(WindowSpeed, u32); 2]> {
         let (now, (window, before)) = (self.speed?, self.windows?);
-        let speed = Rate::of(self.scale, before.elapsed).speed(self.scale, before.counts)?;
+        let speed = self.rate.over(self.scale, before.elapsed).speed(self.scale, before.counts)?;
         Some([(speed, before.elapsed), (now, window)])
     }
 
