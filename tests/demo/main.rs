@@ -1,5 +1,8 @@
 //! The demos are what they say: every scenario, replayed, comes to what its expectations and the gallery say of it.
 
+mod covered;
+mod needs;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{Cursor, Read};
