@@ -2,6 +2,7 @@
 
 mod covered;
 mod needs;
+mod readme;
 
 use std::collections::BTreeSet;
 use std::fs;
