@@ -274,6 +274,7 @@ fn each_trip_of_every_function_is_of_what_its_demo_is_about() {
         ("halt", &["stop"]),
         ("hold", &["standstill"]),
         ("setting-up-overrun", &["speed-limit"]),
+        ("door-opens", &["speed-limit"]),
         ("mouth", &["speed-limit"]),
         ("burner", &["speed-range"]),
         ("wrong-way", &["direction"]),
@@ -324,11 +325,13 @@ fn each_trip_of_the_clamp_is_of_what_its_demo_is_about() {
 
 #[test]
 fn the_overrun_trips_before_the_on_delay_would() {
-    let report = report(&demo("every-function-setting-up-overrun"));
-    assert_eq!(report.trips.len(), 2);
-    for trip in &report.trips {
-        assert_eq!(trip.quantity, "overrun");
-        assert!(trip.tripped_s.0 - trip.violated_since_s.0 < 100_000_000, "{}", trip.tripped_s);
+    for name in ["every-function-setting-up-overrun", "every-function-door-opens"] {
+        let report = report(&demo(name));
+        assert_eq!(report.trips.len(), 2, "{name}");
+        for trip in &report.trips {
+            assert_eq!(trip.quantity, "overrun", "{name}");
+            assert!(trip.tripped_s.0 - trip.violated_since_s.0 < 100_000_000, "{name}: {}", trip.tripped_s);
+        }
     }
 }
 
