@@ -353,7 +353,7 @@ fn every_way_in_which_the_table_can_be_out_of_step_is_told() {
             "the demo every-function-step expects nothing of it",
         ),
         ("stack-clamp-pause", "stack-clamp-stacker", "the demo stack-clamp-stacker expects nothing of it"),
-        ("[soft-braking](traces-demo/soft-braking.toml)", "soft-braking", "no demo is linked"),
+        ("[stack-clamp-loose](traces-demo/stack-clamp-loose.toml)", "stack-clamp-loose", "no demo is linked"),
         ("monitors::torque_off_", "monitors::torque_on_", "there is no test torque_on_"),
         ("published/stops::torque_off", "published/main::torque_off", "there is no test torque_off"),
         ("pairs::speeds_are_compared", "pairs speeds_are_compared", "names no file"),
