@@ -1,5 +1,9 @@
 //! The demos are what they say: every scenario, replayed, comes to what its expectations and the gallery say of it.
 
+mod covered;
+mod needs;
+mod readme;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::io::{Cursor, Read};
@@ -210,6 +214,8 @@ fn resets_go_as_the_gallery_says() {
         results("every-function-reset-at-the-wrong-moment"),
         ["refused: a rule is violated", "accepted"]
     );
+    assert_eq!(results("stack-clamp-lines-apart"), ["refused: a rule is violated"]);
+    assert_eq!(results("stack-clamp-broken-wire"), ["refused: an analogue value is faulted", "accepted"]);
 }
 
 #[test]
@@ -268,6 +274,7 @@ fn each_trip_of_every_function_is_of_what_its_demo_is_about() {
         ("halt", &["stop"]),
         ("hold", &["standstill"]),
         ("setting-up-overrun", &["speed-limit"]),
+        ("door-opens", &["speed-limit"]),
         ("mouth", &["speed-limit"]),
         ("burner", &["speed-range"]),
         ("wrong-way", &["direction"]),
@@ -287,28 +294,61 @@ fn each_trip_of_every_function_is_of_what_its_demo_is_about() {
 }
 
 #[test]
+fn every_monitor_of_the_clamp_is_active_in_its_clean_run_but_the_stop_of_a_trip() {
+    let demo = demo("stack-clamp");
+    let kinds: BTreeSet<&str> = setup(&demo).monitors.iter().map(|monitor| monitor.kind.name()).collect();
+    assert_eq!(kinds, BTreeSet::from(["stop", "temperature-limit", "torque-limit", "torque-range"]));
+    for facts in &report(&demo).monitors {
+        let second = 1_000_000_000;
+        assert_eq!(facts.active_s.0 >= second, facts.name != "come to rest", "{}", facts.name);
+    }
+}
+
+#[test]
+fn each_trip_of_the_clamp_is_of_what_its_demo_is_about() {
+    for (name, tripped) in [
+        ("hand", &["gentle while a hand can be near"; 2][..]),
+        ("loose", &["hold the stack"; 2]),
+        ("hot", &["motor not too hot"; 2]),
+        ("lines-apart", &["torque"]),
+        ("broken-wire", &[]),
+        ("pause", &["pause"; 2]),
+        ("stacker", &["halt for the stacker"; 2]),
+    ] {
+        let report = report(&demo(&format!("stack-clamp-{name}")));
+        let seen: Vec<&str> = report.trips.iter().map(|trip| trip.monitor.as_str()).collect();
+        assert_eq!(seen, tripped, "{name}");
+        let faults: Vec<_> = report.faults.iter().map(|fault| fault.kind.as_str()).collect();
+        assert_eq!(faults, if name == "broken-wire" { &["range"][..] } else { &[] }, "{name}");
+    }
+}
+
+#[test]
 fn the_overrun_trips_before_the_on_delay_would() {
-    let report = report(&demo("every-function-setting-up-overrun"));
-    assert_eq!(report.trips.len(), 2);
-    for trip in &report.trips {
-        assert_eq!(trip.quantity, "overrun");
-        assert!(trip.tripped_s.0 - trip.violated_since_s.0 < 100_000_000, "{}", trip.tripped_s);
+    for name in ["every-function-setting-up-overrun", "every-function-door-opens"] {
+        let report = report(&demo(name));
+        assert_eq!(report.trips.len(), 2, "{name}");
+        for trip in &report.trips {
+            assert_eq!(trip.quantity, "overrun", "{name}");
+            assert!(trip.tripped_s.0 - trip.violated_since_s.0 < 100_000_000, "{name}: {}", trip.tripped_s);
+        }
     }
 }
 
 #[test]
 fn a_trip_with_a_reaction_leaves_the_permit_until_its_stop_is_over() {
-    for (name, end) in [
-        ("every-function-controlled-stop", "complete"),
-        ("every-function-controlled-stop-violated", "violated"),
+    for (name, monitor, stop, end) in [
+        ("every-function-controlled-stop", "between the buffers", "controlled stop", "complete"),
+        ("every-function-controlled-stop-violated", "between the buffers", "controlled stop", "violated"),
+        ("stack-clamp-hot", "motor not too hot", "come to rest", "complete"),
     ] {
         let report = report(&demo(name));
-        let trips = report.trips.iter().filter(|trip| trip.monitor == "between the buffers");
+        let trips = report.trips.iter().filter(|trip| trip.monitor == monitor);
         let reactions: Vec<_> =
             trips.map(|trip| trip.reaction.as_ref().expect("the stop that it asks for")).collect();
         assert_eq!(reactions.len(), 2, "{name}");
         for reaction in reactions {
-            assert_eq!((reaction.stop.as_str(), reaction.end.as_str()), ("controlled stop", end));
+            assert_eq!((reaction.stop.as_str(), reaction.end.as_str()), (stop, end));
             assert_eq!(report.permit.lost_at_s, reaction.end_s, "{name}");
         }
     }

@@ -7,9 +7,9 @@ use cowitness_tests::trace::{Case, plain_case};
 use host_harness::replay::{config, layout};
 use host_harness::setup::Setup;
 use host_harness::synth::Scenario;
-use host_harness::trace::{Options, Reader};
+use host_harness::trace::{Offered, Options, Reader};
 use monitor_core::seal::Image;
-use monitor_core::{AxisConfig, AxisState, Frame, Outcome};
+use monitor_core::{AnalogueSet, AxisConfig, AxisState, Frame, Outcome};
 use traces_demo::Demo;
 use wire::{Item, LONGEST_ITEM, POINTS, TestConfig, TestState, answer, put_item};
 
@@ -55,6 +55,14 @@ impl Script {
         answer(config, state, &outcome, |part| self.answers.extend(part));
     }
 
+    /// A reading of an analogue value, before the frame it is for.
+    fn reading(&mut self, one: &Offered) {
+        let of = AnalogueSet::from_bits(1 << one.of).iter().next().expect("an analogue value of the axis");
+        self.put(&Item::Reading(of, one.channel, one.reading));
+        let (config, state) = self.axis.as_mut().expect("an axis before the first reading");
+        config.offer(state, of, one.channel, one.reading);
+    }
+
     /// A random case, unless its setup is too large for the axis under test.
     pub fn random(&mut self, seed: u64, length: usize) {
         let Case { setup, frames, .. } = plain_case(seed, length, POINTS);
@@ -80,7 +88,13 @@ impl Script {
         let mut reader = reader.unwrap_or_else(|error| panic!("{error}"));
         let mut batch = Vec::new();
         while reader.next_batch(&mut batch).unwrap_or_else(|error| panic!("{error}")) {
-            batch.iter().for_each(|frame| self.frame(frame));
+            let mut offered = reader.offered().iter().peekable();
+            for (place, frame) in batch.iter().enumerate() {
+                while let Some(one) = offered.next_if(|one| one.frame <= place) {
+                    self.reading(one);
+                }
+                self.frame(frame);
+            }
         }
         true
     }

@@ -6,9 +6,9 @@ use host_harness::replay::{axis, layout};
 use host_harness::seal::{Review, seal};
 use host_harness::setup::Setup;
 use host_harness::synth::Scenario;
-use host_harness::trace::{Options, Reader};
+use host_harness::trace::{Offered, Options, Reader};
 use monitor_core::seal::Image;
-use monitor_core::{Axis, Frame};
+use monitor_core::{AnalogueSet, Axis, Frame};
 use traces_demo::{Demo, scenarios};
 
 pub(crate) fn demos() -> Vec<Demo> {
@@ -21,6 +21,11 @@ pub(crate) fn setup(demo: &Demo) -> Setup {
 
 /// Every row of a demo's trace, made from its scenario, as a frame.
 pub(crate) fn frames(demo: &Demo, setup: &Setup) -> Vec<Frame> {
+    rows(demo, setup).into_iter().map(|(_, frame)| frame).collect()
+}
+
+/// The same, each with the readings of analogue values that come before it.
+fn rows(demo: &Demo, setup: &Setup) -> Vec<(Vec<Offered>, Frame)> {
     let text = std::fs::read_to_string(&demo.scenario).expect("a scenario");
     let scenario = Scenario::from_toml(&text, &demo.name).unwrap_or_else(|error| panic!("{error}"));
     let mut bytes = Vec::new();
@@ -28,11 +33,15 @@ pub(crate) fn frames(demo: &Demo, setup: &Setup) -> Vec<Frame> {
     let layout = layout(setup).unwrap_or_else(|error| panic!("{error}"));
     let mut reader = Reader::from_read(&demo.name, Cursor::new(bytes), &layout, Options::default())
         .unwrap_or_else(|error| panic!("{error}"));
-    let (mut frames, mut batch) = (Vec::new(), Vec::new());
+    let (mut rows, mut batch) = (Vec::new(), Vec::new());
     while reader.next_batch(&mut batch).unwrap_or_else(|error| panic!("{error}")) {
-        frames.extend_from_slice(&batch);
+        let mut offered = reader.offered().iter().peekable();
+        for (place, frame) in batch.iter().enumerate() {
+            let before = std::iter::from_fn(|| offered.next_if(|one| one.frame <= place)).copied().collect();
+            rows.push((before, *frame));
+        }
     }
-    frames
+    rows
 }
 
 /// The larger capacities are those of a replay; with as many places as there are monitors and inputs it would be another type.
@@ -43,14 +52,21 @@ fn loaded(image: &[u8]) -> Axis<129, 16, 16> {
 
 #[test]
 fn every_demo_setup_is_loaded_from_its_image_as_it_was_and_steps_the_same_on_its_trace() {
-    let (mut trips, mut given) = (0, 0);
+    let (mut trips, mut given, mut values) = (0, 0, 0);
     for demo in demos() {
         let setup = setup(&demo);
         for names in [true, false] {
             let image = seal(&setup, 129, names).unwrap_or_else(|error| panic!("{error}"));
             let (mut ours, mut theirs) = (axis(&setup).expect("an axis"), loaded(&image));
             assert_eq!(format!("{:?}", theirs.config()), format!("{:?}", ours.config()), "{}", demo.name);
-            for frame in frames(&demo, &setup) {
+            for (before, frame) in rows(&demo, &setup) {
+                for one in before {
+                    let of = AnalogueSet::from_bits(1 << one.of).iter().next().expect("an analogue value");
+                    for axis in [&mut ours, &mut theirs] {
+                        axis.offer(of, one.channel, one.reading);
+                    }
+                    values += 1;
+                }
                 let outcome = ours.step(&frame);
                 assert_eq!(theirs.step(&frame), outcome, "{} at {:?}", demo.name, frame.now);
                 trips += usize::from(outcome.has_trip());
@@ -60,6 +76,7 @@ fn every_demo_setup_is_loaded_from_its_image_as_it_was_and_steps_the_same_on_its
         }
     }
     assert!(trips > 0 && given > 0, "{trips} frames with a trip, {given} with a permit");
+    assert!(values > 0, "no demo has an analogue value");
 }
 
 #[test]

@@ -127,6 +127,7 @@ pub use model::{
     MonitorSetup, OneSided, Pairing, RampSetup, RangeSetup, ReferenceSetup, ResetSetup, Setting, Setup,
     Source, SpeedDiscrepancySetup, SpeedSetup, StandstillSetup, TimeColumn, Until, WarmUp,
 };
+pub use monitor::KINDS;
 
 /// The most monitors a setup may hold.
 pub const MAX_MONITORS: usize = 16;

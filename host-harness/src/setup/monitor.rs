@@ -18,8 +18,8 @@ use super::section::{Entry, Got, Mistake, Reported, Section, Text};
 use super::stop::{optional_ramp, stop};
 use super::value::{HIGH, LOW, Measured, OR_ZERO, POSITIVE, example};
 
-/// The kinds of this version.
-pub(super) const KINDS: [&str; 16] = [
+/// The kinds of monitors, as they are written in a setup file.
+pub const KINDS: [&str; 16] = [
     "torque-off",
     "standstill",
     "speed-limit",

@@ -1,11 +1,11 @@
-//! What host and target exchange when they are compared: a script of axes and frames, and an answer to every frame.
+//! What host and target exchange when they are compared: a script of axes, frames and readings, and an answer to every frame.
 //!
 //! Both sides make their answers with the code below, each with its own build of `monitor-core`; the bytes must be equal.
 
 #![no_std]
 #![forbid(unsafe_code)]
 
-use monitor_core::{AxisConfig, AxisState, Channel, Frame, Outcome};
+use monitor_core::{AnalogueId, AnalogueReading, AxisConfig, AxisState, Channel, Frame, Outcome};
 use serde::{Deserialize, Serialize};
 
 /// Stored readings per channel of the axis under test.
@@ -29,6 +29,8 @@ pub enum Item<'a> {
     Axis(&'a [u8]),
     /// A frame to be shown to it.
     Frame(Frame),
+    /// A reading of one line of an analogue value, to be handed in before the next frame.
+    Reading(AnalogueId, Channel, AnalogueReading),
 }
 
 /// Writes one item with its length to the beginning of `to`; `None` when there is no room for it.

@@ -33,6 +33,10 @@ fn main() -> ! {
                 load(image, &mut config);
                 renew(&mut state);
             }
+            Item::Reading(of, channel, reading) => {
+                let config = config.as_ref().expect("an axis before the first reading");
+                config.offer(&mut state, of, channel, reading);
+            }
             Item::Frame(frame) => {
                 let config = config.as_ref().expect("an axis before the first frame");
                 let outcome = config.step(&mut state, &frame);

@@ -43,6 +43,10 @@ fn main() -> ! {
                 config = Image::open(image).and_then(|image| image.axis()).ok();
                 state = State::new();
             }
+            Item::Reading(of, channel, reading) => {
+                let config = config.as_ref().expect("an axis before the first reading");
+                config.offer(&mut state, of, channel, reading);
+            }
             Item::Frame(frame) => {
                 let config = config.as_ref().expect("an axis before the first frame");
                 let mut same = state.clone();
