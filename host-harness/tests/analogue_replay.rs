@@ -490,14 +490,20 @@ fn the_header_and_the_row_of_units_are_held_against_the_setup() {
     };
     let missing = open("t,a,b,torque_1,torque_3\n").unwrap_err();
     assert!(missing.contains("there is no column `torque_2`, did you mean `torque_"), "{missing}");
-    let units = |torque| open(&format!("t,a,b,torque_1,torque_2\n[ms],-,-,[%],{torque}\n0,0,0,1,1\n"));
+    let units = |torque: &str| open(&format!("t,a,b,torque_1,torque_2\n[ms],-,-,[%],{torque}\n0,0,0,1,1\n"));
     assert_eq!(units("%"), Ok(true));
     assert_eq!(units(""), Ok(true));
-    assert_eq!(
-        units("[Nm]").unwrap_err(),
-        "t.csv:2:14: column `torque_2` is in Nm by the row of units, in % by the setup; correct the unit in the setup, or the \
-         row of units"
-    );
+    // Another possible one, a multiple that no setup can name, another way of writing one, and what is none.
+    for found in ["Nm", "kNm", "N.m", "bar"] {
+        assert_eq!(
+            units(&format!("[{found}]")).unwrap_err(),
+            format!(
+                "t.csv:2:14: column `torque_2` is in {found} by the row of units, in % by the setup; an analogue value is in \
+                 Nm (or N m, N\u{b7}m), % or degC (or \u{b0}C): name the same one in the setup and in the row of units, and \
+                 record the column in it"
+            )
+        );
+    }
 }
 
 /// What a replay misses of expectations, or why these cannot be used.

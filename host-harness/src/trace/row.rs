@@ -122,8 +122,13 @@ impl Rows {
         }
         for (analogue, indexes) in self.layout.analogues.iter().zip(&self.columns.analogues) {
             for (name, &index) in analogue.columns.iter().zip(indexes) {
-                if let Some(found) = units::contradicts_unit(&cells[index].text, &analogue.unit) {
-                    return Err(mismatch(name, &cells[index], found, analogue.unit.clone()));
+                let cell = &cells[index];
+                if let Some(found) = units::contradicts_unit(&cell.text, &analogue.unit) {
+                    let (name, declared) = (name.clone(), analogue.unit.clone());
+                    return Err(Fault::at(
+                        cell.start,
+                        Problem::AnalogueUnitMismatch { name, found, declared },
+                    ));
                 }
             }
         }
