@@ -12,6 +12,7 @@ use super::monitor::{ask, ordered};
 use super::nearest::nearest;
 use super::section::{ColumnUse, Entry, Got, Mistake, Reader, Reported, Role, Section, Text};
 use super::value::{HIGH, LOW, OR_ZERO, OR_ZERO_UP, POSITIVE, time_text};
+use crate::decimal::{ValueError, ValueErrorKind, parse_unit};
 
 const COLUMNS: &str = "[\"torque_1\", \"torque_2\"]";
 
@@ -178,8 +179,7 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
         .needed("columns", COLUMNS)
         .and_then(|entry| section.names(&entry, COLUMNS).map(|columns| (entry, columns)))
         .and_then(|(entry, columns)| two_columns(&section, &entry, &columns));
-    let words = AnalogueUnit::ALL.map(|unit| (unit.symbol(), unit));
-    let unit = section.string("unit", "\"Nm\"").and_then(|text| section.choice(&text, "unit", &words));
+    let unit = section.string("unit", "\"Nm\"").and_then(|text| unit_of(&section, &text));
     let values = match unit {
         Ok(unit) => {
             let low = section.required_in("low", LOW, unit);
@@ -210,6 +210,18 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
         latency: latency?,
         sparse: sparse?,
     })
+}
+
+/// The unit, by its own name; another spelling of it is offered.
+fn unit_of(section: &Section<'_>, text: &Text<'_>) -> Got<AnalogueUnit> {
+    let words = AnalogueUnit::ALL.map(|unit| (unit.symbol(), unit));
+    let meant = words.into_iter().find_map(|(symbol, unit)| match parse_unit(text.text, unit.dimension()) {
+        Err(ValueError { kind: ValueErrorKind::UnknownUnit { meant, .. }, .. }) => {
+            meant.filter(|meant| *meant == symbol)
+        }
+        _ => None,
+    });
+    section.choice_meant(text, "unit", &words, meant)
 }
 
 /// The columns of the two lines, kept as what they are used for.

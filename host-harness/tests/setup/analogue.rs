@@ -5,7 +5,7 @@
 use host_harness::setup::{AnalogueUnit, MAX_ANALOGUES, MonitorKind};
 use monitor_core::Span;
 
-use super::support::{EXAMPLE, check, error, one, other_place, parsed, refused, ulps};
+use super::support::{EXAMPLE, check, check_ways_out, error, one, other_place, parsed, refused, ulps};
 
 const TORQUE: &str = r#"[analogue.torque]
 columns          = ["torque_1", "torque_2"]
@@ -192,6 +192,52 @@ fn what_is_wrong_with_an_analogue_value_is_found() {
     ] {
         check(&replaced(replacements), expected);
     }
+}
+
+#[test]
+fn another_spelling_of_a_unit_is_answered_with_the_one_to_write() {
+    let unit = "56:20: `unit` of [analogue.torque] cannot be";
+    for (written, meant) in [
+        ("C", "degC"),
+        ("\u{b0}C", "degC"),
+        ("Celsius", "degC"),
+        ("N.m", "Nm"),
+        ("N m", "Nm"),
+        ("percent", "%"),
+    ] {
+        check_ways_out(
+            &replaced(&[("\"Nm\"", &format!("\"{written}\""))]),
+            &[(
+                &format!("{unit} \"{written}\""),
+                &format!("did you mean \"{meant}\"? Known are \"Nm\", \"%\", \"degC\""),
+            )],
+        );
+    }
+    // The spelling of a unit that none of the values can be in.
+    check_ways_out(
+        &replaced(&[("\"Nm\"", "\"inch\"")]),
+        &[(&format!("{unit} \"inch\""), "write \"Nm\" or \"%\" or \"degC\"")],
+    );
+}
+
+#[test]
+fn a_value_in_kelvins_is_answered_with_the_unit_to_write() {
+    let winding = |old: &str, new: &str| format!("{EXAMPLE}{}", WINDING.replacen(old, new, 1));
+    let expected = "`K` is not a known unit; expected a temperature such as degC";
+    check_ways_out(
+        &winding("\"8 degC\"", "\"5 K\""),
+        &[(
+            &format!("60:23: `tolerance` of [analogue.winding]: {expected}"),
+            "write it as \"5 degC\": a difference is the same in both",
+        )],
+    );
+    check_ways_out(
+        &winding("\"200 degC\"", "\"473 K\""),
+        &[(
+            &format!("58:25: `high` of [analogue.winding]: {expected}"),
+            "write the temperature in degC: 0 degC are 273.15 K",
+        )],
+    );
 }
 
 #[test]
