@@ -315,7 +315,7 @@ limit = "-10 degC"
         [(TripRule::Monitor(0, Channel::B), at(16)), (TripRule::Monitor(0, Channel::A), at(17)),]
     );
     let shown = text_of(&setup, &outcome);
-    assert!(shown.contains("      -9.5000 degC, allowed -10.0000 degC, 0.5000 degC too much"), "{shown}");
+    assert!(shown.contains("      -9.5000 degC, allowed -10.0000 degC, 0.5000 degC too hot"), "{shown}");
 }
 
 #[test]
