@@ -418,6 +418,22 @@ fn an_analogue_value_is_shown_in_its_own_unit_with_its_name_and_with_what_only_t
 }
 
 #[test]
+fn the_sheet_says_of_which_unit_a_step_is_and_that_is_so() {
+    let review = review(&measured());
+    let words: Vec<_> = sheet(&review).split_whitespace().map(str::to_owned).collect();
+    let said = "ULP is 2^-24 of the unit beside the value: that of the axis, per second, per second squared or cubed, or of an \
+                analogue value its own (Nm, % or degC).";
+    assert!(words.join(" ").contains(said), "{words:?}");
+    let mut units = BTreeSet::new();
+    for value in review.values().filter(|value| value.raw.step == "ULP") {
+        let steps: f64 = value.raw.steps.parse().expect("a number");
+        assert_eq!(value.held.parse(), Ok(steps / 16_777_216.0), "{}", value.path);
+        units.insert(value.unit.clone().unwrap_or_default());
+    }
+    assert!(["Nm", "degC", "mm", "mm/s", "mm/s^2"].iter().all(|unit| units.contains(*unit)), "{units:?}");
+}
+
+#[test]
 fn a_place_an_output_and_a_reaction_are_shown_with_their_side_and_with_what_they_point_to() {
     let review = review(&told());
     for (path, fit) in [
