@@ -405,6 +405,36 @@ fn an_evaluation_at_a_period_of_its_own_has_the_newest_values() {
     assert!(outcome.faults.is_empty(), "{:?}", outcome.faults);
 }
 
+#[test]
+fn readings_of_a_line_that_a_newer_one_replaced_before_the_next_evaluation_are_counted() {
+    let cycle = HEAD.replacen("unit  = \"mm\"", "unit  = \"mm\"\ncycle = \"3 ms\"", 1);
+    let winding = TORQUE.replace("torque", "winding");
+    let sparse = |section: &str| format!("{section}sparse = true\n");
+    let text = format!("{cycle}{}{}{PRESSES}", sparse(TORQUE), sparse(&winding));
+    let setup = Setup::parse(&text, "axis.toml").unwrap();
+    // Evaluated at 0, 3, 6 and 9 ms. Of the first line of the winding those of 1, 2, 4, 5, 7 and 8 ms are replaced, and that of 10 ms comes
+    // too late. Its second line has none at 2, 3, 5 and 6 ms: those of 1 and 4 ms are seen, those of 7 and 8 ms replaced.
+    let text = trace("torque_1,torque_2,winding_1,winding_2", 11, |row| {
+        let second = if [2, 3, 5, 6].contains(&row) { "" } else { "7" };
+        let torque = if row % 3 == 0 { "1,1" } else { "," };
+        format!("{torque},7,{second}")
+    });
+    let outcome = played(&setup, &text);
+    assert!(outcome.faults.is_empty(), "{:?}", outcome.faults);
+    let rows = outcome.rows.as_ref().expect("rows behind the frames");
+    assert_eq!(rows.analogues_passed_over, [[0, 0], [7, 3]]);
+    let shown = text_of(&setup, &outcome);
+    let line = "           7 readings on line a and 3 on b of winding were passed over\n";
+    assert!(shown.contains(line) && !shown.contains("on b of torque"), "{shown}");
+    let report = json(&setup, &outcome);
+    let of = |i: usize| {
+        let analogue = &report["trace"]["rows"]["analogues"][i];
+        let count = |key: &str| analogue[key].as_u64();
+        (analogue["name"].as_str(), count("passed_over_a"), count("passed_over_b"))
+    };
+    assert_eq!([of(0), of(1)], [(Some("torque"), Some(0), Some(0)), (Some("winding"), Some(7), Some(3))]);
+}
+
 fn setup_with_cycle_of_one() -> Setup {
     let cycle = HEAD.replacen("unit  = \"mm\"", "unit  = \"mm\"\ncycle = \"1 ms\"", 1);
     Setup::parse(&format!("{cycle}{TORQUE}{PRESSES}"), "axis.toml").unwrap()

@@ -66,6 +66,12 @@ fn write_report(
         if a > 0 || b > 0 {
             writeln!(out, "           {a} readings of a and {b} of b were passed over for newer ones")?;
         }
+        for (analogue, [a, b]) in setup.analogues.iter().zip(&rows.analogues_passed_over) {
+            if *a > 0 || *b > 0 {
+                let name = &analogue.name;
+                writeln!(out, "           {a} readings on line a and {b} on b of {name} were passed over")?;
+            }
+        }
     }
     if skipped_rows > 0 {
         writeln!(out, "  skipped  {skipped_rows} bad rows were left out; the motion there is not known")?;
