@@ -509,6 +509,87 @@ fn bad_values_are_refused_with_their_place() {
 }
 
 #[test]
+fn a_reading_that_is_marked_invalid_is_a_fault_of_its_line_whatever_its_cell_says() {
+    let flagged = TORQUE.to_owned() + "valid_columns = [\"ok_1\", \"ok_2\"]\n";
+    let setup = setup(&[&flagged, PRESSES]);
+    let text = trace("torque_1,ok_1,torque_2,ok_2", 30, |row| match row {
+        10..13 => "1,true,nan,0".to_owned(),
+        20 => ",False,1,1".to_owned(),
+        _ => "1,1,1,1.0".to_owned(),
+    });
+    let outcome = played(&setup, &text);
+    let invalid = |line, ms| {
+        let reading = AnalogueReading { captured_at: at(ms), value: None };
+        FaultKind::Analogue(0, line, SourceFault::Invalid, Some(reading))
+    };
+    assert_eq!(
+        faults(&outcome),
+        [(invalid(Channel::B, 10), 10, 12, 3), (invalid(Channel::A, 20), 20, 20, 1)]
+    );
+    assert_eq!((outcome.permit_lost_at, outcome.permit_at_last), (Some(at(10)), false), "latched");
+    assert!(outcome.trips.is_empty(), "{:?}", outcome.trips);
+    let shown = text_of(&setup, &outcome);
+    let line = "  0.01 s  line b of torque  invalid, 3 frames until 0.012 s\n      reading marked invalid, captured 0.01 s";
+    assert!(shown.contains(line), "{shown}");
+    let fault = &json(&setup, &outcome)["faults"][0];
+    assert_eq!((fault["kind"].as_str(), fault["channel"].as_str()), (Some("invalid"), Some("b")));
+    assert!(fault["reading"]["value"].is_null(), "{fault}");
+    let met = "verdict = \"fault\"\n[[fault]]\nkind = \"invalid\"\nanalogue = \"torque\"\nchannel = \"b\"\n\
+               [[fault]]\nkind = \"invalid\"\nanalogue = \"torque\"\nchannel = \"a\"\n";
+    assert_eq!(misses(&setup, &outcome, "invalid", met), Ok(Vec::new()));
+}
+
+#[test]
+fn one_column_may_mark_both_lines_and_an_empty_cell_of_a_sparse_value_leaves_its_flag_open() {
+    let flagged = TORQUE.to_owned() + "sparse = true\nvalid_columns = [\"ok\", \"ok\"]\n";
+    let setup = setup(&[&flagged]);
+    // The flag may stay empty where neither line has a value; a 0 is an invalid reading also there.
+    let text = trace("torque_1,torque_2,ok", 9, |row| match row {
+        0 | 3 => "1,1,1".to_owned(),
+        1 => ",1,1".to_owned(),
+        6 => ",,0".to_owned(),
+        8 => "1,1,1".to_owned(),
+        _ => ",,".to_owned(),
+    });
+    let mut reader = reader(&setup, &text);
+    reader.next_batch(&mut Vec::new()).unwrap();
+    let seen: Vec<_> = (reader.offered().iter())
+        .map(|one| (one.frame, one.channel, one.reading.captured_at, one.reading.value))
+        .collect();
+    let (a, b, one) = (Channel::A, Channel::B, Some(value(1)));
+    assert_eq!(
+        seen,
+        [
+            (0, a, at(0), one),
+            (0, b, at(0), one),
+            (1, b, at(1), one),
+            (3, a, at(3), one),
+            (3, b, at(3), one),
+            (6, a, at(6), None),
+            (6, b, at(6), None),
+            (8, a, at(8), one),
+            (8, b, at(8), one),
+        ]
+    );
+    // A value needs its flag.
+    let text = trace("torque_1,torque_2,ok", 3, |row| if row == 1 { "1,1," } else { "1,1,1" }.to_owned());
+    let error = try_played(&setup, &text).expect_err("an empty flag").to_string();
+    assert!(error.starts_with("t.csv:3:11: column `ok`: the cell is empty; "), "{error}");
+    let error = try_played(&setup, &text.replace("1,1,\n", "1,1,high\n")).expect_err("no flag").to_string();
+    assert!(
+        error.starts_with(
+            "t.csv:3:11: column `ok`: \"high\" says neither valid nor invalid; write 0 or false for invalid"
+        ),
+        "{error}"
+    );
+    let missing = text.replace("torque_2,ok", "torque_2,okay");
+    let stream = Cursor::new(missing.into_bytes());
+    let error = Reader::from_read("t.csv", stream, &layout(&setup).unwrap(), Options::default());
+    let error = error.map(|_| ()).expect_err("no such column").to_string();
+    assert!(error.starts_with("t.csv:1: there is no column `ok`"), "{error}");
+}
+
+#[test]
 fn the_header_and_the_row_of_units_are_held_against_the_setup() {
     let setup = setup(&[TORQUE]);
     let layout = layout(&setup).unwrap();

@@ -328,6 +328,7 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
         analogues: (setup.analogues.iter())
             .map(|analogue| AnalogueColumns {
                 columns: analogue.columns.clone(),
+                valid: analogue.valid_columns.clone(),
                 unit: analogue.unit.symbol().to_owned(),
                 latency: analogue.latency.value,
                 sparse: analogue.sparse,

@@ -338,6 +338,7 @@ timeout          = "5 s"
 tolerance        = "25/3 degC"
 discrepancy_time = "1 s"
 sparse           = true
+valid_columns    = ["winding_1_ok", "winding_2_ok"]
 [[monitor]]
 name  = "no harder"
 kind  = "torque-limit"
@@ -414,6 +415,9 @@ fn an_analogue_value_is_shown_in_its_own_unit_with_its_name_and_with_what_only_t
     let host = |path: &str| full.host.iter().find(|item| item.path == path).map(|item| item.text.as_str());
     assert_eq!(host("analogue.0.second_column"), Some("torque_2"));
     assert_eq!(host("analogue.0.latency"), Some("0.5 ms (500000 ns)"));
+    assert_eq!(host("analogue.0.second_valid_column"), Some("none: always valid"));
+    assert_eq!(host("analogue.1.first_valid_column"), Some("winding_1_ok"));
+    assert_eq!(host("analogue.1.second_valid_column"), Some("winding_2_ok"));
     assert_eq!(host("analogue.1.sparse"), Some("true"));
 }
 

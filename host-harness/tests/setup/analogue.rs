@@ -241,6 +241,33 @@ fn a_value_in_kelvins_is_answered_with_the_unit_to_write() {
 }
 
 #[test]
+fn the_lines_of_an_analogue_value_may_have_columns_that_say_what_is_valid() {
+    assert_eq!(parsed(&replaced(&[])).analogues[0].valid_columns, None);
+    let with = |columns: &str| replaced(&[("\"Nm\"", &format!("\"Nm\"\nvalid_columns = {columns}"))]);
+    let two = parsed(&with("[\"ok_1\", \"ok_2\"]"));
+    assert_eq!(two.analogues[0].valid_columns, Some(["ok_1".to_owned(), "ok_2".to_owned()]));
+    // One that speaks of both lines, and the line of an input that says so too.
+    parsed(&with("[\"ok\", \"ok\"]"));
+    parsed(&with("[\"door_1\", \"ok\"]"));
+    for (columns, expected) in [
+        ("\"ok_1\"", "57:17: `valid_columns` of [analogue.torque] must be a list of names"),
+        ("[\"ok_1\"]", "57:17: [analogue.torque] must have two valid columns, or none"),
+        ("[\"a\", \"b\", \"c\"]", "57:17: [analogue.torque] must have two valid columns, or none"),
+        ("[\"ok_1\", \" \"]", "57:26: `valid_columns` of [analogue.torque] is empty"),
+        (
+            "[\"ok_1\", \"torque_2\"]",
+            "57:26: the column `torque_2` is both a line of [analogue.torque] and the validity of a line of [analogue.torque]",
+        ),
+    ] {
+        check(&with(columns), &[expected]);
+    }
+    check_ways_out(
+        &replaced(&[("\"Nm\"", "\"Nm\"\nvalid_column = \"ok\"")]),
+        &[("57:1: unknown key `valid_column` in [analogue.torque]", "did you mean `valid_columns`?")],
+    );
+}
+
+#[test]
 fn an_analogue_value_without_a_name_is_refused_key_by_key() {
     let keys = ["columns", "unit", "low", "high", "timeout", "tolerance", "discrepancy_time"];
     let expected: Vec<_> = (keys.iter().zip(55..))
@@ -467,6 +494,8 @@ fn everything_about_an_analogue_value_shows_in_the_checksum_and_none_leaves_it_a
         ("\"20 ms\"", "\"21 ms\""),
         ("\"20 ms\"", "\"20 ms\"\nlatency = \"1 ms\""),
         ("\"20 ms\"", "\"20 ms\"\nsparse = true"),
+        ("\"20 ms\"", "\"20 ms\"\nvalid_columns = [\"ok_1\", \"ok_2\"]"),
+        ("\"20 ms\"", "\"20 ms\"\nvalid_columns = [\"ok_2\", \"ok_1\"]"),
     ] {
         let checksum = parsed(&(replaced(&[(old, new)]) + &limit)).checksum();
         assert!(!seen.contains(&checksum), "`{new}` must show in the checksum");
