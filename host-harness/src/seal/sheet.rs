@@ -134,7 +134,7 @@ impl Sheet {
                 self.text("Sealed without names and texts; they are those of the setup it was held against.");
             }
             _ => self.text(
-                "Sealed without names and texts: monitors, inputs and lines are numbered, and what was asked for is not in it.",
+                "Sealed without names and texts: monitors, inputs, analogue values and lines are numbered, and what was asked for is not in it.",
             ),
         }
         self.text(&format!("{HOW_TO_READ} {}", CAUTION.replace('\n', " ")));
