@@ -315,7 +315,7 @@ limit = "-10 degC"
         [(TripRule::Monitor(0, Channel::B), at(16)), (TripRule::Monitor(0, Channel::A), at(17)),]
     );
     let shown = text_of(&setup, &outcome);
-    assert!(shown.contains("      -9.5000 degC, allowed -10.0000 degC, 0.5000 degC too much"), "{shown}");
+    assert!(shown.contains("      -9.5000 degC, allowed -10.0000 degC, 0.5000 degC too hot"), "{shown}");
 }
 
 #[test]
@@ -405,6 +405,36 @@ fn an_evaluation_at_a_period_of_its_own_has_the_newest_values() {
     assert!(outcome.faults.is_empty(), "{:?}", outcome.faults);
 }
 
+#[test]
+fn readings_of_a_line_that_a_newer_one_replaced_before_the_next_evaluation_are_counted() {
+    let cycle = HEAD.replacen("unit  = \"mm\"", "unit  = \"mm\"\ncycle = \"3 ms\"", 1);
+    let winding = TORQUE.replace("torque", "winding");
+    let sparse = |section: &str| format!("{section}sparse = true\n");
+    let text = format!("{cycle}{}{}{PRESSES}", sparse(TORQUE), sparse(&winding));
+    let setup = Setup::parse(&text, "axis.toml").unwrap();
+    // Evaluated at 0, 3, 6 and 9 ms. Of the first line of the winding those of 1, 2, 4, 5, 7 and 8 ms are replaced, and that of 10 ms comes
+    // too late. Its second line has none at 2, 3, 5 and 6 ms: those of 1 and 4 ms are seen, those of 7 and 8 ms replaced.
+    let text = trace("torque_1,torque_2,winding_1,winding_2", 11, |row| {
+        let second = if [2, 3, 5, 6].contains(&row) { "" } else { "7" };
+        let torque = if row % 3 == 0 { "1,1" } else { "," };
+        format!("{torque},7,{second}")
+    });
+    let outcome = played(&setup, &text);
+    assert!(outcome.faults.is_empty(), "{:?}", outcome.faults);
+    let rows = outcome.rows.as_ref().expect("rows behind the frames");
+    assert_eq!(rows.analogues_passed_over, [[0, 0], [7, 3]]);
+    let shown = text_of(&setup, &outcome);
+    let line = "           7 readings on line a and 3 on b of winding were passed over\n";
+    assert!(shown.contains(line) && !shown.contains("on b of torque"), "{shown}");
+    let report = json(&setup, &outcome);
+    let of = |i: usize| {
+        let analogue = &report["trace"]["rows"]["analogues"][i];
+        let count = |key: &str| analogue[key].as_u64();
+        (analogue["name"].as_str(), count("passed_over_a"), count("passed_over_b"))
+    };
+    assert_eq!([of(0), of(1)], [(Some("torque"), Some(0), Some(0)), (Some("winding"), Some(7), Some(3))]);
+}
+
 fn setup_with_cycle_of_one() -> Setup {
     let cycle = HEAD.replacen("unit  = \"mm\"", "unit  = \"mm\"\ncycle = \"1 ms\"", 1);
     Setup::parse(&format!("{cycle}{TORQUE}{PRESSES}"), "axis.toml").unwrap()
@@ -479,6 +509,87 @@ fn bad_values_are_refused_with_their_place() {
 }
 
 #[test]
+fn a_reading_that_is_marked_invalid_is_a_fault_of_its_line_whatever_its_cell_says() {
+    let flagged = TORQUE.to_owned() + "valid_columns = [\"ok_1\", \"ok_2\"]\n";
+    let setup = setup(&[&flagged, PRESSES]);
+    let text = trace("torque_1,ok_1,torque_2,ok_2", 30, |row| match row {
+        10..13 => "1,true,nan,0".to_owned(),
+        20 => ",False,1,1".to_owned(),
+        _ => "1,1,1,1.0".to_owned(),
+    });
+    let outcome = played(&setup, &text);
+    let invalid = |line, ms| {
+        let reading = AnalogueReading { captured_at: at(ms), value: None };
+        FaultKind::Analogue(0, line, SourceFault::Invalid, Some(reading))
+    };
+    assert_eq!(
+        faults(&outcome),
+        [(invalid(Channel::B, 10), 10, 12, 3), (invalid(Channel::A, 20), 20, 20, 1)]
+    );
+    assert_eq!((outcome.permit_lost_at, outcome.permit_at_last), (Some(at(10)), false), "latched");
+    assert!(outcome.trips.is_empty(), "{:?}", outcome.trips);
+    let shown = text_of(&setup, &outcome);
+    let line = "  0.01 s  line b of torque  invalid, 3 frames until 0.012 s\n      reading marked invalid, captured 0.01 s";
+    assert!(shown.contains(line), "{shown}");
+    let fault = &json(&setup, &outcome)["faults"][0];
+    assert_eq!((fault["kind"].as_str(), fault["channel"].as_str()), (Some("invalid"), Some("b")));
+    assert!(fault["reading"]["value"].is_null(), "{fault}");
+    let met = "verdict = \"fault\"\n[[fault]]\nkind = \"invalid\"\nanalogue = \"torque\"\nchannel = \"b\"\n\
+               [[fault]]\nkind = \"invalid\"\nanalogue = \"torque\"\nchannel = \"a\"\n";
+    assert_eq!(misses(&setup, &outcome, "invalid", met), Ok(Vec::new()));
+}
+
+#[test]
+fn one_column_may_mark_both_lines_and_an_empty_cell_of_a_sparse_value_leaves_its_flag_open() {
+    let flagged = TORQUE.to_owned() + "sparse = true\nvalid_columns = [\"ok\", \"ok\"]\n";
+    let setup = setup(&[&flagged]);
+    // The flag may stay empty where neither line has a value; a 0 is an invalid reading also there.
+    let text = trace("torque_1,torque_2,ok", 9, |row| match row {
+        0 | 3 => "1,1,1".to_owned(),
+        1 => ",1,1".to_owned(),
+        6 => ",,0".to_owned(),
+        8 => "1,1,1".to_owned(),
+        _ => ",,".to_owned(),
+    });
+    let mut reader = reader(&setup, &text);
+    reader.next_batch(&mut Vec::new()).unwrap();
+    let seen: Vec<_> = (reader.offered().iter())
+        .map(|one| (one.frame, one.channel, one.reading.captured_at, one.reading.value))
+        .collect();
+    let (a, b, one) = (Channel::A, Channel::B, Some(value(1)));
+    assert_eq!(
+        seen,
+        [
+            (0, a, at(0), one),
+            (0, b, at(0), one),
+            (1, b, at(1), one),
+            (3, a, at(3), one),
+            (3, b, at(3), one),
+            (6, a, at(6), None),
+            (6, b, at(6), None),
+            (8, a, at(8), one),
+            (8, b, at(8), one),
+        ]
+    );
+    // A value needs its flag.
+    let text = trace("torque_1,torque_2,ok", 3, |row| if row == 1 { "1,1," } else { "1,1,1" }.to_owned());
+    let error = try_played(&setup, &text).expect_err("an empty flag").to_string();
+    assert!(error.starts_with("t.csv:3:11: column `ok`: the cell is empty; "), "{error}");
+    let error = try_played(&setup, &text.replace("1,1,\n", "1,1,high\n")).expect_err("no flag").to_string();
+    assert!(
+        error.starts_with(
+            "t.csv:3:11: column `ok`: \"high\" says neither valid nor invalid; write 0 or false for invalid"
+        ),
+        "{error}"
+    );
+    let missing = text.replace("torque_2,ok", "torque_2,okay");
+    let stream = Cursor::new(missing.into_bytes());
+    let error = Reader::from_read("t.csv", stream, &layout(&setup).unwrap(), Options::default());
+    let error = error.map(|_| ()).expect_err("no such column").to_string();
+    assert!(error.starts_with("t.csv:1: there is no column `ok`"), "{error}");
+}
+
+#[test]
 fn the_header_and_the_row_of_units_are_held_against_the_setup() {
     let setup = setup(&[TORQUE]);
     let layout = layout(&setup).unwrap();
@@ -490,14 +601,20 @@ fn the_header_and_the_row_of_units_are_held_against_the_setup() {
     };
     let missing = open("t,a,b,torque_1,torque_3\n").unwrap_err();
     assert!(missing.contains("there is no column `torque_2`, did you mean `torque_"), "{missing}");
-    let units = |torque| open(&format!("t,a,b,torque_1,torque_2\n[ms],-,-,[%],{torque}\n0,0,0,1,1\n"));
+    let units = |torque: &str| open(&format!("t,a,b,torque_1,torque_2\n[ms],-,-,[%],{torque}\n0,0,0,1,1\n"));
     assert_eq!(units("%"), Ok(true));
     assert_eq!(units(""), Ok(true));
-    assert_eq!(
-        units("[Nm]").unwrap_err(),
-        "t.csv:2:14: column `torque_2` is in Nm by the row of units, in % by the setup; correct the unit in the setup, or the \
-         row of units"
-    );
+    // Another possible one, a multiple that no setup can name, another way of writing one, and what is none.
+    for found in ["Nm", "kNm", "N.m", "bar"] {
+        assert_eq!(
+            units(&format!("[{found}]")).unwrap_err(),
+            format!(
+                "t.csv:2:14: column `torque_2` is in {found} by the row of units, in % by the setup; an analogue value is in \
+                 Nm (or N m, N\u{b7}m), % or degC (or \u{b0}C): name the same one in the setup and in the row of units, and \
+                 record the column in it"
+            )
+        );
+    }
 }
 
 /// What a replay misses of expectations, or why these cannot be used.

@@ -1,9 +1,12 @@
 //! The JSON report against its schema.
 
+use std::io::Cursor;
+
 use boon::{Compiler, Schemas};
-use host_harness::replay::replay;
+use host_harness::replay::{layout, replay};
 use host_harness::report::{Report, json_schema};
 use host_harness::setup::Setup;
+use host_harness::trace::{Options, Reader};
 use monitor_core::{Frame, Instant, Levels, Reading, Sample};
 use serde_json::Value;
 
@@ -124,6 +127,46 @@ fn a_report_with_an_entry_in_every_list_validates_against_the_schema() {
         report["faults"].as_array().unwrap().iter().map(|f| f["kind"].as_str().unwrap()).collect();
     assert!(kinds.contains(&"input") && kinds.contains(&"stale"), "{kinds:?}");
     valid(&report).unwrap();
+}
+
+/// Evaluated at every second row; the first line of a torque is marked invalid at 20 ms, and both are apart from 40 ms on.
+#[test]
+fn a_report_on_an_analogue_value_at_a_period_of_its_own_validates_against_the_schema() {
+    let torque = r#"
+[analogue.torque]
+columns          = ["torque_1", "torque_2"]
+valid_columns    = ["ok", "always"]
+unit             = "Nm"
+low              = "-120 Nm"
+high             = "120 Nm"
+timeout          = "5 ms"
+tolerance        = "4 Nm"
+discrepancy_time = "6 ms"
+"#;
+    let text = SETUP.replacen("unit  = \"mm\"", "unit  = \"mm\"\ncycle = \"2 ms\"", 1) + torque;
+    let setup = Setup::parse(&text, "axis.toml").unwrap();
+    let mut rows = format!("t,a,b,{},torque_1,torque_2,ok,always\n", setup.levels.join(","));
+    for k in 0..60 {
+        let (ok, second) = (u32::from(k != 20), if k < 40 { 1 } else { 9 });
+        let levels = vec!["0"; setup.levels.len()].join(",");
+        rows += &format!("0.0{k:02},0,0,{levels},1.5,{second},{ok},1\n");
+    }
+    let layout = layout(&setup).unwrap();
+    let mut reader =
+        Reader::from_read("run.csv", Cursor::new(rows.into_bytes()), &layout, Options::default()).unwrap();
+    let outcome = replay(&setup, &mut reader, &mut |_| {}).unwrap();
+    let report = serde_json::to_value(Report::new(&setup, &outcome, "run.csv", 0)).unwrap();
+    let passed_over = &report["trace"]["rows"]["analogues"][0];
+    assert_eq!(
+        (passed_over["passed_over_a"].as_u64(), passed_over["passed_over_b"].as_u64()),
+        (Some(30), Some(30))
+    );
+    assert_eq!(report["faults"][0]["analogue"].as_str(), Some("torque"), "{report:#}");
+    assert_eq!(report["trips"][0]["kind"].as_str(), Some("analogue-discrepancy"), "{report:#}");
+    valid(&report).unwrap();
+    let mut less = report;
+    less["trace"]["rows"]["analogues"][0]["passed_over_b"] = Value::Null;
+    assert!(valid(&less).is_err(), "a count is a number");
 }
 
 #[test]

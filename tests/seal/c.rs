@@ -9,6 +9,7 @@ use cowitness_tests::on_target::is_there;
 use host_harness::seal::{CHeader, Review, c_header, seal};
 use host_harness::setup::Setup;
 
+use super::MEASURED;
 use super::demos::{demos, setup};
 
 /// Prints what the header says.
@@ -102,6 +103,23 @@ fn a_program_in_cpp_has_the_bytes_of_the_image_without_a_warning() {
         );
     }
     assert_prints_the_image("g++", &["-std=c++11"], "program.cpp");
+}
+
+#[test]
+fn a_program_in_c_finds_an_analogue_value_by_its_name() {
+    let folder = folder("measured");
+    let setup = Setup::parse(MEASURED, "measured.toml").unwrap_or_else(|error| panic!("{error}"));
+    fs::write(folder.join("axis.h"), header(&setup, 33, "axis.h").1.text).expect("a header");
+    let program = "#include \"cowitness.h\"\n#include \"axis.h\"\n#include <stdio.h>\n\nint main(void)\n{\n    \
+                   printf(\"%u %u %u\", AXIS_ANALOGUE_TORQUE, AXIS_ANALOGUE_MOTOR_WINDING, (unsigned)axis_image[0]);\n    \
+                   return 0;\n}\n";
+    fs::write(folder.join("a.c"), program).expect("a program");
+    let output = compile("cc", &["-std=c99"], &folder, &["a.c", "-o", "program"]);
+    assert!(output.status.success() && said(&output).is_empty(), "{}", said(&output));
+    let output = Command::new(folder.join("program")).output().expect("it runs");
+    let place = |name: &str| setup.analogues.iter().position(|analogue| analogue.name == name).expect(name);
+    let expected = format!("{} {} 67", place("torque"), place("motor winding"));
+    assert_eq!(String::from_utf8_lossy(&output.stdout), expected);
 }
 
 /// An axis that a small library has room for.

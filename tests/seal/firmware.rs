@@ -8,8 +8,9 @@ use std::process::{Command, Output};
 use host_harness::replay::axis;
 use host_harness::seal::{Review, rust_source, seal};
 use host_harness::setup::Setup;
-use monitor_core::{Frame, Reading, Sample};
+use monitor_core::{AnalogueId, AnalogueReading, Channel, Frame, Instant, Levels, Reading, Sample};
 
+use super::MEASURED;
 use super::demos::{demos, frames, setup};
 
 const MANIFEST: &str = r#"[package]
@@ -19,6 +20,11 @@ edition = "2024"
 publish = false
 
 [workspace]
+
+# Firmwares share what is compiled, and tests run beside each other.
+[[bin]]
+name = "NAME"
+path = "src/main.rs"
 
 [dependencies]
 monitor-core = { path = "CORE" }
@@ -54,6 +60,23 @@ fn main() {
 }
 "#;
 
+/// A faulted line of the second analogue value, and what the axis comes to with it.
+const OFFERS: &str = r#"//! The axis of the firmware with a reading of an analogue value.
+#![deny(warnings)]
+use monitor_core::{AnalogueId, AnalogueReading, Axis, Channel, Frame, Instant, Levels};
+use sealed_firmware::axis::{self, SealedAxis};
+
+const WINDING: Option<AnalogueId> = AnalogueId::from_index(axis::analogue::MOTOR_WINDING);
+
+fn main() {
+    let mut axis: SealedAxis = Axis::new(axis::sealed_config().expect("the image loads"));
+    let now = Instant::from_nanos(1_000_000);
+    let reading = AnalogueReading { captured_at: now, value: None };
+    axis.offer(WINDING.expect("a place"), Channel::B, reading);
+    println!("{:?}", axis.step(&Frame { now, a: None, b: None, levels: Levels::from_bits(0) }));
+}
+"#;
+
 fn shown(reading: Option<Reading>) -> String {
     let Some(reading) = reading else { return "-".to_owned() };
     let at = reading.captured_at.as_nanos();
@@ -74,18 +97,23 @@ fn as_lines(frames: &[Frame]) -> String {
 
 /// A crate of its own, with the versions that the workspace has locked.
 fn firmware(name: &str, source: &str) -> PathBuf {
+    firmware_with(name, source, PROGRAM)
+}
+
+fn firmware_with(name: &str, source: &str, program: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("firmware").join(name);
     fs::create_dir_all(folder.join("src")).expect("a folder");
     let workspace = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
     let core = workspace.join("monitor-core").canonicalize().expect("the core");
-    let manifest = MANIFEST.replace("CORE", &core.display().to_string().replace('\\', "/"));
+    let core = core.display().to_string().replace('\\', "/");
+    let manifest = MANIFEST.replace("CORE", &core).replace("NAME", name);
     let write = |path: &str, text: &str| fs::write(folder.join(path), text).expect("a file of the firmware");
     write("Cargo.toml", &manifest);
     write("src/lib.rs", LIBRARY);
     write("src/axis.rs", source);
     // Not public and not used: nothing in it may be told of.
     write("src/twice.rs", source);
-    write("src/main.rs", PROGRAM);
+    write("src/main.rs", program);
     fs::copy(workspace.join("Cargo.lock"), folder.join("Cargo.lock")).expect("the lock file");
     folder
 }
@@ -132,6 +160,22 @@ fn the_source_compiles_without_std_or_warnings_and_its_axis_steps_as_the_setup_d
 }
 
 #[test]
+fn an_analogue_value_goes_by_its_place_in_the_source() {
+    let setup = Setup::parse(MEASURED, "measured.toml").unwrap_or_else(|error| panic!("{error}"));
+    let folder = firmware_with("offers", &source(&setup, 129), OFFERS);
+    let output = cargo(&folder, &["run", "--offline", "--quiet"], "");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success() && said.is_empty(), "{said}");
+    let mut ours = axis(&setup).expect("an axis");
+    let now = Instant::from_nanos(1_000_000);
+    let winding = AnalogueId::from_index(1).expect("a place");
+    ours.offer(winding, Channel::B, AnalogueReading { captured_at: now, value: None });
+    let outcome = ours.step(&Frame { now, a: None, b: None, levels: Levels::from_bits(0) });
+    assert!(outcome.analogue_faults.b.contains(winding), "{outcome:?}");
+    assert_eq!(String::from_utf8_lossy(&output.stdout), format!("{outcome:?}\n"));
+}
+
+#[test]
 fn a_source_with_one_byte_of_the_image_altered_does_not_compile() {
     let demo = demos().into_iter().next().expect("a demo");
     let source = source(&setup(&demo), 33);
@@ -144,11 +188,13 @@ fn a_source_with_one_byte_of_the_image_altered_does_not_compile() {
 
 #[test]
 fn the_source_is_formatted_as_rustfmt_would() {
-    for demo in demos() {
+    let measured = Setup::parse(MEASURED, "measured.toml").unwrap_or_else(|error| panic!("{error}"));
+    let setups = demos().into_iter().map(|demo| (demo.name.clone(), setup(&demo)));
+    for (name, setup) in setups.chain([("measured".to_owned(), measured)]) {
         let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("firmware");
         fs::create_dir_all(&folder).expect("a folder");
-        let path = folder.join(format!("{}.rs", demo.name));
-        fs::write(&path, source(&setup(&demo), 129)).expect("a file");
+        let path = folder.join(format!("{name}.rs"));
+        fs::write(&path, source(&setup, 129)).expect("a file");
         let output = Command::new("rustfmt").args(["--edition", "2024", "--check"]).arg(&path).output();
         let output =
             output.expect("rustfmt runs; it comes with the toolchain (rustup component add rustfmt)");

@@ -17,6 +17,48 @@ const POINTS: usize = 9;
 const SETUP: u32 = 0x1234_abcd;
 const LABELS: &[u8] = "an invented axis".as_bytes();
 
+/// A setup with two analogue values.
+const MEASURED: &str = r#"
+title = "Two values, invented"
+unit  = "mm"
+time  = { column = "time", unit = "s" }
+[channel.a]
+column         = "motor"
+counter_bits   = 32
+unit_per_count = "0.0005 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column         = "rail"
+counter_bits   = 24
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[speed]
+window = "8 ms"
+[analogue.torque]
+columns          = ["torque_1", "torque_2"]
+unit             = "Nm"
+low              = "-120 Nm"
+high             = "150 Nm"
+timeout          = "5 ms"
+tolerance        = "4 Nm"
+discrepancy_time = "20 ms"
+[analogue."motor winding"]
+columns          = ["winding_1", "winding_2"]
+unit             = "degC"
+low              = "-40 degC"
+high             = "200 degC"
+timeout          = "5 s"
+tolerance        = "8 degC"
+discrepancy_time = "1 s"
+[[monitor]]
+name  = "no hotter"
+kind  = "temperature-limit"
+of    = "motor winding"
+limit = "120 degC"
+"#;
+
 type Config = AxisConfig<POINTS, 16, 16>;
 
 fn config(seed: u64) -> Config {

@@ -231,6 +231,7 @@ const OTHER_SPELLINGS: &[(&str, &str)] = &[
     ("n*m", "Nm"),
     ("n·m", "Nm"),
     ("n m", "Nm"),
+    ("n.m", "Nm"),
     ("percent", "%"),
     ("°c", "degC"),
     ("c", "degC"),

@@ -1,11 +1,11 @@
 //! From a setup to the core's axis and to the layout of its traces.
 
 use monitor_core::{
-    AccelerationLimit, AccelerationRange, Allowed, AnalogueConfig, AnalogueId, AnalogueSet, Axis, AxisConfig,
-    BrakeOutput, Braking, CamOutput, Channel, Demand, Demands, Direction, InputConfig, InputId, MonitorId,
-    Pairing, PositionDiscrepancy, PositionRange, Ramp, Referencing, Rule, Scale, SourceConfig,
-    SpeedDiscrepancy, SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision, TemperatureLimit,
-    TorqueLimit, TorqueRange, TravelLimit, Until, WarmUp,
+    AccelerationLimit, AccelerationRange, Allowed, AnalogueConfig, AnalogueId, Axis, AxisConfig, BrakeOutput,
+    Braking, CamOutput, Channel, Demand, Demands, Direction, InputConfig, InputId, MonitorId, Pairing,
+    PositionDiscrepancy, PositionRange, Ramp, Referencing, Rule, Scale, SourceConfig, SpeedDiscrepancy,
+    SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision, TemperatureLimit, TorqueLimit,
+    TorqueRange, TravelLimit, Until, WarmUp,
 };
 use num_traits::ToPrimitive;
 
@@ -212,7 +212,7 @@ fn analogue_config(analogue: &AnalogueSetup) -> Result<AnalogueConfig, Refused> 
 
 /// The analogue value at a place in the setup, which is that in the axis.
 pub(super) fn analogue_id(place: usize) -> Option<AnalogueId> {
-    AnalogueSet::from_bits(1_u32.checked_shl(u32::try_from(place).ok()?)?).iter().next()
+    u8::try_from(place).ok().and_then(AnalogueId::from_index)
 }
 
 fn rule(kind: &MonitorKind, name: &str, analogues: &[AnalogueId]) -> Result<Rule, Refused> {
@@ -328,6 +328,7 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
         analogues: (setup.analogues.iter())
             .map(|analogue| AnalogueColumns {
                 columns: analogue.columns.clone(),
+                valid: analogue.valid_columns.clone(),
                 unit: analogue.unit.symbol().to_owned(),
                 latency: analogue.latency.value,
                 sparse: analogue.sparse,

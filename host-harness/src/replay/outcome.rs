@@ -294,6 +294,8 @@ pub struct Rows {
     pub longest_period: Span,
     /// Readings of channel A and of channel B that were passed over: newer ones came before the next evaluation, or there was none.
     pub passed_over: [u64; 2],
+    /// The same of the two lines of each analogue value, in the order of the setup. Those behind the last one with any are left out.
+    pub analogues_passed_over: Vec<[u64; 2]>,
     pub(super) gaps: Limited<Gap>,
 }
 

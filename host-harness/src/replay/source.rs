@@ -1,6 +1,6 @@
 //! Where frames come from.
 
-use monitor_core::{Frame, Instant, Levels, Reading, Span};
+use monitor_core::{Channel, Frame, Instant, Levels, Reading, Span};
 
 use super::outcome::{Gap, Rows};
 use crate::trace::{BATCH_FRAMES, Offered, Prefetch, Reader, TraceError};
@@ -97,6 +97,20 @@ pub struct Cycled<S> {
     facts: Rows,
 }
 
+impl Rows {
+    /// Counts a reading of an analogue line that no frame is evaluated with.
+    fn pass_over(&mut self, one: &Offered) {
+        if self.analogues_passed_over.len() <= one.of {
+            self.analogues_passed_over.resize(one.of + 1, [0; 2]);
+        }
+        let [a, b] = &mut self.analogues_passed_over[one.of];
+        *match one.channel {
+            Channel::A => a,
+            Channel::B => b,
+        } += 1;
+    }
+}
+
 impl<S: FrameSource> Cycled<S> {
     /// Evaluates `source` every `cycle` (above zero). Rows that are further apart than `timeout` are a gap.
     pub fn new(source: S, cycle: Span, timeout: Span) -> Self {
@@ -127,7 +141,10 @@ impl<S: FrameSource> Cycled<S> {
         {
             let is_same = |other: &&mut Offered| other.of == one.of && other.channel == one.channel;
             match self.fresh_offered.iter_mut().find(is_same) {
-                Some(older) => *older = *one,
+                Some(older) => {
+                    self.facts.pass_over(older);
+                    *older = *one;
+                }
                 None => self.fresh_offered.push(*one),
             }
             self.next_offered += 1;
@@ -207,6 +224,7 @@ impl<S: FrameSource> FrameSource for Cycled<S> {
                     let (a, b) = std::mem::take(&mut self.fresh);
                     self.facts.passed_over[0] += u64::from(a.is_some());
                     self.facts.passed_over[1] += u64::from(b.is_some());
+                    self.fresh_offered.drain(..).for_each(|one| self.facts.pass_over(&one));
                     break;
                 }
             }
@@ -293,8 +311,13 @@ mod tests {
         let ms = |n: u64| Instant::from_nanos(n * 1_000_000);
         // Evaluated at 0, 3, 6, 9 and 12 ms: of A those of 1, 2 and 4 ms were replaced, those of 13 and 14 ms came too late.
         let gaps = Limited { kept: vec![Gap { from: ms(5), to: ms(12) }], left_out: 0 };
-        let facts =
-            Rows { rows: 9, longest_period: Span::from_millis(7).unwrap(), passed_over: [5, 4], gaps };
+        let facts = Rows {
+            rows: 9,
+            longest_period: Span::from_millis(7).unwrap(),
+            passed_over: [5, 4],
+            analogues_passed_over: Vec::new(),
+            gaps,
+        };
         assert_eq!(cycled.rows(), Some(&facts));
     }
 

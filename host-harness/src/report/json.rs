@@ -104,6 +104,20 @@ pub struct RowsReport {
     pub passed_over_a: u64,
     /// The same of channel B.
     pub passed_over_b: u64,
+    /// The same of each analogue value.
+    pub analogues: Vec<PassedOverReport>,
+}
+
+/// Readings of an analogue value that no frame was evaluated with, because newer ones came before it.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
+pub struct PassedOverReport {
+    /// Its name.
+    pub name: String,
+    /// Those on its first line.
+    pub passed_over_a: u64,
+    /// Those on its second line.
+    pub passed_over_b: u64,
 }
 
 /// A gap in a trace.
@@ -424,6 +438,16 @@ impl Report {
                     longest_period_s: Seconds(i128::from(rows.longest_period.as_nanos())),
                     passed_over_a: rows.passed_over[0],
                     passed_over_b: rows.passed_over[1],
+                    analogues: (setup.analogues.iter().enumerate())
+                        .map(|(i, analogue)| {
+                            let [a, b] = rows.analogues_passed_over.get(i).copied().unwrap_or_default();
+                            PassedOverReport {
+                                name: analogue.name.clone(),
+                                passed_over_a: a,
+                                passed_over_b: b,
+                            }
+                        })
+                        .collect(),
                 }),
             },
             verdict: match outcome.verdict() {

@@ -157,6 +157,7 @@ impl Figures {
             (Side::Above, _) if kind.ends_with("-range") => ("at most ", "above"),
             (Side::Above, "speed") => ("", "too fast"),
             (Side::Above, "value") if kind == "analogue-discrepancy" => ("", "too far apart"),
+            (Side::Above, "value") if kind == "temperature-limit" => ("", "too hot"),
             (Side::Above, "acceleration" | "value") => ("", "too much"),
             (Side::Above, _) => ("", "too far"),
         };

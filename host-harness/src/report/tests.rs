@@ -35,11 +35,17 @@ tolerance = "5 mm/s"
 discrepancy_time = "0 ms"
 "#;
 
-fn replayed(rows: &'static str) -> (String, serde_json::Value, Report) {
-    let setup = Setup::parse(SETUP, "axis.toml").unwrap();
+fn replayed(rows: &str) -> (String, serde_json::Value, Report) {
+    replayed_with("", rows)
+}
+
+/// With something more in the setup.
+fn replayed_with(more: &str, rows: &str) -> (String, serde_json::Value, Report) {
+    let setup = Setup::parse(&format!("{SETUP}{more}"), "axis.toml").unwrap();
     let layout = layout(&setup).unwrap();
     let options = Options { skip_bad: false };
-    let mut reader = Reader::from_read("run.csv", Cursor::new(rows), &layout, options).unwrap();
+    let rows = Cursor::new(rows.as_bytes().to_vec());
+    let mut reader = Reader::from_read("run.csv", rows, &layout, options).unwrap();
     let outcome = replay(&setup, &mut reader, &mut |_| {}).unwrap();
     let report = Report::new(&setup, &outcome, "run.csv", 0);
     (text(&setup, &outcome, "run.csv", 0), serde_json::to_value(&report).unwrap(), report)
@@ -75,4 +81,34 @@ fn a_missed_verdict_is_named_as_the_file_of_expectations_names_it() {
     let expectations: crate::expect::Expectations = toml::from_str("verdict = \"tripped\"").unwrap();
     let misses: Vec<_> = expectations.misses(&report).iter().map(ToString::to_string).collect();
     assert_eq!(misses, ["the verdict is clear, expected tripped"]);
+}
+
+#[test]
+fn the_strictest_limits_are_listed_in_lines_of_80_columns() {
+    let monitors = r#"
+[[monitor]]
+name = "slow while the service door of the kiln is open"
+kind = "speed-limit"
+demand = ["door"]
+limit = "1 m/s"
+[[monitor]]
+name = "slow while somebody is on the bridge"
+kind = "speed-limit"
+demand = ["bridge"]
+limit = "1.5 m/s"
+[[monitor]]
+name = "rails"
+kind = "speed-limit"
+limit = "2 m/s"
+"#;
+    let row = |i: u32| {
+        let (door, bridge) = (u32::from((20..40).contains(&i)), u32::from((50..80).contains(&i)));
+        format!("{}.{:02},0,0,{door},{bridge}\n", i / 100, i % 100)
+    };
+    let rows: String = std::iter::once("t,a,b,door,bridge\n".to_owned()).chain((0..100).map(row)).collect();
+    let (text, ..) = replayed_with(monitors, &rows);
+    let listed = "  strictest limit on the speed of a:\n        \
+                  \"slow while the service door of the kiln is open\" for 0.2 s,\n        \
+                  \"slow while somebody is on the bridge\" for 0.3 s, \"rails\" for 0.49 s\n";
+    assert!(text.contains(listed), "{text}");
 }

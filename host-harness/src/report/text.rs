@@ -17,6 +17,9 @@ pub const CAUTION: &str = "A reference and an analysis aid, not a certified safe
 /// One count over the window that is more than this part of a limit is told of.
 const COARSE: i64 = 10;
 
+/// The most columns of a line.
+const COLUMNS: usize = 80;
+
 /// How many trips, faults and so on are listed one by one; the JSON report has more.
 const LISTED: usize = 20;
 
@@ -63,6 +66,12 @@ fn write_report(
         if a > 0 || b > 0 {
             writeln!(out, "           {a} readings of a and {b} of b were passed over for newer ones")?;
         }
+        for (analogue, [a, b]) in setup.analogues.iter().zip(&rows.analogues_passed_over) {
+            if *a > 0 || *b > 0 {
+                let name = &analogue.name;
+                writeln!(out, "           {a} readings on line a and {b} on b of {name} were passed over")?;
+            }
+        }
     }
     if skipped_rows > 0 {
         writeln!(out, "  skipped  {skipped_rows} bad rows were left out; the motion there is not known")?;
@@ -93,6 +102,25 @@ fn short(nanos: i128) -> String {
     let text = Seconds(nanos).to_string();
     let text = text.trim_end_matches('0');
     if text.ends_with('.') { format!("{text}0") } else { text.to_owned() }
+}
+
+/// A list behind its head, in as many lines as it needs; only an item that is longer than a line is not held to its width.
+fn in_lines(head: &str, items: &[String]) -> String {
+    // A blank stands before each item.
+    const INDENT: &str = "       ";
+    let (mut text, mut used) = (head.to_owned(), head.chars().count());
+    for (item, left) in items.iter().zip((0..items.len()).rev()) {
+        let comma = if left > 0 { "," } else { "" };
+        let length = 1 + item.chars().count() + comma.len();
+        if used + length > COLUMNS {
+            text += "\n";
+            text += INDENT;
+            used = INDENT.len();
+        }
+        text += &format!(" {item}{comma}");
+        used += length;
+    }
+    text
 }
 
 fn more(out: &mut String, kept: usize, left_out: u64, what: &str) -> fmt::Result {
@@ -215,8 +243,8 @@ impl Text<'_> {
                     format!("\"{}\" for {lasted} s", self.setup.monitors[*monitor].name)
                 });
                 let shares: Vec<_> = shares.collect();
-                let channel = names::channel(channel);
-                writeln!(out, "  strictest limit on the speed of {channel}: {}", shares.join(", "))?;
+                let head = format!("  strictest limit on the speed of {}:", names::channel(channel));
+                writeln!(out, "{}", in_lines(&head, &shares))?;
             }
         }
         Ok(())

@@ -226,6 +226,10 @@ impl Labels {
         let [first, second] = &analogue.columns;
         self.put(format!("{host}.first_column"), first.clone());
         self.put(format!("{host}.second_column"), second.clone());
+        let always = || ["none: always valid"; 2].map(str::to_owned);
+        let [first, second] = analogue.valid_columns.clone().unwrap_or_else(always);
+        self.put(format!("{host}.first_valid_column"), first);
+        self.put(format!("{host}.second_valid_column"), second);
         self.put(format!("{host}.latency"), in_force(&analogue.latency));
         self.put(format!("{host}.sparse"), if analogue.sparse { "true" } else { "false" });
     }

@@ -13,7 +13,7 @@ const BYTES_PER_LINE: usize = 16;
 
 /// Things of one kind.
 pub(super) struct Group {
-    /// `monitor`, `input` or `line`.
+    /// `monitor`, `input`, `analogue` or `line`.
     pub(super) name: &'static str,
     /// What the places are.
     pub(super) about: &'static str,
@@ -30,7 +30,7 @@ pub(super) struct Item {
 }
 
 /// Everything that has a place.
-pub(super) fn groups(review: &Review) -> [Group; 3] {
+pub(super) fn groups(review: &Review) -> [Group; 4] {
     [
         Group {
             name: "monitor",
@@ -41,6 +41,11 @@ pub(super) fn groups(review: &Review) -> [Group; 3] {
             name: "input",
             about: "The place of each input: index, and bit in a set of inputs.",
             items: owned(review, "input"),
+        },
+        Group {
+            name: "analogue",
+            about: "The place of each analogue value: index, and bit in a set of analogue values.",
+            items: analogues(review),
         },
         Group { name: "line", about: "The line of each level in a frame.", items: lines(review) },
     ]
@@ -86,8 +91,9 @@ pub(super) fn about(review: &Review) -> String {
 
 /// What belongs to the axis as a whole, and what it does not have.
 pub(super) fn whole(review: &Review) -> Vec<String> {
-    let is_owned =
-        |section: &&Section| !section.path.starts_with("monitor.") && !section.path.starts_with("input.");
+    let is_owned = |section: &&Section| {
+        !["monitor.", "input.", "analogue."].iter().any(|kind| section.path.starts_with(kind))
+    };
     let mut lines: Vec<String> = review.sections.iter().filter(is_owned).flat_map(titled).collect();
     if !review.host.is_empty() {
         lines.push("Not in the axis, for the firmware to provide for".to_owned());
@@ -106,7 +112,22 @@ pub(super) fn byte_lines(image: &[u8]) -> String {
     text
 }
 
-/// Monitors or inputs.
+/// Analogue values, with the columns of their lines where the image says them.
+fn analogues(review: &Review) -> Vec<Item> {
+    let mut items = owned(review, "analogue");
+    for item in &mut items {
+        let column = |key: &str| {
+            let path = format!("analogue.{}.{key}", item.index);
+            review.host.iter().find(|host| host.path == path).map(|host| quoted(&host.text))
+        };
+        if let (Some(first), Some(second)) = (column("first_column"), column("second_column")) {
+            item.about.push(format!("  channel A is the line {first}, channel B the line {second}"));
+        }
+    }
+    items
+}
+
+/// Monitors, inputs or analogue values.
 fn owned(review: &Review, kind: &str) -> Vec<Item> {
     let of_kind = |section: &&Section| section.path.split('.').next() == Some(kind);
     let item = |section: &Section| Item {

@@ -13,8 +13,8 @@ const INDENT: &str = "      ";
 const KEY: usize = 20;
 
 const HOW_TO_READ: &str = "Each value is shown as it is in force, with every decimal that is held, and below it as it is \
-    stored: the whole number of steps, and its bits in hexadecimal (two's complement). ULP is 2^-24 of the axis unit, per second \
-    or per second squared. A distance per count is held in 1e-9 ULP, as its size; reversed 0x01 beside it means that the position falls \
+    stored: the whole number of steps, and its bits in hexadecimal (two's complement). ULP is 2^-24 of the unit beside the value: that of \
+    the axis, per second, per second squared or cubed, or of an analogue value its own (Nm, % or degC). A distance per count is held in 1e-9 ULP, as its size; reversed 0x01 beside it means that the position falls \
     while the counter rises, 0x00 that both rise together. Values marked * follow from others and are not stored. \
     Tick a box when the value is what the document that asks for it says.";
 
@@ -134,7 +134,7 @@ impl Sheet {
                 self.text("Sealed without names and texts; they are those of the setup it was held against.");
             }
             _ => self.text(
-                "Sealed without names and texts: monitors, inputs and lines are numbered, and what was asked for is not in it.",
+                "Sealed without names and texts: monitors, inputs, analogue values and lines are numbered, and what was asked for is not in it.",
             ),
         }
         self.text(&format!("{HOW_TO_READ} {}", CAUTION.replace('\n', " ")));

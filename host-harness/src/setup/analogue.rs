@@ -12,8 +12,10 @@ use super::monitor::{ask, ordered};
 use super::nearest::nearest;
 use super::section::{ColumnUse, Entry, Got, Mistake, Reader, Reported, Role, Section, Text};
 use super::value::{HIGH, LOW, OR_ZERO, OR_ZERO_UP, POSITIVE, time_text};
+use crate::decimal::{ValueError, ValueErrorKind, parse_unit};
 
 const COLUMNS: &str = "[\"torque_1\", \"torque_2\"]";
+const VALID_COLUMNS: &str = "[\"torque_1_valid\", \"torque_2_valid\"]";
 
 /// What the discrepancies of the motion are called in a report.
 const DISCREPANCIES: [&str; 2] = ["discrepancy", "speed_discrepancy"];
@@ -178,8 +180,8 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
         .needed("columns", COLUMNS)
         .and_then(|entry| section.names(&entry, COLUMNS).map(|columns| (entry, columns)))
         .and_then(|(entry, columns)| two_columns(&section, &entry, &columns));
-    let words = AnalogueUnit::ALL.map(|unit| (unit.symbol(), unit));
-    let unit = section.string("unit", "\"Nm\"").and_then(|text| section.choice(&text, "unit", &words));
+    let valid_columns = valid_columns(&section);
+    let unit = section.string("unit", "\"Nm\"").and_then(|text| unit_of(&section, &text));
     let values = match unit {
         Ok(unit) => {
             let low = section.required_in("low", LOW, unit);
@@ -202,6 +204,7 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
     Ok(AnalogueSetup {
         name: name.to_owned(),
         columns: columns?,
+        valid_columns: valid_columns?,
         unit: unit?,
         plausible,
         timeout: timeout?,
@@ -210,6 +213,18 @@ fn analogue(section: Section<'_>, name: &str) -> Got<AnalogueSetup> {
         latency: latency?,
         sparse: sparse?,
     })
+}
+
+/// The unit, by its own name; another spelling of it is offered.
+fn unit_of(section: &Section<'_>, text: &Text<'_>) -> Got<AnalogueUnit> {
+    let words = AnalogueUnit::ALL.map(|unit| (unit.symbol(), unit));
+    let meant = words.into_iter().find_map(|(symbol, unit)| match parse_unit(text.text, unit.dimension()) {
+        Err(ValueError { kind: ValueErrorKind::UnknownUnit { meant, .. }, .. }) => {
+            meant.filter(|meant| *meant == symbol)
+        }
+        _ => None,
+    });
+    section.choice_meant(text, "unit", &words, meant)
 }
 
 /// The columns of the two lines, kept as what they are used for.
@@ -238,16 +253,38 @@ fn two_columns(section: &Section<'_>, entry: &Entry<'_>, columns: &[Text<'_>]) -
                 .to_owned(),
         }));
     }
-    let keep = |text: &Text<'_>| {
-        section.reader.columns.borrow_mut().push(ColumnUse {
-            column: text.text.to_owned(),
-            role: Role::Analogue,
-            purpose: format!("a line of {}", section.title),
-            span: text.span.clone(),
-        });
-        text.text.to_owned()
+    Ok([first, second].map(|text| keep(section, text, Role::Analogue, "a line")))
+}
+
+/// The columns that say of each line whether a reading is valid.
+fn valid_columns(section: &Section<'_>) -> Got<Option<[String; 2]>> {
+    let Some(entry) = section.entry("valid_columns") else { return Ok(None) };
+    let columns = section.names(&entry, VALID_COLUMNS)?;
+    let [first, second] = columns.as_slice() else {
+        return Err(section.reader.refuse(
+            entry.span.clone(),
+            format!("{} must have two valid columns, or none", section.title),
+            match columns.len() {
+                1 => "one column".to_owned(),
+                count => format!("{count} columns"),
+            },
+            format!(
+                "name the one of each line, and one that speaks of both twice: valid_columns = {VALID_COLUMNS}"
+            ),
+        ));
     };
-    Ok([keep(first), keep(second)])
+    Ok(Some([first, second].map(|text| keep(section, text, Role::Valid, "the validity of a line"))))
+}
+
+/// Remembers what a column is used for.
+fn keep(section: &Section<'_>, text: &Text<'_>, role: Role, what: &str) -> String {
+    section.reader.columns.borrow_mut().push(ColumnUse {
+        column: text.text.to_owned(),
+        role,
+        purpose: format!("{what} of {}", section.title),
+        span: text.span.clone(),
+    });
+    text.text.to_owned()
 }
 
 fn plausible(

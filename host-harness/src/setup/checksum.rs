@@ -128,6 +128,13 @@ impl Text {
     fn analogue(&mut self, analogue: &AnalogueSetup) {
         let [first, second] = analogue.columns.each_ref().map(|column| quoted(column));
         let RangeSetup { low, high } = &analogue.plausible;
+        // As above: older setups keep their checksum.
+        let sparse = match &analogue.valid_columns {
+            None => analogue.sparse.to_string(),
+            Some([first, second]) => {
+                format!("{} valid {} {}", analogue.sparse, quoted(first), quoted(second))
+            }
+        };
         self.line(
             "analogue",
             &[
@@ -141,7 +148,7 @@ impl Text {
                 &analogue.tolerance.value.to_bits(),
                 &ns(&analogue.discrepancy_time),
                 &ns(&analogue.latency),
-                &analogue.sparse,
+                &sparse,
             ],
         );
     }

@@ -47,6 +47,7 @@
 //! | | `timeout` | the longest age of a reading | |
 //! | | `tolerance`, `discrepancy_time` | how far the lines may be apart; a time | |
 //! | | `latency` | a time: how long before its row a value was captured | `"0 ms"` |
+//! | | `valid_columns` | the level columns of the two lines, or one column twice: 0 marks a reading as invalid, a fault of that line | always valid |
 //! | | `sparse` | `true`: an empty cell means no new reading of that line | `false` |
 //! | `[[monitor]]` | `name`, `kind` | any text; a kind below | |
 //! | | `demand` | names of inputs, level columns or outputs that stand earlier; `"not NAME"` for the opposite (not on a `brake-output`) | always active; a stop that is a reaction: with its trips |

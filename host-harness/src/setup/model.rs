@@ -416,6 +416,8 @@ pub struct AnalogueSetup {
     pub name: String,
     /// The columns of the first and of the second line.
     pub columns: [String; 2],
+    /// The columns that say whether a reading of the first and of the second line is valid; the same one when it says so of both.
+    pub valid_columns: Option<[String; 2]>,
     /// The unit of both columns and of all its values.
     pub unit: AnalogueUnit,
     /// What is plausible: a value outside is a fault of its line. `low` is below `high`.

@@ -25,7 +25,19 @@ pub(super) struct Named<'r> {
     demand: Vec<&'r str>,
 }
 
+/// The reaction without a stop, and the end of a stop that may be one.
+const TORQUE_OFF: &str = "torque-off";
+
 impl Named<'_> {
+    /// Whether it is a stop that a trip may demand.
+    fn may_react(&self) -> bool {
+        let is_torque_off = |text: &Text<'_>| text.text == TORQUE_OFF;
+        self.kind == Some("stop")
+            && self.name != TORQUE_OFF
+            && self.until.as_ref().is_some_and(is_torque_off)
+            && self.reaction.as_ref().is_none_or(is_torque_off)
+    }
+
     fn is_output(&self) -> bool {
         self.kind.is_some_and(|kind| OF_THE_MOTION.contains(&kind))
     }
@@ -55,6 +67,12 @@ impl<'r> Names<'r> {
 
     fn named(&self) -> impl Iterator<Item = &Named<'r>> {
         self.0.iter().flatten()
+    }
+
+    /// A stop that the monitor at `own` may have as its reaction, if there is any.
+    fn reaction_of(&self, own: usize) -> Option<&'r str> {
+        let others = self.0.iter().enumerate().filter(|(place, _)| *place != own);
+        others.filter_map(|(_, named)| named.as_ref()).find(|named| named.may_react()).map(|named| named.name)
     }
 
     /// How the output at `from` comes to follow the one at `to`: the places from the first to the last.
@@ -292,11 +310,13 @@ fn no_output(section: &Section<'_>, name: &Text<'_>, monitor: &Named<'_>, kind: 
 
 /// The stop that a trip of the monitor at `own` demands; `None` when it withdraws the permit at once.
 pub(super) fn reaction(section: &Section<'_>, names: &Names<'_>, own: usize) -> Got<Option<usize>> {
-    const AT_ONCE: &str = "torque-off";
-    let Some(text) = section.optional_string("reaction", "\"torque-off\"")? else {
+    let fitting = names.reaction_of(own);
+    let example = format!("\"{}\"", fitting.unwrap_or(TORQUE_OFF));
+    let such_as = fitting.map_or_else(String::new, |stop| format!(", such as \"{stop}\""));
+    let Some(text) = section.optional_string("reaction", &example)? else {
         return Ok(None);
     };
-    let text = section.not_blank("reaction", text, "\"torque-off\"")?;
+    let text = section.not_blank("reaction", text, &example)?;
     let found = names.find(text.text);
     let refuse = |message, label: &str, related: Option<(Range<usize>, &str)>, way_out: &str| {
         let related = related.map(|(span, label)| (span, label.to_owned()));
@@ -304,7 +324,7 @@ pub(super) fn reaction(section: &Section<'_>, names: &Names<'_>, own: usize) -> 
         Err(section.reader.report(Mistake { span: text.span.clone(), message, label, related, way_out }))
     };
     let title = &section.title;
-    if text.text == AT_ONCE {
+    if text.text == TORQUE_OFF {
         return match found {
             Some((_, stop)) if stop.kind == Some("stop") => refuse(
                 format!("`reaction` of {title} is \"torque-off\", and so is the name of a stop"),
@@ -317,9 +337,11 @@ pub(super) fn reaction(section: &Section<'_>, names: &Names<'_>, own: usize) -> 
     }
     let Some((place, stop)) = found else {
         let stops = names.named().filter(|named| named.kind == Some("stop")).map(|named| named.name);
-        let way_out = match nearest(text.text, stops.chain([AT_ONCE])) {
+        let way_out = match nearest(text.text, stops.chain([TORQUE_OFF])) {
             Some(known) => format!("did you mean \"{known}\"?"),
-            None => "write \"torque-off\", or the name of a monitor of kind = \"stop\"".to_owned(),
+            None => {
+                format!("write \"torque-off\", or the name of a monitor of kind = \"stop\"{such_as}")
+            }
         };
         let message = format!("`reaction` of {title} names \"{}\", which is no monitor", text.text);
         return refuse(message, "not known", None, &way_out);
@@ -339,23 +361,27 @@ pub(super) fn reaction(section: &Section<'_>, names: &Names<'_>, own: usize) -> 
             format!("`reaction` of {title} names \"{}\", a {kind}", text.text),
             "only a stop can be the reaction to a trip",
             Some((stop.span.clone(), "this monitor")),
-            "name a monitor of kind = \"stop\" with until = \"torque-off\", or write \"torque-off\"",
+            &format!(
+                "name a monitor of kind = \"stop\" with until = \"torque-off\"{such_as}, or write \"torque-off\""
+            ),
         );
     }
     match &stop.until {
-        Some(until) if until.text == AT_ONCE => {}
+        Some(until) if until.text == TORQUE_OFF => {}
         Some(until) if until.text == "standstill" => {
             return refuse(
                 format!("`reaction` of {title} names \"{}\", a stop until standstill", text.text),
                 "the permit would stay, although something has tripped",
-                Some((until.span.clone(), "ends with the permit")),
-                "name a stop with until = \"torque-off\"; to have both, write a second stop",
+                Some((until.span.clone(), "with this end the permit stays")),
+                &format!(
+                    "name a stop with until = \"torque-off\"{such_as}; to have both, write a second stop"
+                ),
             );
         }
         _ => return Err(Reported),
     }
     match &stop.reaction {
-        Some(second) if second.text != AT_ONCE => refuse(
+        Some(second) if second.text != TORQUE_OFF => refuse(
             format!("`reaction` of {title} names \"{}\", which has a reaction of its own", text.text),
             "when this stop fails, the permit must go at once",
             Some((second.span.clone(), "its reaction")),

@@ -285,12 +285,23 @@ impl<'r> Section<'r> {
 
     /// One of a few words.
     pub(super) fn choice<T: Copy>(&self, text: &Text<'r>, key: &str, choices: &[(&str, T)]) -> Got<T> {
+        self.choice_meant(text, key, choices, None)
+    }
+
+    /// The same, when it is known which of them is `meant` by a word that is none.
+    pub(super) fn choice_meant<T: Copy>(
+        &self,
+        text: &Text<'r>,
+        key: &str,
+        choices: &[(&str, T)],
+        meant: Option<&str>,
+    ) -> Got<T> {
         if let Some((_, choice)) = choices.iter().find(|(word, _)| *word == text.text) {
             return Ok(*choice);
         }
         let words: Vec<_> = choices.iter().map(|(word, _)| format!("\"{word}\"")).collect();
         let mut way_out = format!("write {}", words.join(" or "));
-        if let Some(word) = nearest(text.text, choices.iter().map(|(word, _)| *word)) {
+        if let Some(word) = meant.or_else(|| nearest(text.text, choices.iter().map(|(word, _)| *word))) {
             way_out = format!("did you mean \"{word}\"? Known are {}", words.join(", "));
         }
         let message = format!("`{key}` of {} cannot be \"{}\"", self.title, text.text);

@@ -227,6 +227,21 @@ pub(super) fn time_text(nanos: u64) -> String {
     format!("{} {unit}", exact_text(&Exact::new(i128::from(nanos), size)))
 }
 
+/// What to write for a value in K: a difference is the same in degC, a temperature is not.
+fn of_kelvins(key: &str, text: &str, error: &ValueError) -> Option<String> {
+    let ValueErrorKind::UnknownUnit { unit, expected: Dimension::Temperature, .. } = &error.kind else {
+        return None;
+    };
+    if !["k", "kelvin", "\u{b0}k"].contains(&unit.to_lowercase().as_str()) {
+        return None;
+    }
+    let number = text.get(..error.range.start)?.trim();
+    Some(match key {
+        "tolerance" => format!("write it as \"{number} degC\": a difference is the same in both"),
+        _ => "write the temperature in degC: 0 degC are 273.15 K".to_owned(),
+    })
+}
+
 impl<'r> Section<'r> {
     /// Where inside the file a part of a string is: exact when the string is written without escapes.
     fn within(&self, text: &Text<'r>, part: Range<usize>) -> Range<usize> {
@@ -247,7 +262,8 @@ impl<'r> Section<'r> {
             ValueErrorKind::WrongDimension { .. } => "unit of something else",
         };
         let span = self.within(text, error.range.clone());
-        self.reader.refuse(span, format!("`{key}` of {}: {error}", self.title), label, error.way_out())
+        let way_out = of_kelvins(key, text.text, error).unwrap_or_else(|| error.way_out());
+        self.reader.refuse(span, format!("`{key}` of {}: {error}", self.title), label, way_out)
     }
 
     /// A quantity as a string; a bare number is refused with the string it should have been.

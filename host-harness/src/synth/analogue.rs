@@ -30,6 +30,8 @@ pub(super) struct AnalogueModel {
     noise: i64,
     offset: Option<Offset>,
     sparse: bool,
+    /// Whether columns of their own tell which readings are valid.
+    has_valid: bool,
     /// Of each line.
     pub(super) faults: [Vec<LineFault>; 2],
 }
@@ -48,10 +50,18 @@ struct Offset {
 /// A fault of one line, from `at` to `until`.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct LineFault {
-    is_dropped: bool,
+    kind: LineFaultKind,
     at: i64,
     until: i64,
     fact: usize,
+}
+
+/// What a line can do wrong.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum LineFaultKind {
+    Stuck,
+    Dropped,
+    Invalid,
 }
 
 impl LineFault {
@@ -92,8 +102,15 @@ pub(super) struct Line<'s> {
     noise: Stream,
     /// The last reading that was not stuck, and the one that is shown.
     free: Option<i64>,
-    shown: Option<i64>,
+    shown: Option<Shown>,
     is_fresh: bool,
+}
+
+/// A reading, and whether its line calls it valid.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Shown {
+    pub(super) steps: i64,
+    pub(super) valid: bool,
 }
 
 impl<'s> Line<'s> {
@@ -119,22 +136,22 @@ impl<'s> Line<'s> {
         if self.model.noise > 0 {
             value += self.noise.deviation_of(self.model.noise);
         }
-        let active = |is_dropped: bool| {
-            self.faults().iter().any(|fault| fault.is_dropped == is_dropped && fault.is_active(t))
-        };
-        let (is_stuck, is_dropped) = (active(false), active(true));
+        let active =
+            |kind: LineFaultKind| self.faults().iter().any(|fault| fault.kind == kind && fault.is_active(t));
+        let valid = !active(LineFaultKind::Invalid);
+        let (is_stuck, is_dropped) = (active(LineFaultKind::Stuck), active(LineFaultKind::Dropped));
         match self.free {
             Some(held) if is_stuck => value = held,
             _ => self.free = Some(value),
         }
         self.is_fresh = !is_dropped;
         if self.is_fresh {
-            self.shown = Some(value);
+            self.shown = Some(Shown { steps: value, valid });
         }
     }
 
     /// What to show in the present row: nothing when no reading came and the column is sparse.
-    pub(super) fn cell(&self) -> Option<i64> {
+    pub(super) fn cell(&self) -> Option<Shown> {
         self.shown.filter(|_| self.is_fresh || !self.model.sparse)
     }
 
@@ -155,6 +172,13 @@ impl Check<'_> {
                 "write one for each line: columns = [\"torque_1\", \"torque_2\"]",
             );
         };
+        if let Some(valid) = file.valid_columns.as_ref().filter(|valid| valid.get_ref().len() != 2) {
+            return self.error(
+                valid.span(),
+                "an analogue value has two valid columns, or none",
+                "write one for each line: valid_columns = [\"torque_1_valid\", \"torque_2_valid\"]",
+            );
+        }
         let unit = AnalogueUnit::ALL.into_iter().find(|unit| unit.symbol() == file.unit.get_ref());
         let Some(unit) = unit else {
             let message = format!("`{}` is no unit of an analogue value", file.unit.get_ref());
@@ -182,6 +206,7 @@ impl Check<'_> {
             noise,
             offset: offset.transpose()?,
             sparse: file.sparse,
+            has_valid: file.valid_columns.is_some(),
             faults: [Vec::new(), Vec::new()],
         });
         Ok(())
@@ -257,21 +282,29 @@ impl Check<'_> {
             })
             .find(|(.., column)| *column == name);
         let Some((place, line, _)) = found else { return Ok(false) };
-        if !matches!(kind, PlantedKind::Stuck | PlantedKind::Dropped) {
-            let message = format!("a line of an analogue value has no fault `{kind}`");
-            return self.error(
-                kind_span,
-                message,
-                "use stuck or dropped; for a deviation write `offset` in its [[analogue]]",
-            );
-        }
-        let is_dropped = kind == PlantedKind::Dropped;
-        if is_dropped && at == 0 && !scenario.analogues[place].sparse {
+        let effect = match kind {
+            PlantedKind::Stuck => LineFaultKind::Stuck,
+            PlantedKind::Dropped => LineFaultKind::Dropped,
+            PlantedKind::Invalid if scenario.analogues[place].has_valid => LineFaultKind::Invalid,
+            PlantedKind::Invalid => {
+                let message = "the line has no column of `valid_columns` to show it";
+                return self.error(kind_span, message, "add `valid_columns` to its [[analogue]]");
+            }
+            _ => {
+                let message = format!("a line of an analogue value has no fault `{kind}`");
+                return self.error(
+                    kind_span,
+                    message,
+                    "use stuck, dropped or invalid; for a deviation write `offset` in its [[analogue]]",
+                );
+            }
+        };
+        if effect == LineFaultKind::Dropped && at == 0 && !scenario.analogues[place].sparse {
             let message = "the first reading cannot be dropped: there is none before it to hold";
             return self.error(source.span(), message, "drop later readings, or set `sparse = true`");
         }
         let fact = scenario.planted.len();
-        scenario.analogues[place].faults[line].push(LineFault { is_dropped, at, until, fact });
+        scenario.analogues[place].faults[line].push(LineFault { kind: effect, at, until, fact });
         scenario.plant(kind, Some(name.clone()), at, (until < i64::MAX).then_some(until));
         Ok(true)
     }
@@ -289,6 +322,7 @@ mod tests {
             noise: 0,
             offset: None,
             sparse: false,
+            has_valid: false,
             faults: [Vec::new(), Vec::new()],
         }
     }

@@ -128,6 +128,7 @@ pub(super) struct Input {
 #[serde(deny_unknown_fields)]
 pub(super) struct Analogue {
     pub(super) columns: Spanned<Vec<Text>>,
+    pub(super) valid_columns: Option<Spanned<Vec<Text>>>,
     pub(super) unit: Text,
     pub(super) decimals: Spanned<i64>,
     pub(super) points: Spanned<Vec<Point>>,

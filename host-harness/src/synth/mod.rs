@@ -154,6 +154,7 @@
 //! | key | meaning |
 //! | --- | --- |
 //! | `columns` | names of the two columns |
+//! | `valid_columns` | names of two columns that are 1 while a line calls its readings valid |
 //! | `unit` | `Nm`, `%` or `degC`: of both columns and of all values here |
 //! | `decimals` | digits after the point, 0 to 9, rounded to nearest |
 //! | `points` | the course: `[{ at = "0 s", value = "10 %" }, ...]` in rising order, straight between two points, level before the first and after the last; held in 10⁻⁹ of the unit |
@@ -175,10 +176,10 @@
 //! | `slip` | `by`, `over` | the coupling slips: during `over` the sensor falls behind by `by`, evenly, and stays behind |
 //! | `dropped` | | readings do not arrive: empty cells in a sparse source, else the last reading, capture time and validity stay |
 //! | `latency` | `to` | readings arrive with latency `to`; while it grows, the last sample repeats until the delayed ones catch up |
-//! | `invalid` | | `valid_column` is 0; the value itself stays right |
+//! | `invalid` | | `valid_column` is 0, or that of the line in `valid_columns`; the value itself stays right |
 //! | `gap` | | no `source`, needs `until`: the rows in `[at, until)` are missing from the trace, the sources run on |
 //!
-//! With the column of an analogue line as `source`, the kinds are `stuck` and `dropped`; both go by the time of the row.
+//! With the column of an analogue line as `source`, the kinds are `stuck`, `dropped` and `invalid`; all go by the time of the row.
 //!
 //! Faults of the sensor (`stuck` to `slip`) begin with the first sample **taken** at or after `at`, so a row shows them
 //! one latency later; faults of the connection (`dropped`, `latency`, `invalid`) with the first reading that **arrives**

@@ -2,6 +2,8 @@
 
 use std::ops::Range;
 
+use toml::Spanned;
+
 use super::check::{Check, Checked};
 use super::encoder::{EncoderModel, TimeUnit};
 use super::file;
@@ -29,6 +31,8 @@ pub(super) enum Column {
     Input(usize),
     /// An analogue value, and its line.
     Analogue(usize, usize),
+    /// The validity of the same.
+    AnalogueValid(usize, usize),
 }
 
 impl Check<'_> {
@@ -120,6 +124,9 @@ impl Check<'_> {
         for (index, written) in file.analogue.iter().enumerate() {
             for (line, name) in written.columns.get_ref().iter().enumerate() {
                 add(name.get_ref(), Column::Analogue(index, line), name.span())?;
+            }
+            for (line, name) in written.valid_columns.iter().flat_map(Spanned::get_ref).enumerate() {
+                add(name.get_ref(), Column::AnalogueValid(index, line), name.span())?;
             }
         }
 

@@ -157,8 +157,13 @@ impl Scenario {
                 }
                 Column::Analogue(place, of) => {
                     let model = &self.analogues[place];
-                    if let Some(steps) = lines[place][of].cell() {
-                        push_decimal(line, model.cell(steps), model.decimals, output.point);
+                    if let Some(shown) = lines[place][of].cell() {
+                        push_decimal(line, model.cell(shown.steps), model.decimals, output.point);
+                    }
+                }
+                Column::AnalogueValid(place, of) => {
+                    if let Some(shown) = lines[place][of].cell() {
+                        line.push(b'0' + u8::from(shown.valid));
                     }
                 }
             }

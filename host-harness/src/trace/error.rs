@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::input::Compression;
 use super::layout::LayoutError;
+use super::units;
 
 /// Where in a trace something is wrong.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -134,6 +135,16 @@ pub enum Problem {
     /// The row of units contradicts the layout.
     #[error("column `{name}` is in {found} by the row of units, in {declared} by the setup")]
     UnitMismatch {
+        /// The column.
+        name: String,
+        /// The unit in the trace.
+        found: String,
+        /// The unit in the layout.
+        declared: String,
+    },
+    /// The row of units contradicts the layout in a column of an analogue value, of which only some units are possible.
+    #[error("column `{name}` is in {found} by the row of units, in {declared} by the setup")]
+    AnalogueUnitMismatch {
         /// The column.
         name: String,
         /// The unit in the trace.
@@ -362,7 +373,8 @@ impl Problem {
             | Self::MissingColumn { .. }
             | Self::DoubledColumn { .. }
             | Self::NoRows { .. }
-            | Self::UnitMismatch { .. } => None,
+            | Self::UnitMismatch { .. }
+            | Self::AnalogueUnitMismatch { .. } => None,
         }
     }
 
@@ -410,6 +422,13 @@ impl Problem {
             Self::NoRows { skipped: 0 } => "record it again, or check what writes it",
             Self::NoRows { .. } => "run without --skip-bad to see the first bad row",
             Self::UnitMismatch { .. } => "correct the unit in the setup, or the row of units",
+            Self::AnalogueUnitMismatch { .. } => {
+                return format!(
+                    "an analogue value is in {}: name the same one in the setup and in the row of units, and record the \
+                     column in it",
+                    units::of_analogues()
+                );
+            }
             Self::RowLength { expected, found } if found > expected => {
                 "complete or remove the row; where numbers have a decimal comma, separate the cells by semicolon or tab"
             }

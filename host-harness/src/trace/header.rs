@@ -143,8 +143,8 @@ pub(super) struct Columns {
     pub(super) sources: [SourceIndexes; 2],
     /// In the order of the layout.
     pub(super) levels: Vec<usize>,
-    /// In the order of the layout: both lines of each.
-    pub(super) analogues: Vec<[usize; 2]>,
+    /// In the order of the layout.
+    pub(super) analogues: Vec<AnalogueIndexes>,
 }
 
 /// Where the columns of one source stand.
@@ -153,6 +153,13 @@ pub(super) struct SourceIndexes {
     pub(super) value: usize,
     pub(super) capture: Option<usize>,
     pub(super) valid: Option<usize>,
+}
+
+/// Where the columns of the two lines of an analogue value stand.
+#[derive(Debug)]
+pub(super) struct AnalogueIndexes {
+    pub(super) values: [usize; 2],
+    pub(super) valid: Option<[usize; 2]>,
 }
 
 impl Columns {
@@ -168,17 +175,18 @@ impl Columns {
                 valid: source.valid.as_deref().map(position).transpose()?,
             })
         };
+        let both = |[first, second]: &[String; 2]| Ok([position(first)?, position(second)?]);
+        let analogue = |analogue: &AnalogueColumns| {
+            let valid = analogue.valid.as_ref().map(both).transpose()?;
+            Ok(AnalogueIndexes { values: both(&analogue.columns)?, valid })
+        };
         Ok(Self {
             delimiter,
             count: cells.len(),
             time: position(&layout.time.name)?,
             sources: [source(&layout.a)?, source(&layout.b)?],
             levels: layout.levels.iter().map(|level| position(&level.name)).collect::<Result<_, _>>()?,
-            analogues: (layout.analogues.iter())
-                .map(|AnalogueColumns { columns: [first, second], .. }| {
-                    Ok([position(first)?, position(second)?])
-                })
-                .collect::<Result<_, _>>()?,
+            analogues: layout.analogues.iter().map(analogue).collect::<Result<_, _>>()?,
         })
     }
 
@@ -186,7 +194,10 @@ impl Columns {
     pub(super) fn needed(&self) -> impl Iterator<Item = usize> {
         let source = |source: &SourceIndexes| [Some(source.value), source.capture, source.valid];
         let sources = self.sources.iter().flat_map(source).flatten();
-        let analogues = self.analogues.iter().flatten().copied();
+        let of = |analogue: &AnalogueIndexes| {
+            analogue.values.into_iter().chain(analogue.valid.into_iter().flatten())
+        };
+        let analogues = self.analogues.iter().flat_map(of);
         std::iter::once(self.time).chain(sources).chain(self.levels.iter().copied()).chain(analogues)
     }
 }
@@ -251,7 +262,9 @@ impl Layout {
             names.extend(source.valid.as_deref());
         }
         names.extend(self.levels.iter().map(|level| level.name.as_str()));
-        names.extend(self.analogues.iter().flat_map(|analogue| &analogue.columns).map(String::as_str));
+        for analogue in &self.analogues {
+            names.extend(analogue.columns.iter().chain(analogue.valid.iter().flatten()).map(String::as_str));
+        }
         names
     }
 }

@@ -123,11 +123,15 @@ pub struct LevelColumn {
 pub struct AnalogueColumns {
     /// The names of the columns of its first and of its second line.
     pub columns: [String; 2],
+    /// The names of the columns in which 0 or `false` marks a reading of the first or of the second line as invalid. Of a reading so marked
+    /// the line's cell is not looked at.
+    pub valid: Option<[String; 2]>,
     /// The unit of both, as written in the setup: what a row of units is held against.
     pub unit: String,
     /// How long before the time of the row the value was captured.
     pub latency: Span,
-    /// Whether an empty cell says "nothing new of this line in this row". When false, an empty cell is an error.
+    /// Whether an empty cell says "nothing new of this line in this row"; the valid cell of such a row may be empty too (a valid cell of
+    /// 0 still makes it an invalid reading). When false, an empty cell is an error.
     pub sparse: bool,
 }
 

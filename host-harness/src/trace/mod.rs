@@ -31,6 +31,9 @@
 //! of its [`monitor_core::Position::to_bits`], a counter of 64 bits. A value of an analogue line is rounded as a position
 //! is, in its own unit; its readings do not fit a frame and come beside the batch ([`Reader::offered`]).
 //!
+//! A source and each line of an analogue value may have a column that marks its readings as valid (1 or `true`) or invalid (0 or
+//! `false`). The cell of an invalid reading is not looked at: there may be anything in it.
+//!
 //! # Time
 //!
 //! The time must increase from row to row. A reading is captured at the time of its row, or at the time in its

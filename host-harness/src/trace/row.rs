@@ -121,9 +121,14 @@ impl Rows {
             }
         }
         for (analogue, indexes) in self.layout.analogues.iter().zip(&self.columns.analogues) {
-            for (name, &index) in analogue.columns.iter().zip(indexes) {
-                if let Some(found) = units::contradicts_unit(&cells[index].text, &analogue.unit) {
-                    return Err(mismatch(name, &cells[index], found, analogue.unit.clone()));
+            for (name, index) in analogue.columns.iter().zip(indexes.values) {
+                let cell = &cells[index];
+                if let Some(found) = units::contradicts_unit(&cell.text, &analogue.unit) {
+                    let (name, declared) = (name.clone(), analogue.unit.clone());
+                    return Err(Fault::at(
+                        cell.start,
+                        Problem::AnalogueUnitMismatch { name, found, declared },
+                    ));
                 }
             }
         }
@@ -195,7 +200,7 @@ impl Rows {
         for (of, channel, value) in values {
             let latency = i128::from(self.layout.analogues[of].latency.as_nanos());
             let captured_at = clock.instant(now - latency).ok_or_else(range)?;
-            let reading = AnalogueReading { captured_at, value: Some(value) };
+            let reading = AnalogueReading { captured_at, value };
             self.offered.push(Offered { frame: 0, of, channel, reading });
         }
         self.mark = mark;
@@ -203,18 +208,25 @@ impl Rows {
         Ok(frame)
     }
 
-    /// The new values of all analogue lines.
+    /// What is new of all analogue lines: a value, or none when it is marked as invalid.
     fn analogues(
         &self,
         cells: &[Cell<'_>],
         mark: &mut Option<Mark>,
-    ) -> Result<Vec<(usize, Channel, Analogue)>, Fault> {
+    ) -> Result<Vec<(usize, Channel, Option<Analogue>)>, Fault> {
         let mut values = Vec::new();
         for (of, (analogue, indexes)) in self.layout.analogues.iter().zip(&self.columns.analogues).enumerate()
         {
-            for ((name, &index), channel) in analogue.columns.iter().zip(indexes).zip(Channel::BOTH) {
-                let cell = &cells[index];
-                if analogue.sparse && cell.text.is_empty() {
+            for (line, channel) in Channel::BOTH.into_iter().enumerate() {
+                let (name, cell) = (&analogue.columns[line], &cells[indexes.values[line]]);
+                let nothing_new = analogue.sparse && cell.text.is_empty();
+                let flags = analogue.valid.as_ref().zip(indexes.valid);
+                let flag = flags.map(|(names, indexes)| (&names[line], &cells[indexes[line]]));
+                if !valid(flag, nothing_new)? {
+                    values.push((of, channel, None));
+                    continue;
+                }
+                if nothing_new {
                     continue;
                 }
                 let number = number(name, cell, mark, true)?;
@@ -223,7 +235,7 @@ impl Rows {
                     let (name, text) = (name.clone(), quoted(&cell.text));
                     Fault::at(cell.start, Problem::BeyondValues { name, text, unit: analogue.unit.clone() })
                 })?;
-                values.push((of, channel, value));
+                values.push((of, channel, Some(value)));
             }
         }
         Ok(values)
@@ -258,11 +270,8 @@ impl Rows {
         let indexes = &self.columns.sources[channel];
         let value_cell = &cells[indexes.value];
         let nothing_new = source.sparse && value_cell.text.is_empty();
-        let valid = match (&source.valid, indexes.valid.map(|index| &cells[index])) {
-            (Some(_), Some(cell)) if nothing_new && cell.text.is_empty() => true,
-            (Some(name), Some(cell)) => cell::flag(&cell.text).ok_or_else(|| no_bit(name, cell, false))?,
-            _ => true,
-        };
+        let flag = source.valid.as_ref().zip(indexes.valid.map(|index| &cells[index]));
+        let valid = valid(flag, nothing_new)?;
         if valid && nothing_new {
             return Ok(None);
         }
@@ -339,6 +348,15 @@ impl CounterWidth {
         // Two's complement: the low 64 bits of a count within the range hold all there is to keep.
         let low = count as u64;
         low & self.mask
+    }
+}
+
+/// Whether a reading is valid by the cell of its valid column, which may be empty where nothing is new.
+fn valid(flag: Option<(&String, &Cell<'_>)>, nothing_new: bool) -> Result<bool, Fault> {
+    match flag {
+        Some((_, cell)) if nothing_new && cell.text.is_empty() => Ok(true),
+        Some((name, cell)) => cell::flag(&cell.text).ok_or_else(|| no_bit(name, cell, false)),
+        None => Ok(true),
     }
 }
 

@@ -36,6 +36,8 @@ const UNITS: &[&[&str]] = &[
 ];
 /// How many lines of [`UNITS`] are units of time.
 const TIME_UNITS: usize = 6;
+/// The units that an analogue value can have.
+const ANALOGUE_UNITS: [&str; 3] = ["Nm", "%", "degC"];
 
 /// The text inside brackets, if it is in brackets.
 fn bare(text: &str) -> &str {
@@ -77,6 +79,16 @@ pub(super) fn contradicts_unit(text: &str, declared: &str) -> Option<String> {
     (!found.is_empty() && found != "-" && !same).then(|| found.to_owned())
 }
 
+/// The units that a column of an analogue value can be in, for a message: with every way of writing them.
+pub(super) fn of_analogues() -> String {
+    let spelled = |unit: &str| match UNITS.iter().find(|names| names.first() == Some(&unit)) {
+        Some([_, others @ ..]) if !others.is_empty() => format!("{unit} (or {})", others.join(", ")),
+        _ => unit.to_owned(),
+    };
+    let [torque, share, temperature] = ANALOGUE_UNITS.map(spelled);
+    format!("{torque}, {share} or {temperature}")
+}
+
 /// Checks the unit of a source. Returns the unit named and the one declared when they differ: for positions,
 /// when it is any other text than the declared unit or a synonym; for counters, when it is a known physical
 /// unit, since counts go by many names.
@@ -112,6 +124,12 @@ mod tests {
         for text in ["", "mm", "(counts)", "0/1", "-", "\u{b0}"] {
             assert!(may_be_unit(text), "{text}");
         }
+    }
+
+    #[test]
+    fn the_units_of_an_analogue_value_are_those_of_the_setup() {
+        assert_eq!(ANALOGUE_UNITS, crate::setup::AnalogueUnit::ALL.map(crate::setup::AnalogueUnit::symbol));
+        assert_eq!(of_analogues(), "Nm (or N m, N\u{b7}m), % or degC (or \u{b0}C)");
     }
 
     #[test]

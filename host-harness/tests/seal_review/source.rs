@@ -105,6 +105,84 @@ fn an_image_that_takes_long_to_compile_is_told_of() {
     assert!(note.contains("bytes of image take a compiler long to check; --no-labels"), "{note}");
 }
 
+/// Two analogue values, to stand below the example.
+const MEASURED: &str = r#"
+[analogue.torque]
+columns          = ["torque_1", "torque_2"]
+unit             = "Nm"
+low              = "-120 Nm"
+high             = "150 Nm"
+timeout          = "5 ms"
+tolerance        = "4 Nm"
+discrepancy_time = "20 ms"
+[analogue."motor winding"]
+columns          = ["winding_1", "winding_2"]
+unit             = "degC"
+low              = "-40 degC"
+high             = "200 degC"
+timeout          = "5 s"
+tolerance        = "8 degC"
+discrepancy_time = "1 s"
+"#;
+
+fn measured() -> String {
+    FULL.to_owned() + MEASURED
+}
+
+#[test]
+fn every_analogue_value_has_its_place_by_name_beside_what_its_lines_are() {
+    let RustSource { text, notes } = source(&measured());
+    assert!(notes.is_empty(), "{notes:?}");
+    let (_, module) = text.split_once("\npub mod analogue {\n").expect("the module");
+    let (module, _) = module.split_once("\n}\n").expect("its end");
+    for constant in ["TORQUE: u8 = 0;", "MOTOR_WINDING: u8 = 1;"] {
+        assert!(
+            format!("{module}\n").contains(&format!("    pub const {constant}\n")),
+            "{constant}\n{module}"
+        );
+    }
+    for said in [
+        "    /// Analogue value 1: \"motor winding\"\n",
+        "    ///   tolerance = 4 Nm (67108864 ULP, 0x0000000004000000)\n",
+        "    ///   channel A is the line \"winding_1\", channel B the line \"winding_2\"\n",
+    ] {
+        assert!(module.contains(said), "{said}\n{module}");
+    }
+    assert_eq!(text.matches("tolerance = 4 Nm").count(), 1, "not among what belongs to the whole axis");
+    // Without any, nothing is named.
+    let RustSource { text, .. } = source(FULL);
+    assert!(text.contains("\npub mod analogue {}\n"), "{text}");
+}
+
+#[test]
+fn analogue_values_that_clash_or_are_not_named_in_the_image_get_their_number() {
+    let text = measured().replace("analogue.torque", "analogue.\"motor-winding\"");
+    let RustSource { text, notes } = source(&text);
+    for constant in ["MOTOR_WINDING: u8 = 0;", "MOTOR_WINDING_1: u8 = 1;"] {
+        assert!(text.contains(&format!("    pub const {constant}\n")), "{constant}\n{text}");
+    }
+    assert_eq!(
+        notes,
+        ["the name \"motor winding\" is like another: it is analogue::MOTOR_WINDING_1 in the source"]
+    );
+    let image = seal(&parsed(&measured()), 33, false).expect("sealed");
+    let review = Review::of(&image).expect("an image");
+    let text = rust_source(&review, &image).text;
+    assert!(text.contains("    pub const ANALOGUE_1: u8 = 1;\n") && !text.contains("is the line"), "{text}");
+    let text = c_header(&review, &image, Path::new("a.h")).text;
+    assert!(text.contains("#define A_ANALOGUE_ANALOGUE_1 1u\n"), "{text}");
+}
+
+#[test]
+fn in_c_every_analogue_value_has_its_place_by_name_too() {
+    let CHeader { text, .. } = header_in(&measured(), "kiln.h");
+    for constant in ["KILN_ANALOGUE_TORQUE 0u", "KILN_ANALOGUE_MOTOR_WINDING 1u"] {
+        assert!(text.contains(&format!("#define {constant}\n")), "{constant}\n{text}");
+    }
+    let said = " *   channel A is the line \"torque_1\", channel B the line \"torque_2\"\n";
+    assert!(text.contains(said), "{text}");
+}
+
 fn header_in(text: &str, file: &str) -> CHeader {
     let image = sealed(&parsed(text));
     c_header(&Review::of(&image).expect("an image"), &image, Path::new(file))

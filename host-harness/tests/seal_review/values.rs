@@ -338,6 +338,7 @@ timeout          = "5 s"
 tolerance        = "25/3 degC"
 discrepancy_time = "1 s"
 sparse           = true
+valid_columns    = ["winding_1_ok", "winding_2_ok"]
 [[monitor]]
 name  = "no harder"
 kind  = "torque-limit"
@@ -414,7 +415,26 @@ fn an_analogue_value_is_shown_in_its_own_unit_with_its_name_and_with_what_only_t
     let host = |path: &str| full.host.iter().find(|item| item.path == path).map(|item| item.text.as_str());
     assert_eq!(host("analogue.0.second_column"), Some("torque_2"));
     assert_eq!(host("analogue.0.latency"), Some("0.5 ms (500000 ns)"));
+    assert_eq!(host("analogue.0.second_valid_column"), Some("none: always valid"));
+    assert_eq!(host("analogue.1.first_valid_column"), Some("winding_1_ok"));
+    assert_eq!(host("analogue.1.second_valid_column"), Some("winding_2_ok"));
     assert_eq!(host("analogue.1.sparse"), Some("true"));
+}
+
+#[test]
+fn the_sheet_says_of_which_unit_a_step_is_and_that_is_so() {
+    let review = review(&measured());
+    let words: Vec<_> = sheet(&review).split_whitespace().map(str::to_owned).collect();
+    let said = "ULP is 2^-24 of the unit beside the value: that of the axis, per second, per second squared or cubed, or of an \
+                analogue value its own (Nm, % or degC).";
+    assert!(words.join(" ").contains(said), "{words:?}");
+    let mut units = BTreeSet::new();
+    for value in review.values().filter(|value| value.raw.step == "ULP") {
+        let steps: f64 = value.raw.steps.parse().expect("a number");
+        assert_eq!(value.held.parse(), Ok(steps / 16_777_216.0), "{}", value.path);
+        units.insert(value.unit.clone().unwrap_or_default());
+    }
+    assert!(["Nm", "degC", "mm", "mm/s", "mm/s^2"].iter().all(|unit| units.contains(*unit)), "{units:?}");
 }
 
 #[test]

@@ -5,7 +5,7 @@
 use host_harness::setup::{AnalogueUnit, MAX_ANALOGUES, MonitorKind};
 use monitor_core::Span;
 
-use super::support::{EXAMPLE, check, error, one, other_place, parsed, refused, ulps};
+use super::support::{EXAMPLE, check, check_ways_out, error, one, other_place, parsed, refused, ulps};
 
 const TORQUE: &str = r#"[analogue.torque]
 columns          = ["torque_1", "torque_2"]
@@ -192,6 +192,79 @@ fn what_is_wrong_with_an_analogue_value_is_found() {
     ] {
         check(&replaced(replacements), expected);
     }
+}
+
+#[test]
+fn another_spelling_of_a_unit_is_answered_with_the_one_to_write() {
+    let unit = "56:20: `unit` of [analogue.torque] cannot be";
+    for (written, meant) in [
+        ("C", "degC"),
+        ("\u{b0}C", "degC"),
+        ("Celsius", "degC"),
+        ("N.m", "Nm"),
+        ("N m", "Nm"),
+        ("percent", "%"),
+    ] {
+        check_ways_out(
+            &replaced(&[("\"Nm\"", &format!("\"{written}\""))]),
+            &[(
+                &format!("{unit} \"{written}\""),
+                &format!("did you mean \"{meant}\"? Known are \"Nm\", \"%\", \"degC\""),
+            )],
+        );
+    }
+    // The spelling of a unit that none of the values can be in.
+    check_ways_out(
+        &replaced(&[("\"Nm\"", "\"inch\"")]),
+        &[(&format!("{unit} \"inch\""), "write \"Nm\" or \"%\" or \"degC\"")],
+    );
+}
+
+#[test]
+fn a_value_in_kelvins_is_answered_with_the_unit_to_write() {
+    let winding = |old: &str, new: &str| format!("{EXAMPLE}{}", WINDING.replacen(old, new, 1));
+    let expected = "`K` is not a known unit; expected a temperature such as degC";
+    check_ways_out(
+        &winding("\"8 degC\"", "\"5 K\""),
+        &[(
+            &format!("60:23: `tolerance` of [analogue.winding]: {expected}"),
+            "write it as \"5 degC\": a difference is the same in both",
+        )],
+    );
+    check_ways_out(
+        &winding("\"200 degC\"", "\"473 K\""),
+        &[(
+            &format!("58:25: `high` of [analogue.winding]: {expected}"),
+            "write the temperature in degC: 0 degC are 273.15 K",
+        )],
+    );
+}
+
+#[test]
+fn the_lines_of_an_analogue_value_may_have_columns_that_say_what_is_valid() {
+    assert_eq!(parsed(&replaced(&[])).analogues[0].valid_columns, None);
+    let with = |columns: &str| replaced(&[("\"Nm\"", &format!("\"Nm\"\nvalid_columns = {columns}"))]);
+    let two = parsed(&with("[\"ok_1\", \"ok_2\"]"));
+    assert_eq!(two.analogues[0].valid_columns, Some(["ok_1".to_owned(), "ok_2".to_owned()]));
+    // One that speaks of both lines, and the line of an input that says so too.
+    parsed(&with("[\"ok\", \"ok\"]"));
+    parsed(&with("[\"door_1\", \"ok\"]"));
+    for (columns, expected) in [
+        ("\"ok_1\"", "57:17: `valid_columns` of [analogue.torque] must be a list of names"),
+        ("[\"ok_1\"]", "57:17: [analogue.torque] must have two valid columns, or none"),
+        ("[\"a\", \"b\", \"c\"]", "57:17: [analogue.torque] must have two valid columns, or none"),
+        ("[\"ok_1\", \" \"]", "57:26: `valid_columns` of [analogue.torque] is empty"),
+        (
+            "[\"ok_1\", \"torque_2\"]",
+            "57:26: the column `torque_2` is both a line of [analogue.torque] and the validity of a line of [analogue.torque]",
+        ),
+    ] {
+        check(&with(columns), &[expected]);
+    }
+    check_ways_out(
+        &replaced(&[("\"Nm\"", "\"Nm\"\nvalid_column = \"ok\"")]),
+        &[("57:1: unknown key `valid_column` in [analogue.torque]", "did you mean `valid_columns`?")],
+    );
 }
 
 #[test]
@@ -421,6 +494,8 @@ fn everything_about_an_analogue_value_shows_in_the_checksum_and_none_leaves_it_a
         ("\"20 ms\"", "\"21 ms\""),
         ("\"20 ms\"", "\"20 ms\"\nlatency = \"1 ms\""),
         ("\"20 ms\"", "\"20 ms\"\nsparse = true"),
+        ("\"20 ms\"", "\"20 ms\"\nvalid_columns = [\"ok_1\", \"ok_2\"]"),
+        ("\"20 ms\"", "\"20 ms\"\nvalid_columns = [\"ok_2\", \"ok_1\"]"),
     ] {
         let checksum = parsed(&(replaced(&[(old, new)]) + &limit)).checksum();
         assert!(!seen.contains(&checksum), "`{new}` must show in the checksum");

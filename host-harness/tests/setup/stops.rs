@@ -191,7 +191,7 @@ fn a_reaction_that_is_no_stop_until_torque_off_is_refused_with_both_places() {
             "name a stop with until = \"torque-off\"; to have both, write a second stop",
         )],
     );
-    assert_eq!(other_place(&stand), (62, "ends with the permit".to_owned()));
+    assert_eq!(other_place(&stand), (62, "with this end the permit stays".to_owned()));
     let chain = one("rest", &format!("reaction = \"last\"\n{STOP}")) + &one("last", STOP);
     let chain = below(EXAMPLE, &(slow("rest") + &chain));
     check_ways_out(
@@ -236,5 +236,37 @@ fn a_reaction_that_is_no_stop_until_torque_off_is_refused_with_both_places() {
     check_ways_out(
         &below(EXAMPLE, &(slow("rest") + &one("rest", &STOP.replace("torque-off", "torqueoff")))),
         &[("62:9: `until` of monitor \"rest\" cannot be \"torqueoff\"", "did you mean \"torque-off\"?")],
+    );
+}
+
+#[test]
+fn the_way_out_of_a_wrong_reaction_names_a_stop_that_the_setup_has() {
+    // Before it, those that cannot be meant: one that leaves the permit, one with a reaction of its own, and the monitor itself.
+    let unfit = one("stand", STAND) + &one("chained", &format!("reaction = \"rest\"\n{STOP}"));
+    let of = "`reaction` of monitor \"m\"";
+    let named = |reaction: &str, message: &str, way_out: &str| {
+        let body = format!("{unfit}{}", one("m", &format!("reaction = {reaction}\n{STOP}")));
+        let line = 54 + unfit.lines().count() + 2;
+        check_ways_out(
+            &below(EXAMPLE, &(body + &one("rest", STOP))),
+            &[(&format!("{line}:12: {of} {message}"), way_out)],
+        );
+    };
+    named("1", "must be a string", "put it in quotes, for example: reaction = \"rest\"");
+    named("\" \"", "is empty", "write for example \"rest\"");
+    named(
+        "\"brake\"",
+        "names \"brake\", which is no monitor",
+        "write \"torque-off\", or the name of a monitor of kind = \"stop\", such as \"rest\"",
+    );
+    named(
+        "\"slow while the door is open\"",
+        "names \"slow while the door is open\", a speed-limit",
+        "name a monitor of kind = \"stop\" with until = \"torque-off\", such as \"rest\", or write \"torque-off\"",
+    );
+    named(
+        "\"stand\"",
+        "names \"stand\", a stop until standstill",
+        "name a stop with until = \"torque-off\", such as \"rest\"; to have both, write a second stop",
     );
 }

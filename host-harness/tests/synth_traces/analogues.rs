@@ -116,13 +116,47 @@ fn dropped_values_leave_a_sparse_cell_empty_and_are_repeated_otherwise() {
 }
 
 #[test]
+fn a_line_that_marks_its_readings_invalid_does_so_in_its_own_column_and_keeps_the_value() {
+    let fault = |kind: &str, at: u32, until: u32| {
+        format!(
+            "[[fault]]\nkind = \"{kind}\"\nsource = \"torque_2\"\nat = \"0.{at} s\"\nuntil = \"0.{until} s\"\n"
+        )
+    };
+    let faults = fault("invalid", 200, 250) + &fault("dropped", 240, 260);
+    let valid = "valid_columns = [\"ok_1\", \"ok_2\"]\n";
+    let t = torque(valid, &faults);
+    assert_eq!(t.header, ["time", "a", "b", "torque_1", "torque_2", "ok_1", "ok_2"]);
+    assert!(t.text("ok_1").iter().all(|text| *text == "1"));
+    for (row, text) in t.text("ok_2").iter().enumerate() {
+        // What is dropped last leaves the reading of before as it was marked.
+        assert_eq!(*text == "0", (200..260).contains(&row), "row {row}");
+    }
+    let values = t.numbers("torque_2");
+    assert!((values[230] - course(230)).abs() < 1e-9, "{}", values[230]);
+    let fact = &t.written.planted[0];
+    assert_eq!(
+        (fact.kind, fact.column.as_deref(), fact.first_row_ns),
+        (PlantedKind::Invalid, Some("torque_2"), Some(ms(200)))
+    );
+    let t = torque(&format!("{valid}sparse = true\n"), &faults);
+    for (row, text) in t.text("ok_2").iter().enumerate() {
+        let expected = match row {
+            240..260 => "",
+            200..240 => "0",
+            _ => "1",
+        };
+        assert_eq!(*text, expected, "row {row}");
+    }
+}
+
+#[test]
 fn a_bad_analogue_value_is_refused_at_its_place() {
     let good = scenario_text(
         REST,
         "0.5 s",
         FINE,
         &analogue(
-            "noise = \"40 mNm\"\noffset = { by = \"1 Nm\", from = \"0.2 s\", until = \"0.3 s\" }",
+            "valid_columns = [\"ok_1\", \"ok_2\"]\nnoise = \"40 mNm\"\noffset = { by = \"1 Nm\", from = \"0.2 s\", until = \"0.3 s\" }",
             "[[fault]]\nkind = \"stuck\"\nsource = \"torque_2\"\nat = \"0.2 s\"\nuntil = \"0.25 s\"",
         ),
     );
@@ -131,6 +165,8 @@ fn a_bad_analogue_value_is_refused_at_its_place() {
         ("[\"torque_1\", \"torque_2\"]", "[\"torque_1\"]", "[\"torque_1\"]", "has two columns"),
         ("\"torque_1\", ", "\"torque_2\", ", "\"torque_2\"]", "two columns are called"),
         ("\"torque_1\", ", "\"a\", ", "\"a\"", "two columns are called"),
+        ("[\"ok_1\", \"ok_2\"]", "[\"ok_1\"]", "[\"ok_1\"]", "two valid columns, or none"),
+        ("[\"ok_1\", \"ok_2\"]", "[\"ok\", \"ok\"]", "\"ok\"]", "two columns are called"),
         ("unit = \"Nm\"", "unit = \"kNm\"", "\"kNm\"", "no unit of an analogue value"),
         ("decimals = 3", "decimals = 10", "10", "decimals is 10"),
         ("decimals = 3\n", "", "", "missing field `decimals`"),
@@ -157,6 +193,11 @@ fn a_bad_analogue_value_is_refused_at_its_place() {
         assert!(line[error.column - 1..].starts_with(place), "{new}: {error}");
         assert!(error.message.contains(message) && !error.advice.is_empty(), "{new}: {error}");
     }
+    let mute = good
+        .replace("valid_columns = [\"ok_1\", \"ok_2\"]\n", "")
+        .replace("kind = \"stuck\"", "kind = \"invalid\"");
+    let mute = Scenario::from_toml(&mute, "bad.toml").expect_err("nothing shows it");
+    assert!(mute.message.contains("no column of `valid_columns` to show it"), "{mute}");
     let (before, after) = good.split_once("points = [").expect("points");
     let (_, after) = after.split_once("]\n").expect("their end");
     let empty = Scenario::from_toml(&format!("{before}points = []\n{after}"), "bad.toml").expect_err("empty");

@@ -1,6 +1,6 @@
 //! What can be asked of an axis between two frames.
 
-use monitor_core::{AnalogueId, AnalogueSet, Channel, InputId, InputSet, MonitorId, MonitorSet, Tripped};
+use monitor_core::{AnalogueId, Channel, InputId, MonitorId, Tripped};
 
 use crate::capacity::cw_axis;
 use crate::checked;
@@ -65,24 +65,21 @@ unsafe fn ask<T: Copy>(
     }
 }
 
-/// The bit of a place in the order of the setup, if it is one of so many.
-fn bit(place: u32, of: u8) -> Option<u32> {
-    1_u32.checked_shl(place).filter(|_| place < u32::from(of))
+/// A place in the order of the setup, if it is one of so many.
+fn index(place: u32, of: u8) -> Option<u8> {
+    u8::try_from(place).ok().filter(|index| *index < of)
 }
 
 fn monitor(place: u32, facts: Facts) -> Result<MonitorId, cw_status> {
-    let set = bit(place, facts.monitors).map(MonitorSet::from_bits);
-    set.and_then(|set| set.iter().next()).ok_or(CW_STATUS_NO_MONITOR)
+    index(place, facts.monitors).and_then(MonitorId::from_index).ok_or(CW_STATUS_NO_MONITOR)
 }
 
 fn input(place: u32, facts: Facts) -> Result<InputId, cw_status> {
-    let set = bit(place, facts.inputs).map(InputSet::from_bits);
-    set.and_then(|set| set.iter().next()).ok_or(CW_STATUS_NO_INPUT)
+    index(place, facts.inputs).and_then(InputId::from_index).ok_or(CW_STATUS_NO_INPUT)
 }
 
 pub(crate) fn analogue(place: u32, facts: Facts) -> Result<AnalogueId, cw_status> {
-    let set = bit(place, facts.analogues).map(AnalogueSet::from_bits);
-    set.and_then(|set| set.iter().next()).ok_or(CW_STATUS_NO_ANALOGUE)
+    index(place, facts.analogues).and_then(AnalogueId::from_index).ok_or(CW_STATUS_NO_ANALOGUE)
 }
 
 fn rule(rule: u32, place: u32, channel: u32, facts: Facts) -> Result<Tripped, cw_status> {
