@@ -1,8 +1,42 @@
 //! The two channels against each other.
 //!
-//! [`PositionDiscrepancy`] compares how far each has travelled since a common start and finds a slipping belt, lost
-//! counts or a source that stands still. [`SpeedDiscrepancy`] compares windowed speeds, for drives that slip by design.
-//! Neither sees a cause that moves both sources alike.
+//! The hazard: every monitor goes by what a source says, and a source can be wrong without a sign of it: a slipping belt, a loose coupling, lost
+//! counts, an encoder that stands still.
+//!
+//! ```text
+//!   tolerance + allowance ───────────╭────────────╳── trips
+//!                                   ╱│
+//!   d = (x_A − x_A,ref) − (x_B − …) ╱ │← discrepancy_time →│
+//!            ─────────────────────╱
+//! ```
+//!
+//! [`PositionDiscrepancy`] compares how far each has travelled since a common start: violated when `abs(d) > tolerance +
+//! skew_allowance × min(abs(v_A), abs(v_B))`. [`SpeedDiscrepancy`] compares windowed speeds, for drives that slip by design: violated when
+//! `abs(v_A − v_B) > tolerance`. Either trips when that has lasted for more than its time.
+//!
+//! Worst-case reaction after the difference is beyond: latency + discrepancy time + two frames, for speeds also half the window. Not
+//! detected: a cause that moves both sources alike (a common shaft, clock or supply), and what stays within the tolerance.
+//!
+//! ```
+//! # use monitor_core::*;
+//! # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+//! #     Span::from_millis(4).unwrap()).unwrap();
+//! # let window = Span::from_millis(2).unwrap();
+//! # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+//! let tolerance = Position::from_int(2).unwrap();
+//! let five = Span::from_millis(5).unwrap();
+//! axis.set_position_discrepancy(PositionDiscrepancy::try_new(tolerance, Span::ZERO, five, false).unwrap());
+//! let mut axis = Axis::new(axis);
+//! // A millimetre in every millisecond; from 10 ms on source B misses a tenth of it. From 31 ms on they are more than two apart.
+//! let tripped_at = (0..60).find(|&ms: &u64| {
+//!     let now = Instant::from_nanos(ms * 1_000_000);
+//!     let reading = |count| Some(Reading { captured_at: now, sample: Sample::Count(count) });
+//!     let (a, b) = (reading(1000 * ms), reading(1000 * ms - 100 * ms.saturating_sub(10)));
+//!     axis.step(&Frame { now, a, b, levels: Levels::default() }).position_discrepancy_tripped
+//! });
+//! assert_eq!(tripped_at, Some(36));
+//! # Ok::<(), AxisError>(())
+//! ```
 
 use crate::monitor::Bound;
 use crate::scale::{Scale, WindowSpeed, WindowTravel};

@@ -2,6 +2,7 @@
 
 mod covered;
 mod needs;
+mod pages;
 mod readme;
 
 use std::collections::BTreeSet;

@@ -14,6 +14,7 @@ pub mod speed_limit;
 pub mod speed_range;
 pub mod standstill;
 pub mod stop;
+pub mod torque_off;
 pub mod travel_limit;
 
 use crate::analogue::{Analogue, Shown};

@@ -11,7 +11,10 @@
 //! ```
 //!
 //! The output is true while it is on at both channels, so that it never says more than what is so; what it demands is demanded while it is near on
-//! either. All comparisons are exact. An output never trips. What it can be late by: latency + two frames, for a speed also half the window.
+//! either. All comparisons are exact. A brake output is true with the permit, and false at the latest `delay` after the permit went: a frame
+//! early where the next one would be too late. An output never trips.
+//!
+//! Worst-case reaction: latency + two frames, for a speed also half the window; that of a brake is its delay.
 //!
 //! Not detected: what becomes of the output behind the pin.
 //!

@@ -1,10 +1,40 @@
 //! Watches that the axis does not move faster than allowed (safely limited speed, SLS).
 //!
+//! The hazard: a person works in reach of an axis that has to move meanwhile, and can only step back from it while it is slow.
+//!
+//! ```text
+//!   abs(v)  ───────╲                   over what is allowed, with a ramp: L(t)
+//!                   ╲  ramp     ╱╲
+//!   limit   ─────────╲─────────╳──╲─── trips where it stays above for the on-delay
+//!                     ╲_______╱    ╲__
+//!                  t0
+//! ```
+//!
 //! Violated when `abs(v) > limit`; with a [`Ramp`], when `abs(v) > max(L(t), limit)`, so that the axis has the
 //! time to slow down that the ramp gives it. Reaching the limit is no violation. The two directions may have limits of their own.
 //!
-//! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames. It does not
-//! see motion within one count over the window; position drift below the limit is [`Standstill`](super::Standstill)'s work.
+//! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames. Not detected: motion
+//! within one count over the window; position drift below the limit, which is [`Standstill`](super::Standstill)'s work.
+//!
+//! ```
+//! # use monitor_core::*;
+//! # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+//! #     Span::from_millis(4).unwrap()).unwrap();
+//! # let window = Span::from_millis(2).unwrap();
+//! # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+//! let limit = SpeedLimit::try_new(Speed::from_int(250).unwrap(), None).unwrap();
+//! let slow = axis.add_monitor(Rule::SpeedLimit(limit), Demand::Always, Span::ZERO)?;
+//! let mut axis = Axis::new(axis);
+//! // 250 mm/s for 10 ms, then 300 mm/s: over a window of 2 ms that is 275 mm/s after one frame.
+//! let tripped_at = (0..20).find(|&ms: &u64| {
+//!     let now = Instant::from_nanos(ms * 1_000_000);
+//!     let count = 250 * ms + 50 * ms.saturating_sub(10);
+//!     let reading = Some(Reading { captured_at: now, sample: Sample::Count(count) });
+//!     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() }).tripped.a.contains(slow)
+//! });
+//! assert_eq!(tripped_at, Some(11));
+//! # Ok::<(), AxisError>(())
+//! ```
 
 use crate::monitor::envelope::{Course, Envelope};
 use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, RampState};

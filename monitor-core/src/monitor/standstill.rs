@@ -1,9 +1,41 @@
 //! Watches that an axis stays where it is while it holds torque (safe operating stop, SOS).
 //!
+//! The hazard: a person loads, clears a jam or measures at an axis that is held by its control, and the control lets it go, or starts it.
+//!
+//! ```text
+//!   x_ref + position_window ────────────────╳── trips
+//!                                     ╱────╱
+//!   x        ──────╮_________________╱           x_ref is x at t0; the speed has a window of its own
+//!   x_ref − position_window ──────────────────
+//!                  t0
+//! ```
+//!
 //! Violated when `abs(x − x_ref) > position_window` or `abs(v) > speed_window`, `x_ref` being the position at which it
 //! became active. The travel is taken from counts and rounded up to a ULP, so the comparison is exact.
 //!
-//! It does not see a slow drift that stays inside the window, nor one that was there before it became active.
+//! Worst-case reaction: latency + on-delay + two frames after the window of the position is left; for that of the speed half the window
+//! that the speed is taken over more. Not detected: a slow drift that stays inside the window, and one that was there before it became
+//! active: a stop that is to end in a standstill is a [`Stop`](super::Stop)'s work.
+//!
+//! ```
+//! # use monitor_core::*;
+//! # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+//! #     Span::from_millis(4).unwrap()).unwrap();
+//! # let window = Span::from_millis(2).unwrap();
+//! # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+//! let window = Position::from_int(1).unwrap();
+//! let standstill = Standstill::try_new(window, Speed::from_int(200).unwrap()).unwrap();
+//! let hold = axis.add_monitor(Rule::Standstill(standstill), Demand::Always, Span::ZERO)?;
+//! let mut axis = Axis::new(axis);
+//! // It creeps a tenth of a millimetre in every millisecond, too slow for the window of the speed: the eleventh is beyond a millimetre.
+//! let tripped_at = (0..20).find(|&ms: &u64| {
+//!     let now = Instant::from_nanos(ms * 1_000_000);
+//!     let reading = Some(Reading { captured_at: now, sample: Sample::Count(100 * ms) });
+//!     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() }).tripped.a.contains(hold)
+//! });
+//! assert_eq!(tripped_at, Some(11));
+//! # Ok::<(), AxisError>(())
+//! ```
 
 use crate::monitor::{Check, Monitor, Motion};
 use crate::source::Mark;

@@ -1,4 +1,15 @@
-//! Watches that an axis comes to a stop when it is told to (safe stop 1 and 2; stop categories 1 and 2 of IEC 60204-1).
+//! Watches that an axis comes to a stop when it is told to (safe stop 1 and 2, SS1 and SS2; stop categories 1 and 2 of IEC 60204-1).
+//!
+//! The hazard: a person reaches into a machine that was told to stop, and an axis brakes too late, too softly or not at all. Taking the
+//! torque away at once would be no help: then it only runs out.
+//!
+//! ```text
+//!   abs(v) ──────╮        ╲ L(t)                  by ramp: at or below the line
+//!                 ╲        ╲                      by deceleration: steep enough from the delay on
+//!                  ╲────────╳ trips               by time: nothing before `within` has passed
+//!   standstill_speed ────────╲──── complete: the torque goes, or a standstill takes over
+//!               t0  t0+delay
+//! ```
 //!
 //! Supervised by a [`Ramp`]: violated when `abs(v) > L(t)`; the stop is complete when the falling line has reached the
 //! standstill speed, or when `within` has passed. Supervised by its [`Braking`]: violated when the measured deceleration falls below
@@ -7,6 +18,37 @@
 //! A complete stop withdraws the permit as planned, or hands over to a [`Standstill`] that starts at the next frame.
 //!
 //! A stop that has begun is carried through even when its demand is released before.
+//!
+//! Worst-case reaction to braking that is lost: by ramp, until the speed that is no longer falling meets the line, then half the window +
+//! latency + on-delay + two frames; by deceleration two windows + latency + on-delay + two frames; by time `within` and two frames. A
+//! trip takes the torque: what that does to an axis that still moves is the machine's matter. Not detected: how far the axis goes
+//! meanwhile; what happens after a stop that ended without the permit, which is a brake's.
+//!
+//! ```
+//! # use monitor_core::*;
+//! # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+//! #     Span::from_millis(4).unwrap()).unwrap();
+//! # let window = Span::from_millis(2).unwrap();
+//! # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+//! let ramp = Ramp::try_new(Span::from_millis(5).unwrap(), Acceleration::from_int(20_000).unwrap(), Speed::from_int(50).unwrap());
+//! let supervision =
+//!     Supervision::Ramp { ramp: ramp.unwrap(), standstill_speed: Speed::from_int(10).unwrap(), within: None };
+//! let stop = Stop::try_new(supervision, Until::TorqueOff).unwrap();
+//! let button = axis.add_input(InputConfig::single(0, true, Span::ZERO).unwrap())?;
+//! let pressed = Demand::AnyOf(InputSet::NONE.with(button));
+//! let stop = axis.add_monitor(Rule::Stop(stop), pressed, Span::ZERO)?;
+//! let mut axis = Axis::new(axis);
+//! // Half a metre per second, and nothing brakes after the button at 10 ms. The line stays at 550 mm/s for 5 ms, and falls by 20 mm/s
+//! // in every millisecond from then on: after three of them it is below the speed.
+//! let tripped_at = (0..40).find(|&ms: &u64| {
+//!     let now = Instant::from_nanos(ms * 1_000_000);
+//!     let reading = Some(Reading { captured_at: now, sample: Sample::Count(500 * ms) });
+//!     let levels = Levels::from_bits(u32::from(ms >= 10));
+//!     axis.step(&Frame { now, a: reading, b: reading, levels }).tripped.a.contains(stop)
+//! });
+//! assert_eq!(tripped_at, Some(18));
+//! # Ok::<(), AxisError>(())
+//! ```
 
 use crate::monitor::envelope::Course;
 use crate::monitor::{Bound, Check, Monitor, Motion, Ramp, RampState, Standstill, StandstillState};
