@@ -52,7 +52,7 @@ fn short(name: &str) -> String {
 
 /// What the last of `frames` takes on an axis, the function with the most instructions first.
 pub fn profile(target: &Target, config: &Config, frames: &[Frame]) -> Vec<Share> {
-    let mut script = Script::new();
+    let mut script = Script::<4, 1>::new();
     script.axis(config);
     frames.iter().for_each(|frame| script.frame(frame));
     let folder = scratch();

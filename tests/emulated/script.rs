@@ -2,29 +2,32 @@
 
 use std::fs;
 
+use cowitness_tests::core_of::Core;
 use cowitness_tests::core_of::core_of;
-use cowitness_tests::trace::{Case, plain_case};
+use cowitness_tests::trace::{Case, case};
 use host_harness::replay::{config, layout};
 use host_harness::setup::Setup;
 use host_harness::synth::Scenario;
 use host_harness::trace::{Offered, Options, Reader};
 use monitor_core::seal::Image;
-use monitor_core::{AnalogueSet, AxisConfig, AxisState, Frame, Outcome};
+use monitor_core::{
+    AnalogueId, AnalogueReading, AxisConfig, AxisState, Channel, Frame, Instant, Outcome, Value,
+};
 use traces_demo::Demo;
-use wire::{Item, LONGEST_ITEM, POINTS, TestConfig, TestState, answer, put_item};
+use wire::{Item, LONGEST_ITEM, POINTS, answer, put_item};
 
 /// A script, and the axis that the host has gone through it with.
-pub struct Script {
+pub struct Script<const MONITORS: usize, const INPUTS: usize> {
     /// For the target.
     pub bytes: Vec<u8>,
     /// What it must answer.
     pub answers: Vec<u8>,
     /// What each frame came to, and where its answer begins.
     pub frames: Vec<(Outcome, usize)>,
-    axis: Option<(TestConfig, TestState)>,
+    axis: Option<(AxisConfig<POINTS, MONITORS, INPUTS>, AxisState<POINTS, MONITORS, INPUTS>)>,
 }
 
-impl Script {
+impl<const MONITORS: usize, const INPUTS: usize> Script<MONITORS, INPUTS> {
     pub fn new() -> Self {
         Self { bytes: Vec::new(), answers: Vec::new(), frames: Vec::new(), axis: None }
     }
@@ -40,7 +43,7 @@ impl Script {
         let mut image = [0; LONGEST_ITEM];
         let length = config.seal(0, &[], &mut image).expect("a setup fits");
         let loaded = Image::open(&image[..length]).and_then(|image| image.axis());
-        let Ok(loaded): Result<TestConfig, _> = loaded else { return false };
+        let Ok(loaded) = loaded else { return false };
         self.put(&Item::Axis(&image[..length]));
         let state = AxisState::new();
         self.axis = Some((loaded, state));
@@ -56,28 +59,37 @@ impl Script {
     }
 
     /// A reading of an analogue value, before the frame it is for.
-    fn reading(&mut self, one: &Offered) {
-        let of = AnalogueSet::from_bits(1 << one.of).iter().next().expect("an analogue value of the axis");
-        self.put(&Item::Reading(of, one.channel, one.reading));
+    fn reading(&mut self, of: AnalogueId, channel: Channel, reading: AnalogueReading) {
+        self.put(&Item::Reading(of, channel, reading));
         let (config, state) = self.axis.as_mut().expect("an axis before the first reading");
-        config.offer(state, of, one.channel, one.reading);
+        config.offer(state, of, channel, reading);
     }
 
     /// A random case, unless its setup is too large for the axis under test.
     pub fn random(&mut self, seed: u64, length: usize) {
-        let Case { setup, frames, .. } = plain_case(seed, length, POINTS);
-        if self.axis(&core_of::<POINTS>(&setup).config) {
-            frames.iter().for_each(|frame| self.frame(frame));
+        let case: Case = case(seed, length, POINTS);
+        let Core { config, analogues, .. } = core_of::<POINTS>(&case.setup);
+        if !self.axis(&config) {
+            return;
+        }
+        for (place, frame) in case.frames.iter().enumerate() {
+            for offer in case.offers(place) {
+                let captured_at = Instant::from_nanos(offer.captured_at);
+                let reading = AnalogueReading { captured_at, value: offer.value.map(Value::from_bits) };
+                self.reading(analogues[offer.analogue], Channel::BOTH[offer.channel], reading);
+            }
+            self.frame(frame);
         }
     }
 
     /// A demo with its setup, unless that is too large for the axis under test; whether it was not.
     pub fn demo(&mut self, demo: &Demo) -> bool {
         let setup = Setup::load(&demo.setup).unwrap_or_else(|error| panic!("{error}"));
-        if setup.monitors.len() > 8 || setup.inputs.len() > 4 {
+        if setup.monitors.len() > MONITORS || setup.inputs.len() > INPUTS {
             return false;
         }
-        let held = config::<POINTS, 6, 4>(&setup).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
+        let held = config::<POINTS, MONITORS, INPUTS>(&setup);
+        let held = held.unwrap_or_else(|error| panic!("{}: {error}", demo.name));
         assert!(self.axis(&held), "{}: the setup fits", demo.name);
         let text = fs::read_to_string(&demo.scenario).expect("a scenario");
         let scenario = Scenario::from_toml(&text, &demo.name).unwrap_or_else(|error| panic!("{error}"));
@@ -91,7 +103,9 @@ impl Script {
             let mut offered = reader.offered().iter().peekable();
             for (place, frame) in batch.iter().enumerate() {
                 while let Some(one) = offered.next_if(|one| one.frame <= place) {
-                    self.reading(one);
+                    let Offered { of, channel, reading, .. } = *one;
+                    let of = u8::try_from(of).ok().and_then(AnalogueId::from_index);
+                    self.reading(of.expect("an analogue value of the axis"), channel, reading);
                 }
                 self.frame(frame);
             }

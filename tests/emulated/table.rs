@@ -51,7 +51,7 @@ struct Measured {
 
 /// Shows every axis its frames on a target and tells what they cost.
 fn measure(target: &Target) -> Measured {
-    let mut script = Script::new();
+    let mut script = Script::<4, 1>::new();
     for (_, config) in axes() {
         script.axis(&config);
         ordinary(ORDINARY).iter().for_each(|frame| script.frame(frame));

@@ -11,6 +11,10 @@ fn main() {
         "riscv32imac-unknown-none-elf" => "virt.x",
         _ => "mps2-an385.x",
     };
+    println!("cargo:rustc-check-cfg=cfg(few)");
+    if memory == "microbit.x" {
+        println!("cargo:rustc-cfg=few");
+    }
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("cargo names a folder"));
     fs::copy(format!("memory/{memory}"), out.join("memory.x")).expect("the memory can be copied");
     println!("cargo:rustc-link-search={}", out.display());

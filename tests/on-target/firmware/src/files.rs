@@ -4,7 +4,10 @@ use core::ffi::CStr;
 
 use semihosting::fs::File;
 use semihosting::io::{Read, Write};
+#[cfg(not(few))]
 use wire::LONGEST_ITEM;
+#[cfg(few)]
+use wire::LONGEST_ITEM_OF_FEW as LONGEST_ITEM;
 
 /// The script, item by item.
 pub struct Script {

@@ -11,13 +11,15 @@ use serde::{Deserialize, Serialize};
 /// Stored readings per channel of the axis under test.
 pub const POINTS: usize = 17;
 
-/// The setup of the axis under test: small enough for a core with 16 KiB of RAM.
-pub type TestConfig = AxisConfig<POINTS, 6, 4>;
-/// Its state.
-pub type TestState = AxisState<POINTS, 6, 4>;
+/// How many monitors and inputs it has room for on a core with 16 KiB of RAM.
+pub const FEW: (usize, usize) = (6, 4);
+/// And on any other.
+pub const MANY: (usize, usize) = (16, 16);
 
 /// The longest item of a script, in bytes.
-pub const LONGEST_ITEM: usize = 1024;
+pub const LONGEST_ITEM: usize = 2048;
+/// The same where there is room for few monitors.
+pub const LONGEST_ITEM_OF_FEW: usize = 1024;
 
 /// The longest part of an answer, in bytes.
 const LONGEST_PART: usize = 256;
@@ -43,7 +45,12 @@ pub fn put_item<'a>(item: &Item<'_>, to: &'a mut [u8; LONGEST_ITEM]) -> Option<&
 
 /// The answer to one frame, part by part: the outcome, speeds, positions, distances, and after a trip everything about all latched
 /// trips.
-pub fn answer(config: &TestConfig, state: &TestState, outcome: &Outcome, mut emit: impl FnMut(&[u8])) {
+pub fn answer<const MONITORS: usize, const INPUTS: usize>(
+    config: &AxisConfig<POINTS, MONITORS, INPUTS>,
+    state: &AxisState<POINTS, MONITORS, INPUTS>,
+    outcome: &Outcome,
+    mut emit: impl FnMut(&[u8]),
+) {
     let mut part = [0; LONGEST_PART];
     let mut emit = |part: Result<&mut [u8], postcard::Error>| match part {
         Ok(bytes) => emit(bytes),

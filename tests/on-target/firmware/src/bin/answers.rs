@@ -6,7 +6,16 @@
 use firmware::entry;
 use firmware::files::{Answers, Script};
 use monitor_core::seal::Image;
-use wire::{Item, TestConfig, TestState, answer};
+use monitor_core::{AxisConfig, AxisState};
+use wire::{Item, POINTS, answer};
+
+#[cfg(few)]
+use wire::FEW as ROOM;
+#[cfg(not(few))]
+use wire::MANY as ROOM;
+
+type TestConfig = AxisConfig<POINTS, { ROOM.0 }, { ROOM.1 }>;
+type TestState = AxisState<POINTS, { ROOM.0 }, { ROOM.1 }>;
 
 // What is made anew is made in functions of its own, so that their stack is free again: one of the cores has 16 KiB.
 
