@@ -358,13 +358,16 @@ pub(crate) struct Quiet {
     pub(crate) until: Instant,
     /// What a monitor observes meanwhile cannot be told from the motion.
     pub(crate) hides: bool,
+    /// Directions, accelerations or analogue values are to be looked at.
+    pub(crate) asks_more: bool,
     /// The permit meanwhile.
     pub(crate) permit: bool,
 }
 
 impl Quiet {
     /// Every frame needs a closer look: none is as early.
-    pub(crate) const NOT: Self = Self { until: Instant::from_nanos(0), hides: false, permit: false };
+    pub(crate) const NOT: Self =
+        Self { until: Instant::from_nanos(0), hides: false, asks_more: false, permit: false };
 }
 
 /// What became of the last frame.

@@ -285,10 +285,10 @@ impl<const POINTS: usize> Source<POINTS> {
 
     /// Takes what nearly every frame brings to a source with a speed: an ordinary reading within all limits of `calm`, or none while
     /// the newest is fresh. False when it may be anything else: then nothing was touched, and it is left to
-    /// [`take`](Self::take), which knows all cases.
+    /// [`take`](Self::take), which knows all cases. Directions and accelerations are looked at with `MORE`.
     #[cfg_attr(target_pointer_width = "32", inline)]
     #[cfg_attr(not(target_pointer_width = "32"), inline(always))]
-    pub(crate) fn take_calmly(
+    pub(crate) fn take_calmly<const MORE: bool>(
         &mut self,
         config: &SourceConfig,
         spacing: Spacing,
@@ -328,7 +328,8 @@ impl<const POINTS: usize> Source<POINTS> {
         if !calm.rate.allows(travelled, elapsed) || !calm.is_fast_enough(travelled, elapsed) {
             return false;
         }
-        if calm.turns
+        if MORE
+            && calm.turns
             && !self.turns_calmly(
                 spacing,
                 calm,
@@ -343,7 +344,7 @@ impl<const POINTS: usize> Source<POINTS> {
     }
 
     /// As [`take_calmly`](Self::take_calmly), for what a direction or an acceleration goes by; the reading will have this base.
-    #[inline(never)]
+    #[inline(always)]
     fn turns_calmly(
         &mut self,
         spacing: Spacing,

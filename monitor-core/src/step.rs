@@ -111,11 +111,14 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if !may_pass {
             return self.evaluate_fully(state, frame, PerChannel { a: false, b: false }, watch);
         }
-        let PerChannel { a, b } = &mut state.sides;
-        let took_a = a.source.take_calmly(&self.sources.a, self.spacing, &a.calm, now, &frame.a);
-        let took_b = took_a && b.source.take_calmly(&self.sources.b, self.spacing, &b.calm, now, &frame.b);
-        if !(took_b && self.agree(state, now) && self.shows_nothing_new(state, now)) {
-            return self.evaluate_fully(state, frame, PerChannel { a: took_a, b: took_b }, watch);
+        // An axis that asks no more pays for no more.
+        let (taken, is_quiet) = if state.quiet.asks_more {
+            self.take_more(state, frame)
+        } else {
+            self.take::<false>(state, frame)
+        };
+        if !is_quiet {
+            return self.evaluate_fully(state, frame, taken, watch);
         }
         state.last_now = now;
         state.last = Last::Quiet;
@@ -126,6 +129,31 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             outputs: state.outputs,
             ..Outcome::default()
         }
+    }
+
+    /// Takes the readings calmly, as far as they are calm; whether all is. For a quiet axis.
+    #[inline(always)]
+    fn take<const MORE: bool>(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+    ) -> (PerChannel<bool>, bool) {
+        let (now, spacing) = (frame.now, self.spacing);
+        let PerChannel { a, b } = &mut state.sides;
+        let took_a = a.source.take_calmly::<MORE>(&self.sources.a, spacing, &a.calm, now, &frame.a);
+        let took_b = took_a && b.source.take_calmly::<MORE>(&self.sources.b, spacing, &b.calm, now, &frame.b);
+        let is_quiet = took_b && self.agree(state, now) && (!MORE || self.values_are_calm(state, now));
+        (PerChannel { a: took_a, b: took_b }, is_quiet)
+    }
+
+    /// The same with directions, accelerations and analogue values.
+    #[inline(never)]
+    fn take_more(
+        &self,
+        state: &mut AxisState<POINTS, MONITORS, INPUTS, Own>,
+        frame: &Frame,
+    ) -> (PerChannel<bool>, bool) {
+        self.take::<true>(state, frame)
     }
 
     /// Whether no discrepancy is violated. For a quiet axis.
@@ -147,11 +175,6 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
 
     /// Whether nothing is wrong with any analogue value. For a quiet axis.
     #[inline(always)]
-    fn shows_nothing_new(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
-        self.analogues.is_empty() || self.values_are_calm(state, now)
-    }
-
-    #[inline(never)]
     fn values_are_calm(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>, now: Instant) -> bool {
         self.analogues.iter().zip(&state.analogues).all(|(config, analogue)| analogue.is_calm(config, now))
             && Channel::BOTH.iter().all(|&line| {
@@ -209,6 +232,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             until,
             // Analogue values come and go without a frame.
             hides: a.calm.hides || b.calm.hides || !self.analogues.is_empty(),
+            asks_more: a.calm.turns || b.calm.turns || !self.analogues.is_empty(),
             permit: !(a.calm.withdraws || b.calm.withdraws || state.locked),
         }
     }
@@ -635,9 +659,9 @@ impl<Own: Monitor> Shared<'_, Own> {
             if let Some(output) = config.rule.output() {
                 if !W::WATCHES
                     && visible
-                    && let Some(here) = motion.here()
+                    && let (Some(here), RuleState::Output(told)) = (motion.here(), state)
                 {
-                    calm.consider_output(id, &output.steady(&motion), here.count(), &mut found);
+                    calm.consider_output(id, &output.steady(*told, &motion), here.count(), &mut found);
                 }
                 continue;
             }

@@ -202,12 +202,14 @@ fn distance(lower: i64, upper: i64, places: &[i64]) -> i64 {
 }
 
 impl CamOutput {
-    fn steady(&self, motion: &Motion<'_>) -> Steady {
+    fn steady(&self, state: OutputState, motion: &Motion<'_>) -> Steady {
         let Place::At { upper, lower, .. } = motion.place() else { return Steady::No };
         let (low, high, h) = (self.low.to_bits(), self.high.to_bits(), self.hysteresis.to_bits());
         // Bounded because the constructor checked each sum.
-        let places =
-            [low.wrapping_sub(h), low, low.wrapping_add(h), high.wrapping_sub(h), high, high.wrapping_add(h)];
+        let switching =
+            [low.wrapping_sub(h), low.wrapping_add(h), high.wrapping_sub(h), high.wrapping_add(h)];
+        // It stays on, or far, up to the ends themselves.
+        let places = if state.is_between() { switching } else { [low, low, high, high] };
         // Two steps for the rounding of the place here and there.
         let away = distance(lower.to_bits(), upper.to_bits(), &places).saturating_sub(2);
         if away <= 0 { Steady::No } else { Steady::Counts(motion.scale.counts_surely_within(away)) }
@@ -215,13 +217,14 @@ impl CamOutput {
 }
 
 impl SpeedOutput {
-    fn steady(&self, motion: &Motion<'_>) -> Steady {
+    fn steady(&self, state: OutputState, motion: &Motion<'_>) -> Steady {
         let Some(speed) = motion.speed() else { return Steady::No };
         let (speed, t, h) =
             (speed.magnitude_down().to_bits(), self.threshold.to_bits(), self.hysteresis.to_bits());
-        // Bounded because the constructor checked each sum.
         let (mut above, mut below) = (Speed::ZERO, Speed::MAX);
-        for place in [t.wrapping_sub(h), t, t.wrapping_add(h)] {
+        // Bounded because the constructor checked each sum.
+        let switching = [t.wrapping_sub(h), t.wrapping_add(h)];
+        for place in if state.is_between() { switching } else { [t, t] } {
             if speed < place {
                 // Up to the last step before it.
                 below = below.min(Speed::from_bits(place.wrapping_sub(1)));
@@ -245,6 +248,11 @@ pub struct OutputState {
 
 impl OutputState {
     const UNKNOWN: Self = Self { on: false, near: true };
+
+    /// Near without being on: it may become either.
+    const fn is_between(self) -> bool {
+        self.near && !self.on
+    }
 }
 
 /// What an output needs and does not have at a frame.
@@ -265,10 +273,10 @@ pub(crate) enum Output<'a> {
 impl Output<'_> {
     /// Within what it stays what it has come to at this frame.
     #[inline(never)]
-    pub(crate) fn steady(&self, motion: &Motion<'_>) -> Steady {
+    pub(crate) fn steady(&self, state: OutputState, motion: &Motion<'_>) -> Steady {
         match self {
-            Self::Cam(rule) => rule.steady(motion),
-            Self::Speed(rule) => rule.steady(motion),
+            Self::Cam(rule) => rule.steady(state, motion),
+            Self::Speed(rule) => rule.steady(state, motion),
         }
     }
 
