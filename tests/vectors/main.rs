@@ -200,6 +200,99 @@ fn the_exact_model_expects_the_same_for_other_counters_units_and_rules() {
     }
 }
 
+#[test]
+fn the_exact_model_expects_the_same_of_outputs_places_reactions_and_each_of_the_newer_rules() {
+    let places = r#"counter_bits = 24
+        unit_per_count = "0.001 mm"
+        max_speed = "400 mm/s"
+        timeout = "5 ms"
+        reference = "event""#;
+    let known = r#"column_unit = "mm"
+        max_speed = "400 mm/s"
+        timeout = "5 ms"
+        reference = "absolute"
+        offset = "3 mm""#;
+    let told = r#"[reference]
+        input = "home"
+        position = "3 mm"
+        [reset]
+        column = "reset"
+        [[monitor]]
+        name = "zone"
+        kind = "cam-output"
+        low = "2 mm"
+        high = "5 mm"
+        hysteresis = "0.5 mm"
+        [[monitor]]
+        name = "slow"
+        kind = "speed-output"
+        threshold = "40 mm/s"
+        hysteresis = "5 mm/s"
+        [[monitor]]
+        name = "brake"
+        kind = "brake-output"
+        delay = "4 ms"
+        [[monitor]]
+        name = "each way"
+        kind = "speed-limit"
+        demand = ["zone", "each"]
+        positive = "60 mm/s"
+        negative = "30 mm/s"
+        on_delay = "2 ms"
+        allowed_overrun = "0.1 mm"
+        reaction = "stop"
+        [[monitor]]
+        name = "places"
+        kind = "position-range"
+        demand = ["not slow", "not work"]
+        low = "-20 mm"
+        high = "60 mm"
+        [[monitor]]
+        name = "gentle"
+        kind = "acceleration-limit"
+        limit = "4 m/s^2"
+        reaction = "stop"
+        demand = ["gentle"]
+        [[monitor]]
+        name = "not far"
+        kind = "travel-limit"
+        increment = "2 mm"
+        demand = ["not zone"]
+        [[monitor]]
+        name = "forwards"
+        kind = "direction"
+        allowed = "positive"
+        tolerance = "1 mm"
+        demand = ["forwards"]
+        [[monitor]]
+        name = "stop"
+        kind = "stop"
+        until = "torque-off"
+        by = "ramp"
+        ramp = { delay = "5 ms", deceleration = "2 m/s^2", margin = "20 mm/s", jerk = "100 m/s^3" }
+        standstill_speed = "10 mm/s"
+        within = "200 ms"
+        [[monitor]]
+        name = "brake hard"
+        kind = "stop"
+        demand = ["hard"]
+        until = "torque-off"
+        by = "deceleration"
+        braking = { delay = "15 ms", deceleration = "1 m/s^2", margin = "0.2 m/s^2" }
+        standstill_speed = "10 mm/s"
+        within = "200 ms""#;
+    let text = small("mm", known, places, told);
+    let vectors = Vectors::generate(&text, "small.toml", 129).unwrap_or_else(|error| panic!("{error}"));
+    let seen = |wanted: fn(&monitor_core::Outcome) -> bool| {
+        let rows = vectors.cases.iter().flat_map(|case| &case.rows);
+        rows.filter(|row| wanted(&row.outcome)).count()
+    };
+    assert!(seen(|outcome| !outcome.outputs.is_empty()) > 100);
+    assert!(seen(|outcome| !outcome.unreferenced.b.is_empty()) > 10);
+    assert!(seen(|outcome| outcome.reset == Some(monitor_core::Reset::Stopping)) > 0);
+    agrees_with_the_model(&vectors);
+}
+
 fn agrees_with_the_model(vectors: &Vectors) {
     let setup = model_of::setup(&vectors.setup);
     let mut frames = 0;
@@ -264,11 +357,9 @@ fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
     let lanes = |side: usize, wanted: fn(&cowitness_tests::model::LaneSeen) -> bool| {
         bits(seen.monitors.iter().map(|monitor| wanted(&monitor.lanes[side])))
     };
-    let warming_up = seen.channels.iter().enumerate().filter(|(_, channel)| channel.fault.is_none()).any(
-        |(side, channel)| {
-            channel.warming_up || seen.monitors.iter().any(|monitor| monitor.lanes[side].warming_up)
-        },
-    );
+    let unread = seen.channels.iter().any(|channel| channel.fault.is_none() && channel.warming_up);
+    let waits = seen.monitors.iter().flat_map(|monitor| &monitor.lanes).any(|lane| lane.warming_up);
+    let warming_up = unread || waits;
     let tripped = |rule: &Option<cowitness_tests::model::DiscrepancySeen>| {
         u32::from(rule.as_ref().is_some_and(|rule| rule.tripped_now.is_some()))
     };
@@ -281,10 +372,9 @@ fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
         bits(seen.inputs.iter().map(|input| input.demanding)),
         bits(seen.inputs.iter().map(|input| input.became_faulted)),
         bits(seen.monitors.iter().map(|monitor| monitor.active)),
-        // No setup here has an output, or a rule on a referenced position.
-        0,
-        0,
-        0,
+        bits(seen.monitors.iter().map(|monitor| monitor.output)),
+        lanes(0, |lane| lane.unreferenced),
+        lanes(1, |lane| lane.unreferenced),
         lanes(0, |lane| lane.violated),
         lanes(1, |lane| lane.violated),
         lanes(0, |lane| lane.tripped_now.is_some()),
