@@ -18,6 +18,12 @@ const TRIES: u64 = 3000;
 /// Farther, where it is certain beforehand which of them can matter.
 const FAR: u64 = 1_000_000;
 
+/// How many instants of a corner are looked at: where none of so many shows a step, hardly any other does.
+const INSTANTS: u64 = 600_000;
+
+/// How many of those at which the line is another one are tried: where it is at all of them, others have shown it.
+const ATTEMPTS: usize = 24;
+
 pub(super) fn cases(book: &mut Book<'_>) {
     for variation in variations(book.setup, book.points) {
         let Some(axis) = &variation.axis else { continue };
@@ -79,17 +85,21 @@ fn of_corner(book: &Book<'_>, monitor: usize, variation: &Variation) -> Option<C
     let ramp = ramp_of(&book.setup.monitors[monitor].kind)?;
     let jerk = i128::from(ramp.jerk.as_ref()?.value.to_bits());
     let fresh = variation.axis.as_ref()?;
+    if ramp_of(&variation.setup.monitors[monitor].kind) == Some(ramp) {
+        return None;
+    }
     let corner = i128::from(ramp.deceleration.value.to_bits()) * 1_000_000_000 / jerk.max(1);
     let corner = u64::try_from(corner).ok()?;
     for side in [0, 1] {
+        let mut attempts = 0..ATTEMPTS;
         let mut play = enter(book, monitor, side, 1, 0);
         let speeds = [entry_speed(book.setup, monitor); 2];
         let begin = play.now + ramp.delay.value.as_nanos();
         // Where it has fallen for a while a step of the jerk makes the most of a difference.
-        let (from, end) = (begin + corner / 2, begin + corner);
+        let end = begin + corner;
+        let from = end.saturating_sub(INSTANTS).max(begin + corner / 2);
         while play.now < end {
-            let next = (play.now + (play.timeout() / 2).max(1)).min(from.max(play.now + play.timeout() / 2));
-            play.glide(speeds, next);
+            play.glide(speeds, play.now + (play.timeout() / 2).max(1));
             let other = play.shown_to(fresh);
             let latest = end.min(play.now + play.timeout() / 2);
             for at in from.max(play.now + 1)..latest {
@@ -99,6 +109,9 @@ fn of_corner(book: &Book<'_>, monitor: usize, variation: &Variation) -> Option<C
                 else {
                     continue;
                 };
+                if attempts.next().is_none() {
+                    break;
+                }
                 let found = at_speed(&play, at, side, i128::from(higher.to_bits()), |play| {
                     let name = book.name(monitor);
                     let about =
