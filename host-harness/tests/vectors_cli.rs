@@ -12,6 +12,13 @@ static WRITTEN: LazyLock<(PathBuf, String)> = LazyLock::new(|| {
     (folder, out(&run))
 });
 
+/// What is said of the further built-in setup.
+static FURTHER: LazyLock<String> = LazyLock::new(|| {
+    let run = run_in(&folder("vectors-further"), &["vectors", "--built-in", "further"]);
+    assert_eq!(run.status.code(), Some(0), "{}", err(&run));
+    out(&run)
+});
+
 fn folder(name: &str) -> PathBuf {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
     let _ = std::fs::remove_dir_all(&folder);
@@ -75,12 +82,22 @@ fn the_built_in_vectors_are_covered_and_say_so() {
 }
 
 #[test]
+fn the_further_vectors_are_covered_and_their_setup_is_printed_on_request() {
+    assert!(FURTHER.contains(" 0 NOT COVERED"), "{}", *FURTHER);
+    let printed = run_in(&folder("vectors-printed"), &["vectors", "--print-setup", "--built-in", "further"]);
+    assert_eq!(out(&printed), host_harness::vectors::FURTHER_SETUP);
+    let both = run_in(&folder("vectors-both"), &["vectors", "--setup", "a.toml", "--built-in", "further"]);
+    assert_eq!(both.status.code(), Some(2));
+    assert!(err(&both).contains("cannot be used with"), "{}", err(&both));
+}
+
+#[test]
 fn the_readme_shows_what_is_printed() {
     let readme = include_str!("../../README.md");
     let section = readme.split("## Checking firmware of your own").nth(1).unwrap();
     let section = section.split("\n## ").next().unwrap();
     let compared = run_in(&WRITTEN.0, &["compare", "vectors.csv", "--vectors", "vectors.csv"]);
-    let printed = WRITTEN.1.clone() + &out(&compared);
+    let printed = WRITTEN.1.clone() + &FURTHER + &out(&compared);
     let mut shown = 0;
     for block in section.split("```text\n").skip(1) {
         for line in block.split("```").next().unwrap().lines().filter(|line| !line.is_empty()) {
@@ -88,7 +105,7 @@ fn the_readme_shows_what_is_printed() {
             shown += 1;
         }
     }
-    assert_eq!(shown, 4);
+    assert_eq!(shown, 7);
 }
 
 #[test]

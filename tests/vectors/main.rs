@@ -6,14 +6,77 @@ mod model_of;
 use std::sync::LazyLock;
 
 use cowitness_tests::model::{Fault, Model, Refusal, Reset, Seen};
-use host_harness::setup::{By, MonitorKind, Setting, Setup, Source, Until};
+use host_harness::setup::{By, ChannelSetup, MonitorKind, ReferenceSetup, Setting, Setup, Source, Until};
 use host_harness::vectors::columns::{COLUMNS, FAULTS, OUTCOMES, RESETS, numbers};
-use host_harness::vectors::{BUILT_IN_PATH, BUILT_IN_SETUP, Coverage, Recorded, Vectors, variations};
+use host_harness::vectors::{
+    BUILT_IN_PATH, BUILT_IN_SETUP, Coverage, FURTHER_PATH, FURTHER_SETUP, Recorded, State, Vectors,
+    variations,
+};
 use monitor_core::Position;
 
 static BUILT_IN: LazyLock<Vectors> = LazyLock::new(|| {
     Vectors::generate(BUILT_IN_SETUP, BUILT_IN_PATH, 129).expect("the built-in setup is good")
 });
+
+static FURTHER: LazyLock<Vectors> = LazyLock::new(|| {
+    Vectors::generate(FURTHER_SETUP, FURTHER_PATH, 129).expect("the further built-in setup is good")
+});
+
+#[test]
+fn between_them_the_built_in_setups_hold_every_kind_of_rule_on_the_motion() {
+    let kinds: std::collections::BTreeSet<&str> = [&BUILT_IN.setup, &FURTHER.setup]
+        .into_iter()
+        .flat_map(|setup| setup.monitors.iter().map(|monitor| monitor.kind.name()))
+        .collect();
+    let all = [
+        "acceleration-limit",
+        "acceleration-range",
+        "brake-output",
+        "cam-output",
+        "direction",
+        "position-range",
+        "speed-limit",
+        "speed-output",
+        "speed-range",
+        "standstill",
+        "stop",
+        "torque-off",
+        "travel-limit",
+    ];
+    assert_eq!(kinds.into_iter().collect::<Vec<_>>(), all);
+}
+
+#[test]
+fn the_vectors_of_the_further_setup_leave_nothing_uncovered() {
+    let coverage = Coverage::of(&FURTHER).expect("the core accepts it");
+    let missing: Vec<_> = coverage.not_covered().collect();
+    assert!(missing.is_empty(), "{missing:#?}");
+    // What is new is shown on both channels, and in each direction.
+    for what in [
+        "the last count within the limit, forwards",
+        "the first count beyond the limit, backwards",
+        "exactly the limit, no violation",
+        "begins to demand at the first count, backwards end",
+        "becomes false at the first count, forwards end",
+        "trip by its overrun, before the delay ends",
+        "its trip demands a stop, and the permit stays",
+        "complete at its standstill speed",
+    ] {
+        let seen = coverage.transitions.iter().filter(|one| one.what == what);
+        let seen = seen.filter(|one| matches!(one.state, State::Seen(_)));
+        assert!(seen.count() >= 2, "{what}");
+    }
+}
+
+#[test]
+fn an_edge_whose_cases_are_left_out_is_not_covered() {
+    let mut few = FURTHER.clone();
+    few.cases.retain(|case| !case.about.starts_with("gently, channel A, backwards"));
+    let coverage = Coverage::of(&few).expect("the core accepts it");
+    let missing = |what: &str| coverage.not_covered().any(|one| one.what == what);
+    assert!(missing("the last count within the limit, backwards"), "{coverage}");
+    assert!(!missing("the last count within the limit, forwards"), "{coverage}");
+}
 
 #[test]
 fn the_vectors_of_the_built_in_setup_leave_nothing_uncovered() {
@@ -61,8 +124,61 @@ fn counts_within(setup: &Setup, monitor: usize) -> Option<[i128; 2]> {
     Some([window / nano(&setup.a.source), window / nano(&setup.b.source)])
 }
 
+/// The places at which something of a setup changes, in ULP, and whether each is the upper end of something.
+fn places(setup: &Setup) -> Vec<(i128, bool)> {
+    let bits = |setting: &Setting<Position>| i128::from(setting.value.to_bits());
+    let mut places = Vec::new();
+    for monitor in &setup.monitors {
+        match &monitor.kind {
+            MonitorKind::PositionRange(range) => {
+                places.extend([(bits(&range.low), false), (bits(&range.high), true)]);
+            }
+            MonitorKind::CamOutput { range, hysteresis } => {
+                for by in [-bits(hysteresis), 0, bits(hysteresis)] {
+                    places.extend([(bits(&range.low) + by, false), (bits(&range.high) + by, true)]);
+                }
+            }
+            _ => {}
+        }
+    }
+    places
+}
+
+/// Nothing but the declared position was moved, and on each channel that goes by it as many counts lie before every place as did.
+fn no_place_is_reached(setup: &Setup, varied: &Setup) -> Option<&'static str> {
+    let (before, after) = (setup.reference.as_ref()?, varied.reference.as_ref()?);
+    let mut same = varied.clone();
+    same.reference = setup.reference.clone();
+    if before == after || same != *setup {
+        return None;
+    }
+    let counts = |channel: &ChannelSetup, from: i64| -> Vec<i128> {
+        let nano = match &channel.source {
+            Source::Counter { unit_per_count, .. } => i128::from(unit_per_count.value).abs(),
+            Source::Position { .. } => 1_000_000_000,
+        };
+        // A travel from where it was declared is a whole number of counts.
+        let reach = |(place, is_upper): (i128, bool)| {
+            let away = (place - i128::from(from)) * 1_000_000_000;
+            if is_upper { away.div_euclid(nano) } else { -(-away).div_euclid(nano) }
+        };
+        places(setup).into_iter().map(reach).collect()
+    };
+    let channels = [&setup.a, &setup.b].into_iter();
+    let mut told = channels.filter(|channel| channel.reference == ReferenceSetup::Event);
+    let reached = |channel: &ChannelSetup| {
+        let [one, other] = [before, after].map(|event| event.position.value.to_bits());
+        counts(channel, one) != counts(channel, other)
+    };
+    let is_same = before.input == after.input && !told.any(reached);
+    is_same.then_some("no count of a channel that goes by it lies between where it was and where it is")
+}
+
 /// Why no frame whatever can tell a variation from the setup, if that can be shown.
 fn without_effect(setup: &Setup, varied: &Setup) -> Option<&'static str> {
+    if let Some(why) = no_place_is_reached(setup, varied) {
+        return Some(why);
+    }
     for (number, (one, other)) in setup.monitors.iter().zip(&varied.monitors).enumerate() {
         if one == other {
             continue;
@@ -92,16 +208,16 @@ fn without_effect(setup: &Setup, varied: &Setup) -> Option<&'static str> {
     None
 }
 
-#[test]
-fn every_setting_moved_by_its_smallest_step_changes_an_expected_outcome_or_provably_nothing() {
-    let setup = &BUILT_IN.setup;
+/// How many settings were moved and noticed, and which could not be moved.
+fn noticed(vectors: &Vectors) -> (usize, Vec<String>) {
+    let setup = &vectors.setup;
     let (mut noticed, mut refused) = (0, Vec::new());
     for variation in variations(setup, 129) {
         let Some(axis) = &variation.axis else {
             refused.push(variation.what);
             continue;
         };
-        let effect = BUILT_IN.notice(axis);
+        let effect = vectors.notice(axis);
         match (effect, without_effect(setup, &variation.setup)) {
             (None, Some(_)) => {}
             (Some(_), None) => noticed += 1,
@@ -109,16 +225,34 @@ fn every_setting_moved_by_its_smallest_step_changes_an_expected_outcome_or_prova
             (Some(place), Some(why)) => panic!("{}: noticed at {place:?}, though {why}", variation.what),
         }
     }
+    (noticed, refused)
+}
+
+#[test]
+fn every_setting_moved_by_its_smallest_step_changes_an_expected_outcome_or_provably_nothing() {
+    let (noticed, refused) = noticed(&BUILT_IN);
     // A counter has at most 64 bits, and an input two different lines.
     let first = |input| format!("the next line for the first of input {input}");
     assert_eq!(refused[0], "counter_bits of [channel.b] one step up");
     assert_eq!(refused[1..], ["door", "emergency_stop", "gate"].map(first));
-    assert!(noticed > 210, "{noticed} settings were moved");
+    assert!(noticed > 220, "{noticed} settings were moved");
+}
+
+#[test]
+fn every_setting_of_the_further_rules_does_too() {
+    let (noticed, refused) = noticed(&FURTHER);
+    assert_eq!(refused, ["the next line for the first of input enable"]);
+    assert!(noticed > 280, "{noticed} settings were moved");
 }
 
 #[test]
 fn the_exact_model_expects_the_same_at_every_frame() {
     agrees_with_the_model(&BUILT_IN);
+}
+
+#[test]
+fn the_exact_model_expects_the_same_of_the_further_rules_at_every_frame() {
+    agrees_with_the_model(&FURTHER);
 }
 
 /// A setup with these two sources and nothing that is not asked for.
@@ -264,11 +398,9 @@ fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
     let lanes = |side: usize, wanted: fn(&cowitness_tests::model::LaneSeen) -> bool| {
         bits(seen.monitors.iter().map(|monitor| wanted(&monitor.lanes[side])))
     };
-    let warming_up = seen.channels.iter().enumerate().filter(|(_, channel)| channel.fault.is_none()).any(
-        |(side, channel)| {
-            channel.warming_up || seen.monitors.iter().any(|monitor| monitor.lanes[side].warming_up)
-        },
-    );
+    let unread = seen.channels.iter().any(|channel| channel.fault.is_none() && channel.warming_up);
+    let waits = seen.monitors.iter().flat_map(|monitor| &monitor.lanes).any(|lane| lane.warming_up);
+    let warming_up = unread || waits;
     let tripped = |rule: &Option<cowitness_tests::model::DiscrepancySeen>| {
         u32::from(rule.as_ref().is_some_and(|rule| rule.tripped_now.is_some()))
     };
@@ -281,10 +413,9 @@ fn of_model(seen: &Seen) -> [u32; OUTCOMES] {
         bits(seen.inputs.iter().map(|input| input.demanding)),
         bits(seen.inputs.iter().map(|input| input.became_faulted)),
         bits(seen.monitors.iter().map(|monitor| monitor.active)),
-        // No setup here has an output, or a rule on a referenced position.
-        0,
-        0,
-        0,
+        bits(seen.monitors.iter().map(|monitor| monitor.output)),
+        lanes(0, |lane| lane.unreferenced),
+        lanes(1, |lane| lane.unreferenced),
         lanes(0, |lane| lane.violated),
         lanes(1, |lane| lane.violated),
         lanes(0, |lane| lane.tripped_now.is_some()),

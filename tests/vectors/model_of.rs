@@ -2,11 +2,11 @@
 
 use cowitness_tests::model::{self, Q, ulps};
 use host_harness::setup::{
-    Allowed, By, ChannelSetup, DemandLevel, DemandSetup, DemandSource, HISTORY_POINTS, InputLines,
-    InputSetup, LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup, Setup, Source, Until,
-    WarmUp,
+    Allowed, AnalogueSetup, By, ChannelSetup, DemandLevel, DemandSetup, DemandSource, HISTORY_POINTS,
+    InputLines, InputSetup, LimitSetup, MonitorKind, MonitorSetup, OneSided, Pairing, RampSetup,
+    ReferenceSetup, Setup, Source, Until, WarmUp,
 };
-use monitor_core::{Acceleration, Position, Speed};
+use monitor_core::{Acceleration, Position, Speed, Value};
 
 fn speed(value: Speed) -> Q {
     ulps(value.to_bits().into())
@@ -16,13 +16,17 @@ fn position(value: Position) -> Q {
     ulps(value.to_bits().into())
 }
 
+fn value(value: Value) -> Q {
+    ulps(value.to_bits().into())
+}
+
 /// The same setup for the model.
 pub fn setup(setup: &Setup) -> model::Setup {
     model::Setup {
         a: source(&setup.a),
         b: source(&setup.b),
-        referencing: [model::Referencing::None, model::Referencing::None],
-        analogues: Vec::new(),
+        referencing: [&setup.a, &setup.b].map(|channel| referencing(setup, channel)),
+        analogues: setup.analogues.iter().map(analogue).collect(),
         window_ns: setup.speed.window.value.as_nanos(),
         points: HISTORY_POINTS,
         warm_up_withholds: setup.speed.warm_up == WarmUp::Withhold,
@@ -55,6 +59,29 @@ fn source(channel: &ChannelSetup) -> model::Source {
         unit_per_count: billionth * Q::from_integer(count.into()),
         max_speed: speed(channel.max_speed.value),
         timeout_ns: channel.timeout.value.as_nanos(),
+    }
+}
+
+fn referencing(setup: &Setup, channel: &ChannelSetup) -> model::Referencing {
+    match &channel.reference {
+        ReferenceSetup::None => model::Referencing::None,
+        ReferenceSetup::Absolute { offset } => {
+            model::Referencing::Absolute { offset: position(offset.value) }
+        }
+        ReferenceSetup::Event => {
+            let event = setup.reference.as_ref().expect("a channel goes by an event, so there is one");
+            model::Referencing::Event { input: event.input, position: position(event.position.value) }
+        }
+    }
+}
+
+fn analogue(analogue: &AnalogueSetup) -> model::Analogue {
+    model::Analogue {
+        low: value(analogue.plausible.low.value),
+        high: value(analogue.plausible.high.value),
+        timeout_ns: analogue.timeout.value.as_nanos(),
+        tolerance: value(analogue.tolerance.value),
+        discrepancy_time_ns: analogue.discrepancy_time.value.as_nanos(),
     }
 }
 
@@ -129,13 +156,30 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
         MonitorKind::TravelLimit { increment } => {
             model::Kind::TravelLimit { increment: position(increment.value) }
         }
-        MonitorKind::PositionRange(_)
-        | MonitorKind::TorqueLimit { .. }
-        | MonitorKind::TorqueRange { .. }
-        | MonitorKind::TemperatureLimit { .. }
-        | MonitorKind::CamOutput { .. }
-        | MonitorKind::SpeedOutput { .. }
-        | MonitorKind::BrakeOutput { .. } => panic!("\"{}\" is not in the model yet", monitor.name),
+        MonitorKind::PositionRange(range) => {
+            model::Kind::PositionRange { low: position(range.low.value), high: position(range.high.value) }
+        }
+        MonitorKind::TorqueLimit { of, limit } => {
+            model::Kind::TorqueLimit { analogue: *of, limit: value(limit.value) }
+        }
+        MonitorKind::TorqueRange { of, range } => model::Kind::TorqueRange {
+            analogue: *of,
+            low: value(range.low.value),
+            high: value(range.high.value),
+        },
+        MonitorKind::TemperatureLimit { of, limit } => {
+            model::Kind::TemperatureLimit { analogue: *of, limit: value(limit.value) }
+        }
+        MonitorKind::CamOutput { range, hysteresis } => model::Kind::CamOutput {
+            low: position(range.low.value),
+            high: position(range.high.value),
+            hysteresis: position(hysteresis.value),
+        },
+        MonitorKind::SpeedOutput { threshold, hysteresis } => model::Kind::SpeedOutput {
+            threshold: speed(threshold.value),
+            hysteresis: speed(hysteresis.value),
+        },
+        MonitorKind::BrakeOutput { delay } => model::Kind::BrakeOutput { delay_ns: delay.value.as_nanos() },
         MonitorKind::Stop { until, by } => model::Kind::Stop {
             until: match until {
                 Until::TorqueOff => model::Until::TorqueOff,
@@ -161,16 +205,22 @@ fn monitor(monitor: &MonitorSetup) -> model::Monitor {
             },
         },
     };
-    assert!(monitor.reaction.is_none(), "a reaction is not in the model yet");
-    let input = |demand: &DemandSetup| match demand {
-        DemandSetup { source: DemandSource::Input(input), inverted: false } => *input,
-        _ => panic!("\"{}\": only inputs demand in the model yet", monitor.name),
+    let term = |demand: &DemandSetup| match (demand.source, demand.inverted) {
+        (DemandSource::Input(input), false) => model::Term::Input(input),
+        (DemandSource::Input(input), true) => model::Term::NotInput(input),
+        (DemandSource::Output(output), false) => model::Term::Output(output),
+        (DemandSource::Output(output), true) => model::Term::NotOutput(output),
     };
-    let demand = model::Demand::inputs(&monitor.demand.iter().map(input).collect::<Vec<_>>());
-    let reaction = None;
+    let demand = if monitor.by_reactions_only {
+        model::Demand::Reactions
+    } else if monitor.demand.is_empty() {
+        model::Demand::Always
+    } else {
+        model::Demand::Any(monitor.demand.iter().map(term).collect())
+    };
     model::Monitor {
         demand,
-        reaction,
+        reaction: monitor.reaction,
         on_delay_ns: monitor.on_delay.value.as_nanos(),
         allowed_overrun: monitor.allowed_overrun.as_ref().map(|distance| position(distance.value)),
         kind,

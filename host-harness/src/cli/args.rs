@@ -129,9 +129,12 @@ pub(super) struct Inspect {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Vectors {
-    /// The setup of the axis; without it, one that holds every kind of rule
+    /// The setup of the axis; without it, an invented one
     #[arg(long, value_name = "AXIS.toml")]
     pub(super) setup: Option<PathBuf>,
+    /// Which of the invented axes, without --setup: between them they hold every kind of rule on the motion
+    #[arg(long, value_enum, default_value_t, conflicts_with = "setup")]
+    pub(super) built_in: BuiltIn,
     /// Write them as CSV; `-` is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) csv: Option<PathBuf>,
@@ -145,6 +148,16 @@ pub(super) struct Vectors {
     /// Print the setup that is used without --setup, and nothing else
     #[arg(long, conflicts_with_all = ["setup", "csv", "c"])]
     pub(super) print_setup: bool,
+}
+
+/// An invented axis.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum BuiltIn {
+    /// Inputs, limits on the speed, standstills, stops, both discrepancies
+    #[default]
+    Basic,
+    /// Places, directions, travels, accelerations, outputs, allowed overruns, reactions
+    Further,
 }
 
 #[derive(Debug, clap::Args)]

@@ -7,11 +7,11 @@ use std::process::ExitCode;
 use super::{args, complain, keep_inputs, print};
 use crate::exit;
 use crate::setup::Setup;
-use crate::vectors::{BUILT_IN_PATH, BUILT_IN_SETUP, Vectors, statement};
+use crate::vectors::{BUILT_IN_PATH, BUILT_IN_SETUP, FURTHER_PATH, FURTHER_SETUP, Vectors, statement};
 
 pub(super) fn run(args: &args::Vectors) -> ExitCode {
     if args.print_setup {
-        return print(BUILT_IN_SETUP);
+        return print(built_in(args).0);
     }
     match write(args) {
         Ok(covered) => ExitCode::from(if covered { exit::CLEAR } else { exit::TRIPPED }),
@@ -19,6 +19,14 @@ pub(super) fn run(args: &args::Vectors) -> ExitCode {
             complain(&message);
             ExitCode::from(exit::UNUSABLE)
         }
+    }
+}
+
+/// The setup that is used without one, and what messages call it.
+fn built_in(args: &args::Vectors) -> (&'static str, &'static str) {
+    match args.built_in {
+        args::BuiltIn::Basic => (BUILT_IN_SETUP, BUILT_IN_PATH),
+        args::BuiltIn::Further => (FURTHER_SETUP, FURTHER_PATH),
     }
 }
 
@@ -32,7 +40,10 @@ fn write(args: &args::Vectors) -> Result<bool, String> {
         keep_inputs(file, &args.setup)?;
     }
     let (text, path) = match &args.setup {
-        None => (BUILT_IN_SETUP.to_owned(), BUILT_IN_PATH.to_owned()),
+        None => {
+            let (text, path) = built_in(args);
+            (text.to_owned(), path.to_owned())
+        }
         Some(path) => {
             // For its messages about files that cannot be read.
             Setup::load(path).map_err(|error| error.to_string())?;

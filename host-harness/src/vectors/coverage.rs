@@ -79,6 +79,10 @@ fn part_name(setup: &Setup, part: Part) -> String {
             let monitor = &setup.monitors[monitor];
             format!("{} ({}), channel {}", monitor.name, monitor.kind.name(), letter(side))
         }
+        Part::Output(monitor) => {
+            let monitor = &setup.monitors[monitor];
+            format!("{} ({})", monitor.name, monitor.kind.name())
+        }
         Part::Positions => "discrepancy".to_owned(),
         Part::Speeds => "speed_discrepancy".to_owned(),
     }

@@ -19,6 +19,7 @@ mod coverage;
 mod coverage_text;
 mod csv;
 mod edge;
+mod ends;
 mod play;
 mod read;
 mod rules;
@@ -36,11 +37,17 @@ use monitor_core::{Axis, AxisError, Frame, Outcome};
 use crate::replay::{Refused, ReplayAxis, axis};
 use crate::setup::{Setup, SetupError};
 
-/// The setup that is used when none is given; it holds every kind of rule. Invented.
+/// The setup that is used when none is given; it holds inputs, limits on the speed, standstills, stops and both discrepancies. Invented.
 pub const BUILT_IN_SETUP: &str = include_str!("built-in.toml");
+
+/// A second one, with the kinds of rule that the first one has not: places, directions, accelerations, outputs, reactions. Invented.
+pub const FURTHER_SETUP: &str = include_str!("built-in-further.toml");
 
 /// What messages call [`BUILT_IN_SETUP`].
 pub const BUILT_IN_PATH: &str = "built-in setup";
+
+/// What messages call [`FURTHER_SETUP`].
+pub const FURTHER_PATH: &str = "further built-in setup";
 
 /// One frame and what it must come to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -64,7 +64,7 @@ pub(super) struct Play<'a> {
 }
 
 impl<'a> Play<'a> {
-    /// Nothing shown yet, at rest, nothing demanded.
+    /// Nothing shown yet, at rest, nothing demanded but the event that declares the position.
     pub(super) fn new(setup: &'a Setup, axis: &ReplayAxis) -> Self {
         let sensors = [Sensor::of(&setup.a), Sensor::of(&setup.b)];
         let mut play =
@@ -72,11 +72,27 @@ impl<'a> Play<'a> {
         for input in 0..setup.inputs.len() {
             play.demand(input, false);
         }
+        for monitor in 0..setup.monitors.len() {
+            play.demand_monitor(monitor, false);
+        }
+        // Where it begins is the place that an event declares.
+        if let Some(event) = &setup.reference {
+            play.demand(event.input, true);
+        }
         play
     }
 
     pub(super) fn into_case(self, about: String) -> Case {
         Case { about, rows: self.rows }
+    }
+
+    /// Another axis, after the frames that were shown so far.
+    pub(super) fn shown_to(&self, axis: &ReplayAxis) -> ReplayAxis {
+        let mut axis = axis.clone();
+        for row in &self.rows {
+            let _ = axis.step(&row.frame);
+        }
+        axis
     }
 
     /// The shorter of the two timeouts.

@@ -1,11 +1,12 @@
 //! What monitors and discrepancies really did at a frame; see [`Track`].
 
-use monitor_core::{Channel, Check, Frame, Outcome, Reset, WindowTravel};
+use monitor_core::{Channel, Check, Frame, Outcome, Reset, Side, WindowTravel};
 
 use super::cases::{ramp_of, windows_of};
+use super::ends;
 use super::track::{Delay, Is, Track};
 use super::transition::{Part, name};
-use crate::setup::{By, MonitorKind};
+use crate::setup::{By, LimitSetup, MonitorKind};
 
 /// What is remembered of a monitor on one channel.
 #[derive(Clone, Copy, Default)]
@@ -55,6 +56,13 @@ impl Track<'_> {
         let setup = self.setup;
         let monitor = &setup.monitors[number];
         let now = frame.now.as_nanos();
+        match &monitor.kind {
+            MonitorKind::BrakeOutput { delay } if side == 0 => {
+                self.brake(number, delay.value.as_nanos(), frame, outcome);
+            }
+            kind if ends::tells_motion(kind) => self.output(number, side, outcome),
+            _ => {}
+        }
         let mut half = self.monitors[number][side];
         let fault = if side == 0 { outcome.faults.a } else { outcome.faults.b };
         let active = bit(outcome.active.to_bits(), number);
@@ -72,7 +80,9 @@ impl Track<'_> {
         self.count(part, "active", active && !half.active);
         self.count(part, "released", !active && half.active);
         let check = seen.check.unwrap_or_default();
-        self.count(part, "warming up", check.warming_up);
+        let is_speed = matches!(monitor.kind, MonitorKind::SpeedOutput { .. });
+        let waits = is_speed && active && seen.visible && self.travel(side).is_none() && outcome.warming_up;
+        self.count(part, "warming up", check.warming_up || waits);
         self.count(part, "withdraws the permit as planned", check.withdraws);
         if let MonitorKind::Stop { by, .. } = &monitor.kind {
             self.stop(part, by, &seen, &mut half, now);
@@ -90,6 +100,11 @@ impl Track<'_> {
             reset: outcome.reset == Some(Reset::Accepted),
         };
         self.directions(part, side, &check, is.violated);
+        self.ends(part, (number, side), &monitor.kind, seen.check);
+        let unreferenced = if side == 0 { outcome.unreferenced.a } else { outcome.unreferenced.b };
+        self.count(part, "unreferenced: a fault", bit(unreferenced.to_bits(), number));
+        let stops = is.tripped && monitor.reaction.is_some() && outcome.permit;
+        self.count(part, "its trip demands a stop, and the permit stays", stops);
         let other = self.monitors[number][1 - side].delay;
         self.count(part, "trip after the other channel's", is.tripped && other.is_tripped_before(now));
         half.delay = self.delay(part, half.delay, now, monitor.on_delay.value.as_nanos(), is);
@@ -142,6 +157,90 @@ impl Track<'_> {
         }
     }
 
+    /// Whether a count more or less would have made the difference.
+    fn ends(&mut self, part: Part, (number, side): (usize, usize), kind: &MonitorKind, check: Option<Check>) {
+        let (Some(_), Some(check)) = (ends::ends(kind), check) else { return };
+        // What follows a stop has other limits.
+        let is_meant =
+            |check: &Check| check.acceleration.is_some() || !matches!(kind, MonitorKind::Stop { .. });
+        if !is_meant(&check) {
+            return;
+        }
+        let violated = check.is_violated();
+        for direction in [0, 1] {
+            let probe = self.probes[side][direction].as_ref();
+            let Some(further) = probe.and_then(|probe| probe.checks[number]).filter(is_meant) else {
+                continue;
+            };
+            self.count(part, ends::WITHIN[direction], !violated && further.is_violated());
+            self.count(part, ends::BEYOND[1 - direction], violated && !further.is_violated());
+        }
+        let at = check.speed.is_some_and(|bound| bound.observed == bound.limit)
+            || check.position.is_some_and(|bound| bound.observed == bound.limit)
+            || check.acceleration.is_some_and(|bound| bound.observed == bound.limit);
+        self.count(part, ends::AT, at && !violated);
+    }
+
+    fn output(&mut self, number: usize, side: usize, outcome: &Outcome) {
+        let part = Part::Monitor(number, side);
+        let Some((_, before)) = self.before else { return };
+        let tells = |outcome: &Outcome| bit(outcome.outputs.to_bits(), number);
+        self.turns(part, side, &ends::TELLS, (tells(&before), tells(outcome)), tells);
+        let demanded: Vec<usize> = ends::demanded_by(self.setup, number).collect();
+        for monitor in demanded {
+            let active = |outcome: &Outcome| bit(outcome.active.to_bits(), monitor);
+            self.turns(part, side, &ends::DEMANDS, (active(&before), active(outcome)), active);
+        }
+    }
+
+    /// Whether something of an output changes at this count, or would have at the next.
+    fn turns(
+        &mut self,
+        part: Part,
+        side: usize,
+        names: &[[&'static str; 2]; 4],
+        (before, now): (bool, bool),
+        of: impl Fn(&Outcome) -> bool,
+    ) {
+        for direction in [0, 1] {
+            let Some(probe) = &self.probes[side][direction] else { continue };
+            let further = of(&probe.outcome);
+            // Further in this direction it is left, or it is entered and the end lies behind.
+            let end = if now { direction } else { 1 - direction };
+            let name = match (before, now) {
+                (false, false) => names[0],
+                (false, true) => names[1],
+                (true, true) => names[2],
+                (true, false) => names[3],
+            };
+            self.count(part, name[end], now != further);
+        }
+    }
+
+    fn brake(&mut self, number: usize, delay: u64, frame: &Frame, outcome: &Outcome) {
+        let part = Part::Output(number);
+        let now = frame.now.as_nanos();
+        let open = bit(outcome.outputs.to_bits(), number);
+        let (last, was) = self.before.map_or((now, false), |(frame, outcome)| {
+            (frame.now.as_nanos(), bit(outcome.outputs.to_bits(), number))
+        });
+        self.count(part, "released with the permit", open && outcome.permit && !was);
+        if outcome.permit {
+            self.gone_at = None;
+            return;
+        }
+        let late = now - *self.gone_at.get_or_insert(now) + now - last;
+        self.count(
+            part,
+            "stays released: the next frame is due at the end of its delay",
+            open && late == delay,
+        );
+        self.count(part, "closes: the next frame would be 1 ns too late", was && !open && late == delay + 1);
+        self.count(part, "stays closed within its delay", !was && !open && late <= delay);
+        let faulted = self.axis.state().is_clock_faulted();
+        self.count(part, "closes at once with a clock fault", faulted && was && !open && late <= delay);
+    }
+
     fn stop(&mut self, part: Part, by: &By, seen: &Now<'_>, half: &mut Half, now: u64) {
         let (target, within) = match by {
             By::Ramp { standstill_speed, within, .. } => (Some(standstill_speed.value), within.as_ref()),
@@ -163,6 +262,8 @@ impl Track<'_> {
             let by_time =
                 within.is_some_and(|within| seen.since >= within && last < now - seen.since + within);
             let earlier = half.blind && !line && !by_time;
+            let stands = matches!(by, By::Deceleration { .. }) && !half.blind && !by_time;
+            self.count(part, "complete at its standstill speed", stands);
             self.count(part, "complete by its line", line);
             self.count(part, "complete by its time", by_time && !line);
             self.count(part, "complete while the channel is faulted", earlier);
@@ -175,8 +276,14 @@ impl Track<'_> {
 
     fn line(&mut self, part: Part, side: usize, seen: &Now<'_>, half: &mut Half) {
         let Some(ramp) = ramp_of(seen.kind) else { return };
+        let bound = seen.check.and_then(|check| check.speed);
+        let backwards = bound.is_some_and(|bound| bound.side == Side::Below);
         let target = match seen.kind {
-            MonitorKind::SpeedLimit { limit, .. } => limit.smaller(),
+            MonitorKind::SpeedLimit { limit: LimitSetup::Each { positive, .. }, .. } if !backwards => {
+                positive.value
+            }
+            MonitorKind::SpeedLimit { limit: LimitSetup::Each { negative, .. }, .. } => negative.value,
+            MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => limit.value,
             MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => standstill_speed.value,
             _ => return,
         }
@@ -191,7 +298,7 @@ impl Track<'_> {
         let unknown = check.speed.is_none() && check.in_force.is_none();
         self.count(part, "line: waits for a speed", check.warming_up && unknown);
         let Some(bound) = check.speed else { return };
-        let limit = bound.limit.to_bits();
+        let limit = bound.limit.to_bits().abs();
         if let (None, Some(travel)) = (half.line, self.travel(side)) {
             let down = i128::from(travel.counts()).abs() * self.sensors[side].nano
                 / i128::from(travel.elapsed().as_nanos());

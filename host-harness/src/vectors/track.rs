@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use monitor_core::{Channel, Check, Frame, Glimpse, MonitorId, Outcome, Reset, Sample, SourceFault};
 
+use super::ends::{self, Probe};
 use super::play::Sensor;
 use super::transition::{Part, name};
 use crate::replay::ReplayAxis;
-use crate::setup::{InputLines, Setup};
+use crate::setup::{InputLines, ReferenceSetup, Setup};
 
 /// How often each transition was seen.
 pub(super) type Counts = BTreeMap<(Part, &'static str), u64>;
@@ -53,12 +54,19 @@ pub(super) struct Track<'a> {
     pub(super) axis: ReplayAxis,
     pub(super) sensors: [Sensor; 2],
     pub(super) checks: Vec<[Option<Check>; 2]>,
+    /// Of each channel: what a count further forwards would have come to, and one backwards.
+    pub(super) probes: [[Option<Probe>; 2]; 2],
+    probed: bool,
     pub(super) before: Option<(Frame, Outcome)>,
     pub(super) monitors: Vec<[super::rules::Half; 2]>,
     pub(super) apart: [Delay; 2],
+    /// The first frame without the permit.
+    pub(super) gone_at: Option<u64>,
     inputs: Vec<Input>,
     first: bool,
     seen: [bool; 2],
+    /// A position was declared, and is not lost as far as was seen.
+    referenced: [bool; 2],
     clock_fault: bool,
     faulted: [bool; 2],
     started_at: u64,
@@ -72,12 +80,16 @@ impl<'a> Track<'a> {
             axis: axis.clone(),
             sensors: [Sensor::of(&setup.a), Sensor::of(&setup.b)],
             checks: Vec::new(),
+            probes: Default::default(),
+            probed: ends::is_wanted(setup),
             before: None,
             monitors: vec![Default::default(); setup.monitors.len()],
             apart: Default::default(),
+            gone_at: None,
             inputs: vec![Input::default(); setup.inputs.len()],
             first: true,
             seen: [false; 2],
+            referenced: [false; 2],
             clock_fault: false,
             faulted: [false; 2],
             started_at: 0,
@@ -94,6 +106,14 @@ impl<'a> Track<'a> {
     pub(super) fn frame(&mut self, frame: &Frame) {
         let glimpses = Channel::BOTH.map(|channel| self.axis.state().glimpse(channel));
         let mut checks = vec![[None; 2]; self.setup.monitors.len()];
+        if self.probed {
+            let monitors = checks.len();
+            self.probes = [0, 1].map(|side| {
+                let of =
+                    |forwards| Probe::of(&self.axis, frame, monitors, (side, &self.sensors[side]), forwards);
+                [of(true), of(false)]
+            });
+        }
         let outcome = self.axis.step_watched(frame, &mut |id: MonitorId, channel, check| {
             checks[usize::from(id.index())][usize::from(channel == Channel::B)] = Some(*check);
         });
@@ -109,6 +129,7 @@ impl<'a> Track<'a> {
         for (side, glimpse) in glimpses.into_iter().enumerate() {
             self.source(side, frame, &outcome, glimpse);
         }
+        self.references(&outcome);
         for input in 0..self.setup.inputs.len() {
             self.input(input, frame, &outcome);
         }
@@ -204,6 +225,31 @@ impl<'a> Track<'a> {
             return;
         }
         self.change(side, elapsed, i128::from(change), before.mark.count(), fault);
+    }
+
+    /// Positions that are declared, and lost.
+    fn references(&mut self, outcome: &Outcome) {
+        let Some(event) = &self.setup.reference else { return };
+        let bit = 1_u32 << event.input;
+        let demands = outcome.demanding.to_bits() & bit != 0;
+        let rises = demands && self.before.is_none_or(|(_, before)| before.demanding.to_bits() & bit == 0);
+        for side in [0, 1] {
+            if self.setup.channel(Channel::BOTH[side]).reference != ReferenceSetup::Event {
+                continue;
+            }
+            let part = Part::Source(side);
+            let faults = [outcome.faults.a, outcome.faults.b];
+            let unreferenced = [outcome.unreferenced.a, outcome.unreferenced.b][side];
+            let is_known = self.axis.state().glimpse(Channel::BOTH[side]).is_some() && faults[side].is_none();
+            let declared = rises && is_known && unreferenced.is_empty();
+            self.count(part, "its position is declared", declared && !self.referenced[side]);
+            self.count(part, "its position is declared again", declared && self.referenced[side]);
+            self.count(part, "its position is declared while it cannot be seen", rises && !is_known);
+            self.referenced[side] |= declared;
+            let lost = self.referenced[side] && !unreferenced.is_empty();
+            self.count(part, "its position is lost with its count", lost);
+            self.referenced[side] &= !lost;
+        }
     }
 
     fn change(&mut self, side: usize, elapsed: u64, change: i128, count: i64, fault: Option<SourceFault>) {
@@ -342,6 +388,7 @@ impl<'a> Track<'a> {
             self.count(part, name::TRIP, true);
             self.count(part, name::AT_DELAY, lasted == on_delay);
             self.count(part, name::SECOND, delay.trips > 0);
+            self.count(part, name::OVERRUN, lasted < on_delay);
             delay = Delay { tripped: true, tripped_at: now, trips: delay.trips + 1, broken: false, ..delay };
         }
         if is.reset {

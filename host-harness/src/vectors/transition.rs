@@ -1,10 +1,12 @@
 //! What can happen with a setup, part by part, and what no case is to show and why.
 
-use super::edge;
 use super::play::Sensor;
+use super::{edge, ends};
 use monitor_core::Span;
 
-use crate::setup::{By, InputLines, LimitSetup, MonitorKind, MonitorSetup, OneSided, Setup, Until};
+use crate::setup::{
+    By, InputLines, LimitSetup, MonitorKind, MonitorSetup, OneSided, ReferenceSetup, Setup, Until,
+};
 
 /// A part of the axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -13,6 +15,8 @@ pub(super) enum Part {
     Source(usize),
     Input(usize),
     Monitor(usize, usize),
+    /// An output of the axis as a whole.
+    Output(usize),
     Positions,
     Speeds,
 }
@@ -34,6 +38,7 @@ pub(super) mod name {
     pub(in crate::vectors) const INTERRUPTED: &str = "violation ends before the delay does";
     pub(in crate::vectors) const TRIP: &str = "trip";
     pub(in crate::vectors) const SECOND: &str = "trip again after a reset";
+    pub(in crate::vectors) const OVERRUN: &str = "trip by its overrun, before the delay ends";
     pub(in crate::vectors) const LATCHED: &str = "violated again while tripped: no second trip";
     pub(in crate::vectors) const FORWARDS: &str = "violated forwards";
     pub(in crate::vectors) const BACKWARDS: &str = "violated backwards";
@@ -110,6 +115,14 @@ impl List<'_> {
             "reset refused: an input",
             no_reset.or((!dual).then_some("no input has two lines")),
         );
+        if self.setup.monitors.iter().any(|monitor| monitor.reaction.is_some()) {
+            self.add(Part::Axis, "reset refused: a stop", no_reset);
+        }
+        if self.setup.reference.is_some()
+            && self.setup.monitors.iter().any(|monitor| monitor.kind.needs_reference())
+        {
+            self.add(Part::Axis, "reset refused: a reference", no_reset);
+        }
         let several = self.setup.monitors.len() > 1;
         self.add(
             Part::Axis,
@@ -153,6 +166,24 @@ impl List<'_> {
         self.add(part, "wraps where the sign changes, up", far);
         self.add(part, "wraps where the sign changes, down", far);
         self.add(part, "out of range", away);
+        self.reference(part, side);
+    }
+
+    fn reference(&mut self, part: Part, side: usize) {
+        let channel = if side == 0 { &self.setup.a } else { &self.setup.b };
+        if channel.reference != ReferenceSetup::Event {
+            return;
+        }
+        let unused = !self.setup.monitors.iter().any(|monitor| monitor.kind.needs_reference());
+        let unused = unused.then_some("no monitor needs it");
+        for what in [
+            "its position is declared",
+            "its position is declared again",
+            "its position is declared while it cannot be seen",
+        ] {
+            self.add(part, what, None);
+        }
+        self.add(part, "its position is lost with its count", unused);
     }
 
     fn input(&mut self, input: usize) {
@@ -197,12 +228,17 @@ impl List<'_> {
                 self.add(part, "withdraws the permit as planned", None);
                 return;
             }
-            MonitorKind::CamOutput { .. }
-            | MonitorKind::SpeedOutput { .. }
-            | MonitorKind::BrakeOutput { .. } => {
+            MonitorKind::BrakeOutput { delay } => {
+                if side == 0 {
+                    self.brake(number, delay.value);
+                }
                 return;
             }
-            MonitorKind::Stop { until, by } => self.stop(part, until, by),
+            MonitorKind::CamOutput { .. } | MonitorKind::SpeedOutput { .. } => {
+                self.output(number, side);
+                return;
+            }
+            MonitorKind::Stop { until, by } => self.stop(part, monitor, until, by),
             MonitorKind::Standstill(_)
             | MonitorKind::SpeedLimit { .. }
             | MonitorKind::SpeedRange(_)
@@ -219,25 +255,89 @@ impl List<'_> {
         let blind = (!needs_speed(&monitor.kind)).then_some("it needs no speed");
         self.add(part, "warming up", blind);
         let deaf = (!watches(&monitor.kind)).then_some("it watches only the time");
-        self.add(part, name::FORWARDS, deaf);
-        self.add(part, name::BACKWARDS, deaf);
+        let told_apart = ends::ends(&monitor.kind);
+        // Where each direction has a limit of its own, crossing it says the direction.
+        if told_apart.is_none() || super::cases::windows_of(&monitor.kind).is_some() {
+            self.add(part, name::FORWARDS, deaf);
+            self.add(part, name::BACKWARDS, deaf);
+        }
+        self.ends(number, side, told_apart);
         self.limits(number, side, deaf);
         self.delays(part, monitor.on_delay.value, deaf);
         self.add(part, "trip after the other channel's", deaf);
+        if monitor.allowed_overrun.is_some() {
+            self.add(part, name::OVERRUN, None);
+        }
+        if monitor.reaction.is_some() {
+            self.add(part, "its trip demands a stop, and the permit stays", None);
+        }
+        let channel = if side == 0 { &self.setup.a } else { &self.setup.b };
+        if monitor.kind.needs_reference() && channel.reference == ReferenceSetup::Event {
+            self.add(part, "unreferenced: a fault", None);
+        }
         self.ramp(part, monitor, always);
     }
 
-    fn stop(&mut self, part: Part, until: &Until, by: &By) {
+    fn brake(&mut self, number: usize, delay: Span) {
+        let part = Part::Output(number);
+        let at_once = (delay == Span::ZERO).then_some("its delay is 0");
+        self.add(part, "released with the permit", None);
+        self.add(part, "stays released: the next frame is due at the end of its delay", at_once);
+        self.add(part, "closes: the next frame would be 1 ns too late", None);
+        self.add(part, "stays closed within its delay", at_once);
+        self.add(part, "closes at once with a clock fault", at_once);
+    }
+
+    fn output(&mut self, number: usize, side: usize) {
+        let part = Part::Monitor(number, side);
+        let kind = &self.setup.monitors[number].kind;
+        let is_speed = matches!(kind, MonitorKind::SpeedOutput { .. });
+        self.add(part, "warming up", (!is_speed).then_some("it needs no speed"));
+        let channel = if side == 0 { &self.setup.a } else { &self.setup.b };
+        if !is_speed && channel.reference == ReferenceSetup::Event {
+            self.add(part, "unreferenced: a fault", None);
+        }
+        let unused = ends::demanded_by(self.setup, number).next().is_none();
+        let unused = unused.then_some("nothing is demanded by it, other than unless it is on");
+        for direction in [0, 1] {
+            for names in ends::TELLS {
+                self.add(part, names[direction], None);
+            }
+            for names in ends::DEMANDS {
+                self.add(part, names[direction], unused);
+            }
+        }
+    }
+
+    /// The edges of limits that are told apart by direction.
+    fn ends(&mut self, number: usize, side: usize, ends: Option<[bool; 2]>) {
+        let Some(ends) = ends else { return };
+        let part = Part::Monitor(number, side);
+        for direction in [0, 1] {
+            let never = (!ends[direction]).then_some("it may move that way");
+            self.add(part, ends::WITHIN[direction], never);
+            self.add(part, ends::BEYOND[direction], never);
+        }
+        let hit = super::cases::hits_exactly(self.setup, number, side);
+        self.add(part, ends::AT, (!hit).then_some("nothing is found that comes out at it"));
+    }
+
+    fn stop(&mut self, part: Part, monitor: &MonitorSetup, until: &Until, by: &By) {
         let (ramp, within) = match by {
             By::Ramp { within, .. } => (true, within.is_some()),
             By::Deceleration { within, .. } => (false, within.is_some()),
             By::Time { .. } => (false, true),
         };
+        if let By::Deceleration { .. } = by {
+            self.add(part, "complete at its standstill speed", None);
+        }
         self.add(part, "complete by its line", (!ramp).then_some("it has no line"));
         self.add(part, "complete by its time", (!within).then_some("it has no time"));
         self.add(part, "not complete 1 ns before its time", (!within).then_some("it has no time"));
-        self.add(part, "carried through after its demand", None);
-        self.add(part, "demanded again before it is complete", None);
+        // No reset is accepted before.
+        let held = monitor.by_reactions_only.then_some("the trips that demand it last until it is complete");
+        self.add(part, "carried through after its demand", held);
+        self.add(part, "demanded again before it is complete", held);
         self.add(part, "ends once it is complete and not demanded", None);
         let holds = matches!(until, Until::Standstill(_));
         self.add(part, "withdraws the permit as planned", holds.then_some("it ends in a standstill"));
@@ -266,14 +366,11 @@ impl List<'_> {
         let part = Part::Monitor(number, side);
         let kind = &self.setup.monitors[number].kind;
         let sensor = sensor(self.setup, side);
-        if !limits_place_alone(kind) && !needs_acceleration_alone(kind) {
+        let windows = super::cases::windows_of(kind);
+        if ends::ends(kind).is_none() || windows.is_some() {
             self.speed_limits(part, kind, sensor, deaf);
         }
-        let place = match kind {
-            MonitorKind::Direction { tolerance: window, .. }
-            | MonitorKind::TravelLimit { increment: window } => Some(window),
-            kind => super::cases::windows_of(kind).map(|windows| &windows.position_window),
-        };
+        let place = windows.map(|windows| &windows.position_window);
         let Some(place) = place else { return };
         let place = i128::from(place.value.to_bits()) * 1_000_000_000;
         self.add(part, name::PLACE_WITHIN, None);
@@ -351,7 +448,7 @@ pub(super) fn watches(kind: &MonitorKind) -> bool {
 
 /// Whether a monitor ever needs a speed.
 fn needs_speed(kind: &MonitorKind) -> bool {
-    watches(kind) && !limits_place_alone(kind)
+    watches(kind) && !limits_place_alone(kind) || matches!(kind, MonitorKind::SpeedOutput { .. })
 }
 
 /// Whether it holds nothing but a place or a travel against its limits.
@@ -360,9 +457,4 @@ fn limits_place_alone(kind: &MonitorKind) -> bool {
         kind,
         MonitorKind::Direction { .. } | MonitorKind::TravelLimit { .. } | MonitorKind::PositionRange(_)
     )
-}
-
-/// Whether it holds nothing but an acceleration against its limits.
-fn needs_acceleration_alone(kind: &MonitorKind) -> bool {
-    matches!(kind, MonitorKind::AccelerationLimit { .. } | MonitorKind::AccelerationRange(_))
 }

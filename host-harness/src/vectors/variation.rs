@@ -1,11 +1,12 @@
 //! Every setting moved by its smallest step, to see whether the vectors notice.
 
-use monitor_core::{Acceleration, Levels, Position, Span, Speed};
+use monitor_core::{Acceleration, Jerk, Levels, Position, Span, Speed};
 
 use crate::replay::{ReplayAxis, axis_of_points};
 use crate::setup::{
-    By, DemandLevel, DemandSetup, DemandSource, DualSetup, InputLines, LimitSetup, MonitorKind, OneSided,
-    Pairing, RampSetup, Setting, Setup, Source, StandstillSetup, Until, WarmUp,
+    Allowed, BrakingSetup, By, DemandLevel, DemandSetup, DemandSource, DualSetup, InputLines, LimitSetup,
+    MonitorKind, OneSided, Pairing, RampSetup, RangeSetup, ReferenceSetup, Setting, Setup, Source,
+    StandstillSetup, Until, WarmUp,
 };
 
 /// What a setting belongs to.
@@ -15,6 +16,8 @@ pub enum Subject {
     Axis,
     /// The source of a channel, 0 or 1.
     Source(usize),
+    /// The event that declares positions.
+    Reference,
     /// The comparison of positions or of speeds.
     Apart,
     /// An input, in the order of the setup.
@@ -55,6 +58,7 @@ pub fn variations(setup: &Setup, points: u16) -> Vec<Variation> {
     let mut list = List { setup, points, all: Vec::new() };
     list.axis();
     list.sources();
+    list.reference();
     list.apart();
     list.inputs();
     list.monitors();
@@ -84,13 +88,43 @@ macro_rules! whole {
     )*};
 }
 
-whole!(Position Speed Acceleration);
+whole!(Position Speed Acceleration Jerk);
 
 fn nudge<T: Whole>(setting: Option<&mut Setting<T>>, by: i64) -> bool {
     let Some(setting) = setting else { return false };
     let Some(moved) = setting.value.moved(by) else { return false };
     setting.value = moved;
     true
+}
+
+/// As [`nudge`], for a setting that may be negative.
+fn nudge_signed<T: Copy>(setting: &mut Setting<T>, by: i64, bits: fn(T) -> i64, of: fn(i64) -> T) -> bool {
+    let Some(moved) = bits(setting.value).checked_add(by) else { return false };
+    setting.value = of(moved);
+    true
+}
+
+fn nudge_place(setting: &mut Setting<Position>, by: i64) -> bool {
+    nudge_signed(setting, by, Position::to_bits, Position::from_bits)
+}
+
+/// The lower end of a range of any kind, or the upper one.
+fn nudge_end(kind: &mut MonitorKind, upper: bool, by: i64) -> bool {
+    fn end<T>(range: &mut RangeSetup<T>, upper: bool) -> &mut Setting<T> {
+        if upper { &mut range.high } else { &mut range.low }
+    }
+    match kind {
+        MonitorKind::SpeedRange(range) => {
+            nudge_signed(end(range, upper), by, Speed::to_bits, Speed::from_bits)
+        }
+        MonitorKind::AccelerationRange(range) => {
+            nudge_signed(end(range, upper), by, Acceleration::to_bits, Acceleration::from_bits)
+        }
+        MonitorKind::PositionRange(range) | MonitorKind::CamOutput { range, .. } => {
+            nudge_place(end(range, upper), by)
+        }
+        _ => false,
+    }
 }
 
 impl List<'_> {
@@ -168,6 +202,23 @@ impl List<'_> {
                     Source::Position { .. } => false,
                 }),
             );
+            self.both_ways(
+                &name("offset"),
+                subject,
+                Box::new(move |s, by| match &mut channel(s, side).reference {
+                    ReferenceSetup::Absolute { offset } => nudge_place(offset, by),
+                    ReferenceSetup::None | ReferenceSetup::Event => false,
+                }),
+            );
+            self.add(format!("an event for the reference of [channel.{letter}]"), subject, |setup| {
+                let known = setup.reference.is_some();
+                let reference = &mut channel(setup, side).reference;
+                let is_absolute = matches!(reference, ReferenceSetup::Absolute { .. });
+                if known && is_absolute {
+                    *reference = ReferenceSetup::Event;
+                }
+                known && is_absolute
+            });
             self.add(name("direction"), subject, |setup| match &mut channel(setup, side).source {
                 Source::Counter { unit_per_count, .. } => {
                     unit_per_count.value = -unit_per_count.value;
@@ -176,6 +227,19 @@ impl List<'_> {
                 Source::Position { .. } => false,
             });
         }
+    }
+
+    fn reference(&mut self) {
+        let subject = Subject::Reference;
+        self.both_ways(
+            "position of [reference]",
+            subject,
+            Box::new(|s, by| s.reference.as_mut().is_some_and(|event| nudge_place(&mut event.position, by))),
+        );
+        self.add("the next input for [reference]".into(), subject, |setup| {
+            let inputs = setup.inputs.len();
+            setup.reference.as_mut().map(|event| event.input = (event.input + 1) % inputs).is_some()
+        });
     }
 
     fn apart(&mut self) {
@@ -286,21 +350,77 @@ impl List<'_> {
             number("delay", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.delay), by));
             number("deceleration", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.deceleration), by));
             number("margin", |kind, by| nudge(ramp(kind).map(|ramp| &mut ramp.margin), by));
-            number("standstill_speed", |kind, by| match kind {
-                MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => {
-                    nudge(Some(standstill_speed), by)
+            number("jerk", |kind, by| nudge(ramp(kind).and_then(|ramp| ramp.jerk.as_mut()), by));
+            number("positive", |kind, by| match kind {
+                MonitorKind::SpeedLimit { limit: LimitSetup::Each { positive, .. }, .. } => {
+                    nudge(Some(positive), by)
                 }
                 _ => false,
             });
+            number("negative", |kind, by| match kind {
+                MonitorKind::SpeedLimit { limit: LimitSetup::Each { negative, .. }, .. } => {
+                    nudge(Some(negative), by)
+                }
+                _ => false,
+            });
+            number("low", |kind, by| nudge_end(kind, false, by));
+            number("high", |kind, by| nudge_end(kind, true, by));
+            number("tolerance", |kind, by| match kind {
+                MonitorKind::Direction { tolerance, .. } => nudge(Some(tolerance), by),
+                _ => false,
+            });
+            number("increment", |kind, by| match kind {
+                MonitorKind::TravelLimit { increment } => nudge(Some(increment), by),
+                _ => false,
+            });
+            number("limit of the acceleration", |kind, by| match kind {
+                MonitorKind::AccelerationLimit { limit } => nudge(Some(limit), by),
+                _ => false,
+            });
+            number("threshold", |kind, by| match kind {
+                MonitorKind::SpeedOutput { threshold, .. } => nudge(Some(threshold), by),
+                _ => false,
+            });
+            number("hysteresis", |kind, by| match kind {
+                MonitorKind::CamOutput { hysteresis, .. } => nudge(Some(hysteresis), by),
+                MonitorKind::SpeedOutput { hysteresis, .. } => nudge(Some(hysteresis), by),
+                _ => false,
+            });
+            number("delay of the brake", |kind, by| match kind {
+                MonitorKind::BrakeOutput { delay } => nudge(Some(delay), by),
+                _ => false,
+            });
+            number("delay of the braking", |kind, by| nudge(braking(kind).map(|one| &mut one.delay), by));
+            number("deceleration of the braking", |kind, by| {
+                nudge(braking(kind).map(|one| &mut one.deceleration), by)
+            });
+            number("margin of the braking", |kind, by| nudge(braking(kind).map(|one| &mut one.margin), by));
+            number("standstill_speed", |kind, by| match kind {
+                MonitorKind::Stop {
+                    by: By::Ramp { standstill_speed, .. } | By::Deceleration { standstill_speed, .. },
+                    ..
+                } => nudge(Some(standstill_speed), by),
+                _ => false,
+            });
             number("within", |kind, by| match kind {
-                MonitorKind::Stop { by: By::Ramp { within, .. }, .. } => nudge(within.as_mut(), by),
+                MonitorKind::Stop {
+                    by: By::Ramp { within, .. } | By::Deceleration { within, .. }, ..
+                } => nudge(within.as_mut(), by),
                 MonitorKind::Stop { by: By::Time { within }, .. } => nudge(Some(within), by),
                 _ => false,
             });
             self.both_ways(
+                &format!("allowed_overrun {of}"),
+                subject,
+                Box::new(move |s, by| nudge(s.monitors[i].allowed_overrun.as_mut(), by)),
+            );
+            self.both_ways(
                 &format!("on_delay {of}"),
                 subject,
-                Box::new(move |s, by| nudge(Some(&mut s.monitors[i].on_delay), by)),
+                // An output has none.
+                Box::new(move |s, by| {
+                    !s.monitors[i].kind.is_output() && nudge(Some(&mut s.monitors[i].on_delay), by)
+                }),
             );
             self.forms(i, &of);
         }
@@ -313,19 +433,53 @@ impl List<'_> {
             MonitorKind::SpeedLimit { ramp, .. } => ramp.take().is_some(),
             _ => false,
         });
-        self.add(format!("no within {of}"), subject, |setup| match &mut setup.monitors[i].kind {
-            MonitorKind::Stop { by: By::Ramp { within, .. }, .. } => within.take().is_some(),
+        self.add(format!("no jerk {of}"), subject, |setup| {
+            ramp(&mut setup.monitors[i].kind).is_some_and(|ramp| ramp.jerk.take().is_some())
+        });
+        self.add(format!("no allowed_overrun {of}"), subject, |setup| {
+            setup.monitors[i].allowed_overrun.take().is_some()
+        });
+        self.add(format!("allowed {of} the other way"), subject, |setup| match &mut setup.monitors[i].kind {
+            MonitorKind::Direction { allowed, .. } => {
+                *allowed = match allowed {
+                    Allowed::Positive => Allowed::Negative,
+                    Allowed::Negative => Allowed::Positive,
+                };
+                true
+            }
             _ => false,
         });
-        self.add(format!("by time {of}"), subject, |setup| match &mut setup.monitors[i].kind {
-            MonitorKind::Stop { by, .. } => match by {
-                By::Ramp { within: Some(within), .. } => {
-                    *by = By::Time { within: within.clone() };
-                    true
+        self.add(format!("the reaction {of} left to torque-off"), subject, |setup| {
+            setup.monitors[i].reaction.take().is_some()
+        });
+        for stop in 0..self.setup.monitors.len() {
+            let name = &self.setup.monitors[stop].name;
+            self.add(format!("the reaction \"{name}\" {of}"), subject, |setup| {
+                let is_new = setup.monitors[i].reaction.is_some_and(|known| known != stop)
+                    && setup.monitors.iter().any(|monitor| monitor.reaction == Some(stop));
+                if is_new {
+                    setup.monitors[i].reaction = Some(stop);
                 }
-                _ => false,
-            },
+                is_new
+            });
+        }
+        self.add(format!("no within {of}"), subject, |setup| match &mut setup.monitors[i].kind {
+            MonitorKind::Stop { by: By::Ramp { within, .. } | By::Deceleration { within, .. }, .. } => {
+                within.take().is_some()
+            }
             _ => false,
+        });
+        self.add(format!("by time {of}"), subject, |setup| {
+            let monitor = &mut setup.monitors[i];
+            let MonitorKind::Stop { by, .. } = &mut monitor.kind else { return false };
+            let (By::Ramp { within: Some(within), .. } | By::Deceleration { within: Some(within), .. }) = by
+            else {
+                return false;
+            };
+            *by = By::Time { within: within.clone() };
+            // Nothing limits the speed any more.
+            monitor.allowed_overrun = None;
+            true
         });
         self.add(format!("until torque-off {of}"), subject, |setup| match &mut setup.monitors[i].kind {
             MonitorKind::Stop { until: until @ Until::Standstill(_), .. } => {
@@ -339,6 +493,28 @@ impl List<'_> {
             self.add(format!("no demand by {by} {of}"), subject, |setup| {
                 setup.monitors[i].demand.remove(place);
                 true
+            });
+        }
+        for place in 0..self.setup.monitors[i].demand.len() {
+            let by = self.setup.demand_text(&self.setup.monitors[i].demand[place]);
+            self.add(format!("the opposite of the demand by {by} {of}"), subject, |setup| {
+                let demand = &mut setup.monitors[i].demand[place];
+                demand.inverted = !demand.inverted;
+                true
+            });
+        }
+        for output in 0..i {
+            let name = &self.setup.monitors[output].name;
+            self.add(format!("a demand by {name} {of}"), subject, |setup| {
+                let plain = DemandSetup { source: DemandSource::Output(output), inverted: false };
+                let demands = super::ends::tells_motion(&setup.monitors[output].kind);
+                let demand = &mut setup.monitors[i].demand;
+                let is_new =
+                    demands && !demand.is_empty() && demand.iter().all(|known| known.source != plain.source);
+                if is_new {
+                    demand.push(plain);
+                }
+                is_new
             });
         }
         for input in 0..self.setup.inputs.len() {
@@ -376,6 +552,13 @@ fn ramp(kind: &mut MonitorKind) -> Option<&mut RampSetup> {
     match kind {
         MonitorKind::SpeedLimit { ramp, .. } => ramp.as_mut(),
         MonitorKind::Stop { by: By::Ramp { ramp, .. }, .. } => Some(ramp),
+        _ => None,
+    }
+}
+
+fn braking(kind: &mut MonitorKind) -> Option<&mut BrakingSetup> {
+    match kind {
+        MonitorKind::Stop { by: By::Deceleration { braking, .. }, .. } => Some(braking),
         _ => None,
     }
 }

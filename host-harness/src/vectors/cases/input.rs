@@ -19,8 +19,9 @@ pub(super) fn cases(book: &mut Book<'_>) {
     }
 }
 
-fn ready<'a>(book: &Book<'a>) -> Play<'a> {
+fn ready<'a>(book: &Book<'a>, input: usize) -> Play<'a> {
     let mut play = book.play();
+    play.demand(input, false);
     play.both();
     play.settle();
     play
@@ -46,7 +47,7 @@ fn last(play: &mut Play<'_>, span: u64) {
 
 /// Demands and releases that last 1 ns less than the filter, and as long as it.
 fn pulses(book: &mut Book<'_>, input: usize, filter: u64) {
-    let mut play = ready(book);
+    let mut play = ready(book, input);
     for span in [filter.saturating_sub(1), filter] {
         play.demand(input, true);
         play.step(1);
@@ -71,7 +72,7 @@ fn pulses(book: &mut Book<'_>, input: usize, filter: u64) {
     let name = &book.setup.inputs[input].name;
     book.keep(format!("input {name}: levels 1 ns shorter than the filter, and as long as it"), play);
     for which in 0..lines(book, input) {
-        let mut play = ready(book);
+        let mut play = ready(book, input);
         play.demand_line(input, which, true);
         last(&mut play, filter);
         play.demand_line(input, which, false);
@@ -97,7 +98,7 @@ fn from_the_first_frame(book: &mut Book<'_>, input: usize) {
 fn disagreement(book: &mut Book<'_>, input: usize, filter: u64, time: u64) {
     for which in [0, 1] {
         for (early, what) in [(1, "1 ns before the end of"), (0, "at the end of")] {
-            let mut play = ready(book);
+            let mut play = ready(book, input);
             // Each passes the same filter, so what is between the first reads is between the effects.
             for on in [true, false] {
                 play.demand_line(input, which, on);
@@ -120,7 +121,7 @@ fn disagreement(book: &mut Book<'_>, input: usize, filter: u64, time: u64) {
                 play,
             );
         }
-        let mut play = ready(book);
+        let mut play = ready(book, input);
         play.demand_line(input, which, true);
         play.step(1);
         play.rest(filter);
@@ -149,7 +150,7 @@ fn last_after(play: &mut Play<'_>, time: u64) {
 fn one_sided(book: &mut Book<'_>, input: usize, filter: u64, time: u64) {
     let name = book.setup.inputs[input].name.clone();
     for which in [0, 1] {
-        let mut play = ready(book);
+        let mut play = ready(book, input);
         play.demand_line(input, which, true);
         play.step(1);
         play.rest(filter);
@@ -206,7 +207,7 @@ fn one_sided(book: &mut Book<'_>, input: usize, filter: u64, time: u64) {
 /// A fault, resets that are refused until both lines have demanded together and agree, then one that is accepted.
 fn clearing(book: &mut Book<'_>, input: usize, filter: u64, time: u64) {
     for which in [0, 1] {
-        let mut play = ready(book);
+        let mut play = ready(book, input);
         play.demand_line(input, which, true);
         play.step(1);
         play.rest(filter);
@@ -245,6 +246,7 @@ fn clearing(book: &mut Book<'_>, input: usize, filter: u64, time: u64) {
 fn disagree_from_the_first_frame(book: &mut Book<'_>, input: usize, time: u64) {
     for which in [0, 1] {
         let mut play = book.play();
+        play.demand(input, false);
         play.demand_line(input, which, true);
         play.both();
         last_after(&mut play, time);

@@ -1,11 +1,17 @@
 //! The cases: what is shown to the axis, derived from its setup.
 
+mod acceleration;
 mod apart;
+mod braking;
 mod clock;
 mod input;
 mod mixed;
+mod output;
+mod overrun;
 mod place;
 mod ramp;
+mod reaction;
+mod reference;
 mod sharpen;
 mod source;
 mod speed;
@@ -13,7 +19,8 @@ mod stop;
 mod template;
 
 use super::Case;
-use super::play::{Play, Side};
+use super::edge;
+use super::play::{Play, Sensor, Side};
 use crate::replay::ReplayAxis;
 use crate::setup::{By, MonitorKind, RampSetup, Setup, StandstillSetup, Until};
 
@@ -27,6 +34,12 @@ pub(super) fn all(setup: &Setup, points: u16, axis: &ReplayAxis) -> Vec<Case> {
     place::cases(&mut book);
     ramp::cases(&mut book);
     stop::cases(&mut book);
+    acceleration::cases(&mut book);
+    braking::cases(&mut book);
+    overrun::cases(&mut book);
+    reference::cases(&mut book);
+    output::cases(&mut book);
+    reaction::cases(&mut book);
     apart::cases(&mut book);
     mixed::cases(&mut book);
     sharpen::cases(&mut book);
@@ -87,6 +100,38 @@ pub(super) fn windows_of(kind: &MonitorKind) -> Option<&StandstillSetup> {
             Some(windows)
         }
         _ => None,
+    }
+}
+
+/// Whether a case is found in which what such a rule observes on a channel comes out exactly at one of its limits.
+pub(super) fn hits_exactly(setup: &Setup, monitor: usize, side: Side) -> bool {
+    let nano = Sensor::of([&setup.a, &setup.b][side]).nano;
+    let kind = &setup.monitors[monitor].kind;
+    let window = setup.speed.window.value.as_nanos();
+    let longest = window * 5 / 4;
+    [1, -1].into_iter().any(|sign| {
+        if let Some(limit) = acceleration::limit_of(kind, sign) {
+            return edge::close_rise(limit, nano, window, longest).at.is_some();
+        }
+        if let Some(limit) = braking::limit_of(kind) {
+            let speed = template::entry_speed(setup, monitor);
+            return edge::close_fall(limit, speed, nano, window, longest).at.is_some();
+        }
+        if let Some(distance) = place::distance(setup, monitor, side, sign) {
+            let counts = distance * 1_000_000_000 / nano;
+            return (counts * nano + 999_999_999) / 1_000_000_000 == distance;
+        }
+        let limit = speed::limit_of(kind, sign);
+        limit.is_some_and(|limit| edge::close(limit, nano, window, longest).at.is_some())
+    })
+}
+
+/// Comes to rest and waits until a reset can be accepted: until the stop that a trip of the monitor demands, if it does, is complete.
+fn calm(play: &mut Play<'_>, monitor: usize) {
+    play.settle();
+    if let Some(stop) = play.setup.monitors[monitor].reaction {
+        stop::rest_until_complete(play, stop);
+        play.settle();
     }
 }
 

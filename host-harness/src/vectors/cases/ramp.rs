@@ -7,7 +7,7 @@ use crate::vectors::play::Play;
 
 pub(super) fn cases(book: &mut Book<'_>) {
     for (number, monitor) in book.setup.monitors.iter().enumerate() {
-        if ramp_of(&monitor.kind).is_none() {
+        if ramp_of(&monitor.kind).is_none() || monitor.by_reactions_only {
             continue;
         }
         let name = book.name(number);
@@ -32,8 +32,10 @@ pub(super) fn cases(book: &mut Book<'_>) {
         for sign in [1, -1] {
             waiting(book, number, sign);
             capped(book, number, sign);
-            if let MonitorKind::SpeedLimit { limit, .. } = &monitor.kind {
-                landing(book, number, sign, i128::from(limit.smaller().to_bits()));
+            if let MonitorKind::SpeedLimit { .. } = &monitor.kind
+                && let Some(limit) = super::speed::limit_of(&monitor.kind, sign)
+            {
+                landing(book, number, sign, limit);
             }
         }
     }

@@ -207,6 +207,8 @@ fn plausible(book: &mut Book<'_>, side: Side, sign: i128) {
     let sensor = book.play().sensors[side];
     let timeout = sensor.timeout;
     let near = edge::close(sensor.max_speed, sensor.nano, 1, timeout);
+    // Fine counts are too many to try all of them.
+    let late = edge::close(sensor.max_speed, sensor.nano, timeout / 2, timeout);
     let usual = timeout / 3 + 1;
     let mut changes = vec![
         ("the largest plausible change".to_owned(), usual, sensor.plausible(usual)),
@@ -219,7 +221,7 @@ fn plausible(book: &mut Book<'_>, side: Side, sign: i128) {
             sensor.plausible(timeout) + 1,
         ),
     ];
-    for (what, pace) in [("just reaches", near.at), ("just exceeds", near.above)] {
+    for (what, pace) in [("just reaches", near.at.or(late.at)), ("just exceeds", near.above.or(late.above))] {
         // One count of a change is not asked for.
         changes.extend(pace.map(|pace| {
             (

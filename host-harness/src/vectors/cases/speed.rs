@@ -2,14 +2,16 @@
 
 use super::template::patience;
 use super::{Book, CHANNELS, every_way, hold, ramp_of, stop, towards, windows_of};
+use monitor_core::Speed;
+
 use crate::setup::{LimitSetup, MonitorKind};
 use crate::vectors::edge::{self, Pace};
 use crate::vectors::play::{Play, Side};
 
 pub(super) fn cases(book: &mut Book<'_>) {
     for number in 0..book.setup.monitors.len() {
-        let Some(limit) = constant_limit(book, number) else { continue };
         for (side, sign) in every_way() {
+            let Some(limit) = constant_limit(book, number, sign) else { continue };
             edges(book, number, limit, side, sign);
             interrupted(book, number, limit, side, sign);
             if !is_stop(book, number) {
@@ -17,9 +19,14 @@ pub(super) fn cases(book: &mut Book<'_>) {
             }
         }
         for sign in [1, -1] {
-            again(book, number, limit, sign);
+            if let Some(limit) = constant_limit(book, number, sign) {
+                again(book, number, limit, sign);
+            }
         }
-        if !is_stop(book, number) && ramp_of(&book.setup.monitors[number].kind).is_none() {
+        if !is_stop(book, number)
+            && ramp_of(&book.setup.monitors[number].kind).is_none()
+            && let Some(limit) = constant_limit(book, number, 1)
+        {
             warm_up(book, number, limit);
         }
     }
@@ -29,18 +36,36 @@ fn is_stop(book: &Book<'_>, monitor: usize) -> bool {
     matches!(book.setup.monitors[monitor].kind, MonitorKind::Stop { .. })
 }
 
-/// The limit that a monitor puts on the speed in the end, in ULP per second.
-fn constant_limit(book: &Book<'_>, monitor: usize) -> Option<i128> {
-    let kind = &book.setup.monitors[monitor].kind;
-    let limit = match kind {
-        MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => limit.value,
-        _ => windows_of(kind)?.speed_window.value,
-    };
-    Some(i128::from(limit.to_bits()))
+/// The limit that a monitor puts on the speed in a direction in the end, in ULP per second.
+fn constant_limit(book: &Book<'_>, monitor: usize, sign: i128) -> Option<i128> {
+    limit_of(&book.setup.monitors[monitor].kind, sign)
+}
+
+/// As a magnitude; `None` where there is none, or where the axis may not even stand.
+pub(super) fn limit_of(kind: &MonitorKind, sign: i128) -> Option<i128> {
+    let bits = |limit: Speed| i128::from(limit.to_bits());
+    match kind {
+        MonitorKind::SpeedLimit { limit: LimitSetup::Both(limit), .. } => Some(bits(limit.value)),
+        MonitorKind::SpeedLimit { limit: LimitSetup::Each { positive, negative }, .. } => {
+            Some(bits(if sign > 0 { positive.value } else { negative.value }))
+        }
+        MonitorKind::SpeedRange(range) => {
+            Some(sign * bits(if sign > 0 { range.high.value } else { range.low.value }))
+                .filter(|limit| *limit >= 0)
+        }
+        _ => Some(bits(windows_of(kind)?.speed_window.value)),
+    }
+}
+
+/// Clearly more than a limit, also where that is zero.
+fn beyond(book: &Book<'_>, limit: i128) -> i128 {
+    let play = book.play();
+    let count = play.sensors[0].nano.max(play.sensors[1].nano) / i128::from(book.window()) + 1;
+    limit + (limit / 3).max(count * 4)
 }
 
 /// At rest, with that limit in force.
-fn in_force<'a>(book: &Book<'a>, monitor: usize) -> Play<'a> {
+pub(super) fn in_force<'a>(book: &Book<'a>, monitor: usize) -> Play<'a> {
     let mut play = book.play();
     play.demand_monitor(monitor, true);
     play.both();
@@ -111,7 +136,7 @@ fn edges(book: &mut Book<'_>, monitor: usize, limit: i128, side: Side, sign: i12
 fn story(book: &mut Book<'_>, monitor: usize, limit: i128, side: Side, sign: i128) {
     let mut play = book.play();
     let on_delay = book.setup.monitors[monitor].on_delay.value.as_nanos();
-    let (slow, fast) = (sign * limit / 2, sign * (limit + limit / 3));
+    let (slow, fast) = (sign * limit / 2, sign * beyond(book, limit));
     let settle = book.window() + play.timeout();
     let mut one = [slow, slow];
     one[side] = fast;
@@ -152,7 +177,7 @@ fn story(book: &mut Book<'_>, monitor: usize, limit: i128, side: Side, sign: i12
 /// Both channels too fast, twice in one demand; released, reset; and all of that again.
 fn again(book: &mut Book<'_>, monitor: usize, limit: i128, sign: i128) {
     let on_delay = book.setup.monitors[monitor].on_delay.value.as_nanos();
-    let fast = sign * (limit + limit / 3);
+    let fast = sign * beyond(book, limit);
     let mut play = book.play();
     play.both();
     play.settle();

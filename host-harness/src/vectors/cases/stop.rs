@@ -9,6 +9,8 @@ pub(super) fn cases(book: &mut Book<'_>) {
     for (number, monitor) in book.setup.monitors.iter().enumerate() {
         match &monitor.kind {
             MonitorKind::TorqueOff => torque_off(book, number),
+            // Trips alone demand it.
+            MonitorKind::Stop { .. } if monitor.by_reactions_only => {}
             MonitorKind::Stop { .. } => {
                 for (side, sign) in every_way() {
                     let play = complete(book, number, side, sign, 0);

@@ -4,7 +4,8 @@
 use monitor_core::{Check, Frame, Instant, Levels};
 
 use super::{Book, hold, ramp_of};
-use crate::setup::{MonitorKind, Setup};
+use crate::replay::ReplayAxis;
+use crate::setup::{By, MonitorKind, Setup};
 use crate::vectors::play::{Play, Side};
 
 /// The speed from which a ramp is entered, in ULP per second: above its target, and possible.
@@ -12,8 +13,10 @@ pub(super) fn entry_speed(setup: &Setup, monitor: usize) -> i128 {
     let possible = setup.a.max_speed.value.min(setup.b.max_speed.value).to_bits();
     let target = match &setup.monitors[monitor].kind {
         MonitorKind::SpeedLimit { limit, .. } => limit.smaller().to_bits(),
-        MonitorKind::Stop { by: crate::setup::By::Ramp { standstill_speed, .. }, .. } => {
-            standstill_speed.value.to_bits()
+        MonitorKind::Stop { by: By::Ramp { standstill_speed, .. }, .. } => standstill_speed.value.to_bits(),
+        // So fast that it can brake for a while.
+        MonitorKind::Stop { by: By::Deceleration { standstill_speed, .. }, .. } => {
+            (possible / 5).max(standstill_speed.value.to_bits())
         }
         _ => 0,
     };
@@ -24,7 +27,18 @@ pub(super) fn entry_speed(setup: &Setup, monitor: usize) -> i128 {
 
 /// What a monitor finds on a channel at an instant at which nothing new is read.
 pub(super) fn peek(play: &Play<'_>, at: u64, monitor: usize, side: Side) -> Option<Check> {
-    let mut axis = play.axis.clone();
+    peek_at(&play.axis, play, at, monitor, side)
+}
+
+/// The same on another axis that was shown the same.
+pub(super) fn peek_at(
+    axis: &ReplayAxis,
+    play: &Play<'_>,
+    at: u64,
+    monitor: usize,
+    side: Side,
+) -> Option<Check> {
+    let mut axis = axis.clone();
     let levels = Levels::from_bits(play.levels);
     let frame = Frame { now: Instant::from_nanos(at), a: None, b: None, levels };
     let mut found = None;
@@ -145,6 +159,12 @@ fn overrun_to<'a>(book: &Book<'a>, monitor: usize, side: Side, sign: i128, early
 pub(super) fn patience(book: &Book<'_>, monitor: usize) -> u64 {
     let Some(ramp) = ramp_of(&book.setup.monitors[monitor].kind) else { return 0 };
     let high = entry_speed(book.setup, monitor) + i128::from(ramp.margin.value.to_bits());
-    let fall = high * 1_000_000_000 / i128::from(ramp.deceleration.value.to_bits()).max(1);
+    let deceleration = i128::from(ramp.deceleration.value.to_bits()).max(1);
+    // With rounded corners it takes longer.
+    let corners = ramp
+        .jerk
+        .as_ref()
+        .map_or(0, |jerk| deceleration * 1_000_000_000 / i128::from(jerk.value.to_bits()).max(1));
+    let fall = high * 1_000_000_000 / deceleration + corners;
     ramp.delay.value.as_nanos() + u64::try_from(fall).unwrap_or(u64::MAX / 4) + 4 * book.window()
 }
