@@ -4,10 +4,9 @@
 //! counts, an encoder that stands still.
 //!
 //! ```text
-//!   tolerance + allowance ───────────╭────────────╳── trips
-//!                                   ╱│
-//!   d = (x_A − x_A,ref) − (x_B − …) ╱ │← discrepancy_time →│
-//!            ─────────────────────╱
+//!   abs(d)                     ╱‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾‾    d = (x_A − x_A,ref) − (x_B − x_B,ref)
+//!   tolerance + allowance ────╱│← discrepancy_time →╳─── trips
+//!                  __________╱
 //! ```
 //!
 //! [`PositionDiscrepancy`] compares how far each has travelled since a common start: violated when `abs(d) > tolerance +

@@ -47,7 +47,7 @@ pub enum Verdict {
     Clear,
     /// At least one rule was broken.
     Tripped,
-    /// Nothing tripped, but a channel, an input or a line of an analogue value was faulted.
+    /// Nothing tripped, but a channel, an input, a line of an analogue value or the clock was faulted, or a reference not there.
     Fault,
 }
 

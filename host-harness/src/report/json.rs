@@ -32,7 +32,8 @@ pub struct Report {
     pub verdict: VerdictReport,
     /// Every rule that was broken, in order of time, once per monitor and channel until a reset.
     pub trips: Vec<TripReport>,
-    /// Every fault of a channel, an input, a line of an analogue value or the clock, in order of its first frame.
+    /// Every fault of a channel, an input, a line of an analogue value or the clock, and every reference that was wanted and not there, in
+    /// order of its first frame.
     pub faults: Vec<FaultReport>,
     /// Planned withdrawals of the permit, and stops that were carried through.
     pub stops: Vec<StopReport>,
@@ -138,7 +139,7 @@ pub enum VerdictReport {
     Clear,
     /// At least one rule was broken.
     Tripped,
-    /// Nothing tripped, but a channel, an input, a line of an analogue value or the clock was faulted.
+    /// Nothing tripped, but a channel, an input, a line of an analogue value or the clock was faulted, or a reference not there.
     Fault,
 }
 
