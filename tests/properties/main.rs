@@ -1,7 +1,9 @@
 //! What holds for every trace: of limits, of reaction times, of symmetries, of the latches, and of nonsense.
 
 mod axis;
+mod edges;
 mod frames;
+mod grid;
 mod latches;
 mod limits;
 mod reaction;
