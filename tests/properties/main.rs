@@ -6,5 +6,6 @@ mod frames;
 mod grid;
 mod latches;
 mod limits;
+mod outputs;
 mod reaction;
 mod symmetry;
