@@ -1,4 +1,4 @@
-//! What holds for every trace: of limits, of reaction times, of symmetries, of the latches, and of nonsense.
+//! What holds for every trace: of limits, of reaction times, of outputs, of symmetries, of the latches, and of nonsense.
 
 mod axis;
 mod edges;

@@ -548,7 +548,7 @@ proptest! {
         let config = referenced(timing.window * TICK);
         for (now, [is_on, is_near]) in said(config, Rule::CamOutput(cam), &frames) {
             // Surely so when it has been for as long; surely not before, and not any more.
-            let since = |millimetres: i64| now >= reached(millimetres) + late + 1;
+            let since = |millimetres: i64| now > reached(millimetres) + late;
             let is_there = |millimetres: i64| now >= reached(millimetres);
             // It may have been through before a frame has seen it.
             let passes = |from: i64, to: i64| reached(to) <= reached(from) + late;
