@@ -363,14 +363,15 @@ fn every_way_in_which_the_table_can_be_out_of_step_is_told() {
         ("pairs::speeds_are_compared", "pairs speeds_are_compared", "names no file"),
         (
             "`src/model/tests/pairs::speeds_are_compared_with_their_signs_once_both_are_known`, \
-             `properties/edges::two_speeds_may_be_the_tolerance_apart_and_a_ulp_more_trips`",
+             `properties/edges::two_speeds_may_be_the_tolerance_apart_and_a_ulp_more_trips`, \
+             `properties/reaction::channels_that_come_apart_trip_within_the_formula_of_their_rule_and_not_before_its_time`",
             "one",
             "no test is named",
         ),
         (
-            ", `properties/edges::two_speeds_may_be_the_tolerance_apart_and_a_ulp_more_trips`",
-            "",
-            "`[speed_discrepancy]`: no test of `properties` is named",
+            "`properties/outputs::a_brake_is_open",
+            "`hal/main::a_brake_is_open",
+            "`brake-output`: no test of `properties` is named",
         ),
     ] {
         let said = said(old, new, &known);

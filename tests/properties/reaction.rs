@@ -6,9 +6,9 @@
 use monitor_core::{
     Acceleration, AccelerationLimit, AccelerationRange, Allowed, AnalogueConfig, AnalogueId, AnalogueReading,
     Axis, Braking, CamOutput, Channel, Demand, Demands, Direction, Frame, InputConfig, InputSet, Instant,
-    Jerk, Levels, MonitorSet, Position, PositionRange, Ramp, Referencing, Rule, Span, Speed, SpeedLimit,
-    SpeedOutput, SpeedRange, Standstill, Stop, Supervision, TemperatureLimit, TorqueLimit, TorqueRange,
-    TravelLimit, Trip, Tripped, Until, Value,
+    Jerk, Levels, MonitorSet, Position, PositionDiscrepancy, PositionRange, Ramp, Referencing, Rule, Span,
+    Speed, SpeedDiscrepancy, SpeedLimit, SpeedOutput, SpeedRange, Standstill, Stop, Supervision,
+    TemperatureLimit, TorqueLimit, TorqueRange, TravelLimit, Trip, Tripped, Until, Value,
 };
 use proptest::prelude::*;
 
@@ -586,6 +586,90 @@ proptest! {
             prop_assert!(is_near || now >= reached(threshold + hysteresis));
             prop_assert!(!is_near || now < reached(threshold + hysteresis) + late);
         }
+    }
+}
+
+/// Worked by hand: frames and readings every 10 ms, a tolerance of 0 and an on-delay of 1 ms. From 20.1 ms on the axis goes back with 10 mm/s,
+/// but at 30 ms it is still 1 µm further than at 20 ms, where it came with 1 m/s. So 40 ms is the first frame that sees a way back.
+#[test]
+fn an_axis_that_turns_right_after_a_frame_is_seen_to_go_back_up_to_a_frame_later() {
+    let mut config = fine_axis(10 * MS);
+    let rule = Direction::try_new(Allowed::Positive, Position::ZERO).expect("a tolerance");
+    let forth =
+        config.add_monitor(Rule::Direction(rule), Demand::Always, Span::from_nanos(MS)).expect("room");
+    let mut axis = Axis::new(config);
+    // In millimetres times 10⁹, that is in counts.
+    for (ms, count) in
+        [(10, 10_000_000_000), (20, 20_000_000_000), (30, 20_001_000_000), (40, 19_901_000_000)]
+    {
+        let _ = axis.step(&both(ms * MS, reading(ms * MS, count)));
+    }
+    assert_eq!(axis.state().trip(Tripped::Monitor(forth, Channel::A)), None);
+    let _ = axis.step(&both(50 * MS, reading(50 * MS, 19_801_000_000)));
+    let trip = axis.state().trip(Tripped::Monitor(forth, Channel::A)).expect("a trip");
+    assert_eq!([trip.violated_since, trip.tripped_at], [40, 50].map(|ms| Instant::from_nanos(ms * MS)));
+}
+
+proptest! {
+    #![proptest_config(config(400))]
+
+    /// Channel B stands still.
+    #[test]
+    fn channels_that_come_apart_trip_within_the_formula_of_their_rule_and_not_before_its_time(
+        timing in timing(),
+        going in 1_i64..1000,
+        millimetres in 0_i64..3,
+        share in 0_i64..1000,
+        by_speed: bool,
+        backwards: bool,
+    ) {
+        let mut frames = timing.frames(|t| way(backwards) * 100_000 * going * (t - BREAK).max(0));
+        let time = Span::from_nanos(timing.on_delay * TICK);
+        let mut config = fine_axis(timing.window * TICK);
+        let (rule, lag) = if by_speed {
+            let tolerance = going * share / 1000;
+            config.set_speed_discrepancy(SpeedDiscrepancy::try_new(speed(tolerance), time).expect("a tolerance"));
+            let parts = timing.effective_window(&frames) * tolerance.cast_unsigned();
+            (Tripped::SpeedDiscrepancy, parts.div_ceil(going.cast_unsigned()))
+        } else {
+            let rule = PositionDiscrepancy::try_new(position(millimetres), Span::ZERO, time, false);
+            config.set_position_discrepancy(rule.expect("a tolerance"));
+            (Tripped::PositionDiscrepancy, 0)
+        };
+        let mut axis = Axis::new(config);
+        for frame in &mut frames {
+            frame.b = frame.b.and_then(|b| reading(b.captured_at.as_nanos(), 0));
+            let _ = axis.step(frame);
+        }
+        // A place is rounded to the nearest ULP, which the slowest passes in 60 ns.
+        let left = if by_speed { 0 } else { millimetres.cast_unsigned() * 1_000_000_000 / going.cast_unsigned() };
+        let longest = lag + 60 + timing.reaction();
+        lies_within(axis.state().trip(rule), BREAK.cast_unsigned() * TICK + left, longest, &timing)?;
+    }
+
+    #[test]
+    fn lines_that_come_apart_trip_within_the_formula_of_their_rule_and_not_before_its_time(
+        timing in timing(),
+        beyond in 1_i64..500,
+        backwards: bool,
+    ) {
+        let mut config = fine_axis(timing.window * TICK);
+        let units = |units: i64| Value::from_int(units).expect("in range");
+        let (timeout, time) = (Span::from_nanos(400 * MS), Span::from_nanos(timing.on_delay * TICK));
+        let value = AnalogueConfig::try_new([units(-1000), units(1000)], timeout, units(7), time);
+        let of = config.add_analogue(value.expect("in range")).expect("room");
+        let mut axis = Axis::new(config);
+        for frame in timing.frames(|_| 0) {
+            let captured_at = frame.a.map_or(frame.now, |reading| reading.captured_at);
+            let is_beyond = captured_at > Instant::from_nanos(BREAK.cast_unsigned() * TICK);
+            let apart = if is_beyond { 7 + beyond } else { 7 };
+            for (channel, value) in Channel::BOTH.into_iter().zip([way(backwards) * apart, 0]) {
+                axis.offer(of, channel, AnalogueReading { captured_at, value: Some(units(value)) });
+            }
+            let _ = axis.step(&frame);
+        }
+        let trip = axis.state().trip(Tripped::AnalogueDiscrepancy(of));
+        lies_within(trip, BREAK.cast_unsigned() * TICK, timing.reaction(), &timing)?;
     }
 }
 
