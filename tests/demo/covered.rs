@@ -267,13 +267,17 @@ fn watched(row: &Row<'_>, setup: &Setup) -> Vec<String> {
     }
 }
 
-/// Every test is a test, in the file that is named.
+/// Every test is a test, in the file that is named, and one at least is a property of random traces: there is something to say of every
+/// kind, so no row is excepted.
 fn held(row: &Row<'_>) -> Vec<String> {
     let name = row.cell(2);
     let tests = code(row.cell(5));
     let mut all = Vec::new();
     if tests.is_empty() {
         all.push(format!("{name}: no test is named"));
+    }
+    if !tests.iter().any(|test| test.starts_with("properties/")) {
+        all.push(format!("{name}: no test of `properties` is named"));
     }
     for test in tests {
         let Some((file, function)) = test.split_once("::") else {
@@ -358,9 +362,16 @@ fn every_way_in_which_the_table_can_be_out_of_step_is_told() {
         ("published/stops::torque_off", "published/main::torque_off", "there is no test torque_off"),
         ("pairs::speeds_are_compared", "pairs speeds_are_compared", "names no file"),
         (
-            "`src/model/tests/pairs::speeds_are_compared_with_their_signs_once_both_are_known`",
+            "`src/model/tests/pairs::speeds_are_compared_with_their_signs_once_both_are_known`, \
+             `properties/edges::two_speeds_may_be_the_tolerance_apart_and_a_ulp_more_trips`, \
+             `properties/reaction::channels_that_come_apart_trip_within_the_formula_of_their_rule_and_not_before_its_time`",
             "one",
             "no test is named",
+        ),
+        (
+            "`properties/outputs::a_brake_is_open",
+            "`hal/main::a_brake_is_open",
+            "`brake-output`: no test of `properties` is named",
         ),
     ] {
         let said = said(old, new, &known);

@@ -1,10 +1,10 @@
 //! What the properties share.
 
-use cowitness_tests::model::Setup;
-use cowitness_tests::trace::{Case, Mood, plain_case};
+use cowitness_tests::model::{Demand, Kind, Setup};
+use cowitness_tests::trace::{Case, Mood, Offer, case};
 use monitor_core::{
-    Apart, Axis, AxisConfig, Bound, Channel, Frame, Instant, Levels, MonitorId, Outcome, Reading, Sample,
-    Scale, SourceConfig, Span, Speed, Trip, Tripped, WarmUp,
+    AnalogueId, AnalogueReading, Apart, Axis, AxisConfig, Bound, Channel, Frame, Instant, Levels, Outcome,
+    Reading, Sample, Scale, SourceConfig, Span, Speed, Trip, Tripped, Value, WarmUp,
 };
 use proptest::prelude::*;
 
@@ -15,24 +15,45 @@ pub const POINTS: usize = 9;
 /// The axis of the properties.
 pub type Config = AxisConfig<POINTS, 16, 16>;
 
-/// Random cases of 50 to 400 frames in any mood.
+/// Random cases of 50 to 400 frames in any mood. More than half of them have outputs, places of the machine, analogue values or stops as
+/// reactions.
 pub fn cases() -> impl Strategy<Value = Case> {
-    (any::<u64>().no_shrink(), 50_usize..=400).prop_map(|(seed, length)| plain_case(seed, length, POINTS))
+    any::<bool>()
+        .no_shrink()
+        .prop_flat_map(|has_extras| cases_where(move |case| !has_extras || is_extra(case)))
 }
 
 /// Random cases in which the sources are perfect.
 pub fn clean_cases() -> impl Strategy<Value = Case> {
-    cases().prop_filter("a quarter of the seeds", |case| case.mood == Mood::Clean)
+    any::<bool>().no_shrink().prop_flat_map(|has_extras| {
+        cases_where(move |case| case.mood == Mood::Clean && (!has_extras || is_extra(case)))
+    })
+}
+
+/// Random cases of which the beginning is as wanted.
+pub fn cases_where(wanted: impl Fn(&Case) -> bool) -> impl Strategy<Value = Case> {
+    (any::<u64>().no_shrink(), 50_usize..=400).prop_map(move |(seed, length)| seeded(seed, length, &wanted))
+}
+
+/// The case of a seed, or of the next one whose setup and mood are as wanted.
+pub fn seeded(mut seed: u64, length: usize, wanted: impl Fn(&Case) -> bool) -> Case {
+    while !wanted(&case(seed, 1, POINTS)) {
+        seed = seed.wrapping_add(1);
+    }
+    case(seed, length, POINTS)
+}
+
+/// Whether the setup has more than rules on the motion.
+pub fn is_extra(case: &Case) -> bool {
+    let is_output = |kind: &Kind| kind.demands() || matches!(kind, Kind::BrakeOutput { .. });
+    let mut monitors = case.setup.monitors.iter();
+    !case.setup.analogues.is_empty()
+        || monitors.any(|monitor| monitor.reaction.is_some() || is_output(&monitor.kind))
 }
 
 /// So many cases of each property, and no file with failures.
 pub fn config(cases: u32) -> ProptestConfig {
     ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(cases) }
-}
-
-/// The core's setup.
-pub fn config_of(setup: &Setup) -> Config {
-    core_of::<POINTS>(setup).config
 }
 
 /// What an axis tells when it is asked.
@@ -44,35 +65,92 @@ pub struct Told {
     pub speeds: [Option<i64>; 2],
 }
 
+/// An axis that is shown a case: before each frame what is handed in of analogue values.
+pub struct Shown {
+    pub core: Core<POINTS>,
+    pub axis: Axis<POINTS>,
+}
+
+impl Shown {
+    pub fn new(setup: &Setup) -> Self {
+        let core = core_of::<POINTS>(setup);
+        Self { axis: Axis::new(core.config.clone()), core }
+    }
+
+    pub fn step(&mut self, offers: &[Offer], frame: &Frame) -> Outcome {
+        for offer in offers {
+            let (of, channel, reading) = handed(offer, &self.core.analogues);
+            self.axis.offer(of, channel, reading);
+        }
+        self.axis.step(frame)
+    }
+}
+
+/// An offer as the core takes it.
+pub fn handed(offer: &Offer, analogues: &[AnalogueId]) -> (AnalogueId, Channel, AnalogueReading) {
+    let captured_at = Instant::from_nanos(offer.captured_at);
+    let reading = AnalogueReading { captured_at, value: offer.value.map(Value::from_bits) };
+    (analogues[offer.analogue], Channel::BOTH[offer.channel], reading)
+}
+
+/// The frames of a case, each with what is handed in before it.
+pub fn shown(case: &Case) -> impl Iterator<Item = (&[Offer], &Frame)> {
+    case.frames.iter().enumerate().map(|(index, frame)| (case.offers(index), frame))
+}
+
 /// What the axis says at every frame, and what it tells there.
-pub fn run(setup: &Setup, frames: &[Frame]) -> Vec<(Outcome, Told)> {
-    let mut axis = Axis::new(config_of(setup));
-    let step = |frame: &Frame| {
-        let outcome = axis.step(frame);
+pub fn run(case: &Case) -> Vec<(Outcome, Told)> {
+    let mut on = Shown::new(&case.setup);
+    let step = |(offers, frame): (&[Offer], &Frame)| {
+        let outcome = on.step(offers, frame);
+        let axis = &on.axis;
         let speed = |channel| axis.speed(channel).map(|speed| speed.signed().to_bits());
         let told =
             Told { apart: axis.apart(), speeds_apart: axis.speeds_apart(), speeds: Channel::BOTH.map(speed) };
         (outcome, told)
     };
-    frames.iter().map(step).collect()
+    shown(case).map(step).collect()
 }
 
 /// Every rule of a setup: each monitor on each channel, then the discrepancies.
-pub fn rules(monitors: &[MonitorId]) -> Vec<Tripped> {
-    let of = |&id: &MonitorId| Channel::BOTH.map(|channel| Tripped::Monitor(id, channel));
+pub fn rules(core: &Core<POINTS>) -> Vec<Tripped> {
+    let of = |&id| Channel::BOTH.map(|channel| Tripped::Monitor(id, channel));
     let discrepancies = [Tripped::PositionDiscrepancy, Tripped::SpeedDiscrepancy];
-    monitors.iter().flat_map(of).chain(discrepancies).collect()
+    let values = core.analogues.iter().map(|&id| Tripped::AnalogueDiscrepancy(id));
+    core.monitors.iter().flat_map(of).chain(discrepancies).chain(values).collect()
 }
 
 /// The first trip of every rule on an axis that is never reset.
-pub fn first_trips(setup: &Setup, frames: &[Frame]) -> Vec<Option<Trip>> {
-    let Core { config, monitors, .. } = core_of::<POINTS>(setup);
-    let mut axis = Axis::new(config);
-    for frame in frames {
-        let outcome = axis.step(frame);
-        assert_eq!(outcome.reset, None, "the axis has no reset");
+pub fn first_trips(case: &Case) -> Vec<Option<Trip>> {
+    let mut on = Shown::new(&case.setup);
+    for (offers, frame) in shown(case) {
+        assert_eq!(on.step(offers, frame).reset, None, "the axis has no reset");
     }
-    rules(&monitors).into_iter().map(|rule| axis.state().trip(rule)).collect()
+    rules(&on.core).into_iter().map(|rule| on.axis.state().trip(rule)).collect()
+}
+
+/// Whether a latched trip takes the permit at once: it has no stop as its reaction.
+pub fn withdraws(trip: &Trip, setup: &Setup) -> bool {
+    match trip.rule {
+        Tripped::Monitor(id, _) => setup.monitors[usize::from(id.index())].reaction.is_none(),
+        _ => true,
+    }
+}
+
+/// The same setup without reset, reactions and stops. What stood in the place of a stop still stands there, and watches nothing.
+pub fn without_stops(setup: &Setup) -> Setup {
+    let mut setup = setup.clone();
+    setup.reset_line = None;
+    for monitor in &mut setup.monitors {
+        monitor.reaction = None;
+        if matches!(monitor.kind, Kind::Stop { .. }) {
+            (monitor.kind, monitor.allowed_overrun) = (Kind::TorqueOff, None);
+            if monitor.demand == Demand::Reactions {
+                monitor.demand = Demand::Always;
+            }
+        }
+    }
+    setup
 }
 
 /// The instant of a trip in nanoseconds; later than anything when there was none.

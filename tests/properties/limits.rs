@@ -1,14 +1,16 @@
 //! Limits that are kept, and limits that are wider.
 
-use cowitness_tests::model::{Kind, Q, Setup, q, ulps};
+use cowitness_tests::model::{Kind, Q, Ramp, Setup, q, ulps};
+use cowitness_tests::trace::Case;
 use monitor_core::{
     Axis, Bound, Demand, Frame, Position, PositionDiscrepancy, Rule, Scale, SourceConfig, SourceError, Span,
     Speed, SpeedLimit, Standstill, WarmUp,
 };
+use num_traits::Signed;
 use proptest::prelude::*;
 use quickcheck::{QuickCheck, TestResult};
 
-use crate::axis::{Config, both, cases, config, fine_axis, first_trips, reading, when};
+use crate::axis::{Config, both, cases, config, fine_axis, first_trips, reading, when, without_stops};
 
 const MS: u64 = 1_000_000;
 
@@ -99,21 +101,27 @@ fn a_speed_above_the_limit_does_trip_it() {
     assert!(tripped);
 }
 
-/// The same setup without reset and without stops, whose end is no limit.
-fn limits_only(setup: &Setup) -> Setup {
-    let mut setup = setup.clone();
-    setup.reset_line = None;
-    setup.monitors.retain(|monitor| !matches!(monitor.kind, Kind::Stop { .. }));
-    setup
-}
-
-/// Every limit, window, margin and tolerance up by a share and a few ULP, every time up by some nanoseconds, every
-/// deceleration down.
+/// Every limit, window, margin and tolerance up by a share and a few ULP, both ends of a range outwards, every time up by some
+/// nanoseconds, every deceleration and jerk down.
 fn looser(setup: &Setup, percent: i128, more_ulps: i128, more_ns: u64) -> Setup {
     let mut setup = setup.clone();
-    let up = |value: &mut Q| *value = &*value * q(100 + percent, 100) + ulps(more_ulps);
+    let more = |value: &Q| value.abs() * q(percent, 100) + ulps(more_ulps);
+    let up = |value: &mut Q| *value = &*value + more(value);
+    let down = |value: &mut Q| *value = &*value - more(value);
+    let ease = |ramp: &mut Ramp| {
+        up(&mut ramp.margin);
+        ramp.deceleration = &ramp.deceleration * q(100, 100 + percent);
+        ramp.delay_ns += more_ns;
+        if let Some(jerk) = &mut ramp.jerk {
+            *jerk = &*jerk * q(100, 100 + percent);
+        }
+    };
     for monitor in &mut setup.monitors {
-        monitor.on_delay_ns += more_ns;
+        // An output trips never, and has none.
+        if !monitor.kind.demands() && !matches!(monitor.kind, Kind::BrakeOutput { .. }) {
+            monitor.on_delay_ns += more_ns;
+        }
+        monitor.allowed_overrun.iter_mut().for_each(up);
         match &mut monitor.kind {
             Kind::Standstill { position_window, speed_window } => {
                 up(position_window);
@@ -121,15 +129,36 @@ fn looser(setup: &Setup, percent: i128, more_ulps: i128, more_ns: u64) -> Setup 
             }
             Kind::SpeedLimit { limit, ramp } => {
                 up(limit);
-                if let Some(ramp) = ramp {
-                    up(&mut ramp.margin);
-                    ramp.deceleration = &ramp.deceleration * q(100, 100 + percent);
-                    ramp.delay_ns += more_ns;
-                }
+                ramp.iter_mut().for_each(ease);
             }
-            // The random setups have none of the others yet, and a stop is no limit.
-            _ => {}
+            Kind::SpeedLimitEachWay { positive, negative, ramp } => {
+                up(positive);
+                up(negative);
+                ramp.iter_mut().for_each(ease);
+            }
+            Kind::SpeedRange { low, high }
+            | Kind::AccelerationRange { low, high }
+            | Kind::PositionRange { low, high }
+            | Kind::TorqueRange { low, high, .. } => {
+                down(low);
+                up(high);
+            }
+            Kind::AccelerationLimit { limit }
+            | Kind::TorqueLimit { limit, .. }
+            | Kind::TemperatureLimit { limit, .. } => up(limit),
+            Kind::Direction { tolerance, .. } => up(tolerance),
+            Kind::TravelLimit { increment } => up(increment),
+            // What has no limit. An output says when another rule is active: with it loosened, that rule might be so elsewhere.
+            Kind::TorqueOff
+            | Kind::CamOutput { .. }
+            | Kind::SpeedOutput { .. }
+            | Kind::BrakeOutput { .. }
+            | Kind::Stop { .. } => {}
         }
+    }
+    for analogue in &mut setup.analogues {
+        up(&mut analogue.tolerance);
+        analogue.discrepancy_time_ns += more_ns;
     }
     if let Some(rule) = &mut setup.discrepancy {
         up(&mut rule.tolerance);
@@ -153,10 +182,9 @@ proptest! {
         more_ulps in 0_i128..3,
         more_ns in prop_oneof![Just(0), 0..5 * MS],
     ) {
-        let strict = limits_only(&case.setup);
-        let loose = looser(&strict, percent, more_ulps, more_ns);
-        let strict = first_trips(&strict, &case.frames);
-        let loose = first_trips(&loose, &case.frames);
+        let strict = Case { setup: without_stops(&case.setup), ..case };
+        let loose = Case { setup: looser(&strict.setup, percent, more_ulps, more_ns), ..strict.clone() };
+        let (strict, loose) = (first_trips(&strict), first_trips(&loose));
         for (strict, loose) in strict.iter().zip(&loose) {
             prop_assert!(when(loose.as_ref()) >= when(strict.as_ref()), "{:?} before {:?}", loose, strict);
         }

@@ -1,6 +1,7 @@
 //! What may be exchanged, moved, negated or scaled without a rule noticing.
 
-use cowitness_tests::model::{Kind, Setup, Source, Way, q};
+use cowitness_tests::model::{Kind, Q, Referencing, Setup, Source, Way, as_signed, q, ulps};
+use cowitness_tests::trace::{Case, Offer};
 use monitor_core::{
     Apart, Axis, AxisConfig, Demand, Frame, Instant, Outcome, PerChannel, Position, Reading, Rule, Sample,
     Scale, SourceConfig, SourceFault, Span, Speed, SpeedLimit, WarmUp, WindowSpeed,
@@ -8,7 +9,7 @@ use monitor_core::{
 use proptest::prelude::*;
 use quickcheck::QuickCheck;
 
-use crate::axis::{Told, both, cases, clean_cases, config, reading, run};
+use crate::axis::{Told, both, cases, cases_where, clean_cases, config, reading, run};
 
 /// The position discrepancy the other way round.
 fn negated(told: Told) -> Told {
@@ -27,7 +28,10 @@ fn mirrored_rules(setup: &Setup) -> Setup {
     for monitor in &mut setup.monitors {
         match &mut monitor.kind {
             Kind::SpeedLimitEachWay { positive, negative, .. } => std::mem::swap(positive, negative),
-            Kind::SpeedRange { low, high } | Kind::AccelerationRange { low, high } => {
+            Kind::SpeedRange { low, high }
+            | Kind::AccelerationRange { low, high }
+            | Kind::PositionRange { low, high }
+            | Kind::CamOutput { low, high, .. } => {
                 (*low, *high) = (-high.clone(), -low.clone());
             }
             Kind::Direction { allowed, .. } => {
@@ -41,31 +45,52 @@ fn mirrored_rules(setup: &Setup) -> Setup {
             | Kind::SpeedLimit { .. }
             | Kind::AccelerationLimit { .. }
             | Kind::TravelLimit { .. }
-            | Kind::Stop { .. } => {}
-            Kind::PositionRange { .. }
-            | Kind::TorqueLimit { .. }
-            | Kind::TorqueRange { .. }
-            | Kind::TemperatureLimit { .. }
-            | Kind::CamOutput { .. }
+            | Kind::Stop { .. }
             | Kind::SpeedOutput { .. }
-            | Kind::BrakeOutput { .. } => panic!("not in a plain case: {monitor:?}"),
+            | Kind::BrakeOutput { .. } => {}
+            // What is no motion has no mirror.
+            Kind::TorqueLimit { .. } | Kind::TorqueRange { .. } | Kind::TemperatureLimit { .. } => {}
+        }
+    }
+    for referencing in &mut setup.referencing {
+        match referencing {
+            Referencing::None => {}
+            Referencing::Absolute { offset: place } | Referencing::Event { position: place, .. } => {
+                *place = -place.clone();
+            }
         }
     }
     setup
 }
 
-/// The frames with each count, in its width, replaced.
-fn with_counts(frames: &[Frame], setup: &Setup, count: impl Fn(u64, &Source) -> u64) -> Vec<Frame> {
-    let of = |reading: Option<Reading>, source: &Source| {
+fn is_absolute(referencing: &Referencing) -> bool {
+    matches!(referencing, Referencing::Absolute { .. })
+}
+
+/// The readings of a channel, as its counter shows them.
+fn raw_counts(case: &Case, channel: usize) -> impl Iterator<Item = u64> {
+    let readings = case.frames.iter().filter_map(move |frame| [frame.a, frame.b][channel]);
+    readings.filter_map(|reading| match reading.sample {
+        Sample::Count(value) => Some(value),
+        Sample::Invalid => None,
+    })
+}
+
+/// The case with each count, in its width, replaced.
+fn with_counts(case: &Case, count: impl Fn(u64, usize, &Source) -> u64) -> Case {
+    let of = |reading: Option<Reading>, channel, source: &Source| {
         reading.map(|reading| match reading.sample {
-            Sample::Count(value) => Reading { sample: Sample::Count(count(value, source)), ..reading },
+            Sample::Count(value) => {
+                Reading { sample: Sample::Count(count(value, channel, source)), ..reading }
+            }
             Sample::Invalid => reading,
         })
     };
-    frames
-        .iter()
-        .map(|frame| Frame { a: of(frame.a, &setup.a), b: of(frame.b, &setup.b), ..*frame })
-        .collect()
+    let setup = &case.setup;
+    let frames = case.frames.iter();
+    let frames =
+        frames.map(|frame| Frame { a: of(frame.a, 0, &setup.a), b: of(frame.b, 1, &setup.b), ..*frame });
+    Case { frames: frames.collect(), ..case.clone() }
 }
 
 /// The lowest `bits` bits.
@@ -101,76 +126,110 @@ proptest! {
 
     #[test]
     fn a_mirrored_motion_does_the_same_with_every_sign_turned(case in cases()) {
-        // The lowest number of a width is its own negative, so where a count starts there nothing is mirrored.
+        // The lowest number of a width is its own negative, so where a count starts there nothing is mirrored. A counter that wraps
+        // may start anywhere, unless it is the one that knows where that is.
         let lowest = |value: u64, source: &Source| cut(value, source.counter_bits) == 1 << (source.counter_bits - 1);
-        let mut starts_low = false;
-        for frame in &case.frames {
-            for (reading, source) in [(frame.a, &case.setup.a), (frame.b, &case.setup.b)] {
-                if let Some(Reading { sample: Sample::Count(value), .. }) = reading {
-                    starts_low |= source.counter_bits == 64 && lowest(value, source);
-                }
-            }
+        for (channel, source) in [&case.setup.a, &case.setup.b].into_iter().enumerate() {
+            let means_itself = source.counter_bits == 64 || is_absolute(&case.setup.referencing[channel]);
+            prop_assume!(!means_itself || !raw_counts(&case, channel).any(|value| lowest(value, source)));
         }
-        prop_assume!(!starts_low);
-        let turned =
-            with_counts(&case.frames, &case.setup, |value, source| cut(value.wrapping_neg(), source.counter_bits));
-        let (plain, turned) = (run(&case.setup, &case.frames), run(&mirrored_rules(&case.setup), &turned));
-        for ((plain, told), turned) in plain.into_iter().zip(turned) {
+        let mut turned = with_counts(&case, |value, _, source| cut(value.wrapping_neg(), source.counter_bits));
+        turned.setup = mirrored_rules(&case.setup);
+        for ((plain, told), turned) in run(&case).into_iter().zip(run(&turned)) {
             prop_assert_eq!((plain, mirrored(told)), turned);
         }
     }
 
     #[test]
     fn a_counter_that_runs_the_other_way_turns_every_sign_and_nothing_else(case in cases()) {
-        let mut other = mirrored_rules(&case.setup);
-        for source in [&mut other.a, &mut other.b] {
+        let mut other = Case { setup: mirrored_rules(&case.setup), ..case.clone() };
+        for source in [&mut other.setup.a, &mut other.setup.b] {
             source.unit_per_count = -source.unit_per_count.clone();
         }
-        for ((plain, told), turned) in run(&case.setup, &case.frames).into_iter().zip(run(&other, &case.frames)) {
+        for ((plain, told), turned) in run(&case).into_iter().zip(run(&other)) {
             prop_assert_eq!((plain, mirrored(told)), turned);
         }
     }
 
     #[test]
     fn when_it_happens_changes_nothing(case in cases(), shift in 1_u64..1 << 62) {
-        let moved: Vec<Frame> = case
-            .frames
-            .iter()
-            .map(|frame| {
-                let of = |reading: Option<Reading>| {
-                    reading.map(|reading| Reading { captured_at: in_time(reading.captured_at, shift), ..reading })
-                };
-                Frame { now: in_time(frame.now, shift), a: of(frame.a), b: of(frame.b), ..*frame }
-            })
-            .collect();
-        same(&run(&case.setup, &case.frames), &run(&case.setup, &moved))?;
+        let of = |reading: Option<Reading>| {
+            reading.map(|reading| Reading { captured_at: in_time(reading.captured_at, shift), ..reading })
+        };
+        let mut moved = case.clone();
+        for frame in &mut moved.frames {
+            *frame = Frame { now: in_time(frame.now, shift), a: of(frame.a), b: of(frame.b), ..*frame };
+        }
+        for offer in moved.offers.iter_mut().flatten() {
+            offer.captured_at += shift;
+        }
+        same(&run(&case), &run(&moved))?;
+    }
+
+    /// But for a counter that knows its position: where that starts, the axis is.
+    #[test]
+    fn where_the_counters_start_changes_nothing_within_the_range(case in cases(), a: u64, b: u64) {
+        let moved = with_counts(&case, |value, channel, source| {
+            let offset = if is_absolute(&case.setup.referencing[channel]) { 0 } else { [a, b][channel] };
+            cut(value.wrapping_add(offset), source.counter_bits)
+        });
+        let (plain, moved) = (run(&case), run(&moved));
+        prop_assume!(!out_of_range(&plain) && !out_of_range(&moved));
+        same(&plain, &moved)?;
     }
 
     #[test]
-    fn where_the_counters_start_changes_nothing_within_the_range(case in cases(), a: u64, b: u64) {
-        let frames = with_counts(&case.frames, &case.setup, |value, source| {
-            let offset = if std::ptr::eq(source, &raw const case.setup.a) { a } else { b };
-            cut(value.wrapping_add(offset), source.counter_bits)
+    fn a_counter_that_knows_its_position_may_start_elsewhere_when_its_offset_says_so(
+        case in cases_where(|case| case.setup.referencing.iter().any(is_absolute)),
+        steps in [-100_i64..=100, -100..=100],
+    ) {
+        let mut moved = case.clone();
+        let mut by = [0_i64; 2];
+        for (channel, source) in [&case.setup.a, &case.setup.b].into_iter().enumerate() {
+            let Referencing::Absolute { offset } = &mut moved.setup.referencing[channel] else { continue };
+            // So many counts are a whole number of ULPs, and so is the offset.
+            let whole = (&source.unit_per_count / ulps(1)).denom().clone();
+            let Ok(whole) = i64::try_from(whole) else { continue };
+            let signed = |value| as_signed(value, source.counter_bits);
+            let half = 1_i128 << (source.counter_bits - 1);
+            // Next to its wrap a counter comes back at the other end, which a fault may make its start.
+            let fits = |value| (-half..half).contains(&(signed(value) + i128::from(whole * steps[channel])));
+            if raw_counts(&case, channel).all(fits) {
+                by[channel] = whole * steps[channel];
+                *offset = &*offset - Q::from_integer(by[channel].into()) * &source.unit_per_count;
+            }
+        }
+        prop_assume!(by != [0, 0]);
+        let setup = moved.setup;
+        let counts = with_counts(&case, |value, channel, source| {
+            cut(value.wrapping_add_signed(by[channel]), source.counter_bits)
         });
-        let (plain, moved) = (run(&case.setup, &case.frames), run(&case.setup, &frames));
+        let (plain, moved) = (run(&case), run(&Case { setup, ..counts }));
         prop_assume!(!out_of_range(&plain) && !out_of_range(&moved));
         same(&plain, &moved)?;
     }
 
     #[test]
     fn exchanged_channels_exchange_what_is_said(case in cases()) {
-        let mut setup = case.setup.clone();
-        std::mem::swap(&mut setup.a, &mut setup.b);
-        let frames: Vec<Frame> =
-            case.frames.iter().map(|frame| Frame { a: frame.b, b: frame.a, ..*frame }).collect();
+        let mut other = case.clone();
+        std::mem::swap(&mut other.setup.a, &mut other.setup.b);
+        other.setup.referencing.reverse();
+        for frame in &mut other.frames {
+            std::mem::swap(&mut frame.a, &mut frame.b);
+        }
+        for offer in other.offers.iter_mut().flatten() {
+            *offer = Offer { channel: 1 - offer.channel, ..*offer };
+        }
         fn turned<T>(each: PerChannel<T>) -> PerChannel<T> {
             PerChannel { a: each.b, b: each.a }
         }
-        for (plain, (other, told)) in run(&case.setup, &case.frames).into_iter().zip(run(&setup, &frames)) {
+        for (plain, (other, told)) in run(&case).into_iter().zip(run(&other)) {
             let exchanged = Outcome {
                 faults: turned(other.faults),
                 violated: turned(other.violated),
                 tripped: turned(other.tripped),
+                unreferenced: turned(other.unreferenced),
+                analogue_faults: turned(other.analogue_faults),
                 ..other
             };
             let [a, b] = told.speeds;
@@ -181,13 +240,12 @@ proptest! {
     #[test]
     fn the_same_motion_in_finer_counts_is_the_same_motion(case in clean_cases(), doublings in 1_u32..=4) {
         prop_assume!(case.setup.a.counter_bits.max(case.setup.b.counter_bits) + doublings <= 64);
-        let mut fine = case.setup.clone();
-        for source in [&mut fine.a, &mut fine.b] {
+        let mut fine = with_counts(&case, |value, _, _| value << doublings);
+        for source in [&mut fine.setup.a, &mut fine.setup.b] {
             source.counter_bits += doublings;
             source.unit_per_count = &source.unit_per_count * q(1, 1 << doublings);
         }
-        let frames = with_counts(&case.frames, &case.setup, |value, _| value << doublings);
-        let (plain, fine) = (run(&case.setup, &case.frames), run(&fine, &frames));
+        let (plain, fine) = (run(&case), run(&fine));
         // The one count that a change may be beyond the plausible is a finer one: what it finds is found in addition.
         // A count has 64 bits, and finer counts use them up sooner.
         let until = (0..fine.len())
