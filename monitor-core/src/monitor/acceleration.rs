@@ -13,7 +13,7 @@
 //! The limit is violated when `abs(a) > limit`, the range when `a < low` or `a > high`. `a` is rounded against the limit: what it may be
 //! stricter by stands in the [rules](crate::rules), section 4.
 //!
-//! Worst-case reaction: two windows + latency + on-delay + two frames after the acceleration has come to stay beyond its limit; the shorter its
+//! Worst-case reaction: two effective windows + latency + on-delay + two frames after the acceleration has come to stay beyond its limit; the shorter its
 //! excess lasts, the more of it is averaged away. Not detected: shocks shorter than the window, and less than two counts over the square
 //! of the window. A coarse counter over a short window shows accelerations that are not there: make the window long.
 //!

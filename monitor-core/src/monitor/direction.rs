@@ -14,7 +14,8 @@
 //! rounded up to a ULP, so the comparison is exact. The tolerance has to cover the noise of the sensor, the play of the mechanics and what
 //! the control needs to hold a position.
 //!
-//! Worst-case reaction: latency + on-delay + two frames after the tolerance is exceeded. Not detected: the speed, and motion back
+//! Worst-case reaction: latency + on-delay + two frames after the tolerance is exceeded; a frame more where the axis turned between two
+//! readings, because then the furthest point was not seen. Not detected: the speed, and motion back
 //! within the tolerance; creeping back does not add up, because the furthest point stays.
 //!
 //! ```

@@ -13,7 +13,8 @@
 //! Violated when `abs(v) > limit`; with a [`Ramp`], when `abs(v) > max(L(t), limit)`, so that the axis has the
 //! time to slow down that the ramp gives it. Reaching the limit is no violation. The two directions may have limits of their own.
 //!
-//! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames. Not detected: motion
+//! Worst-case reaction under constant acceleration: half the window + latency + on-delay + two frames; with an allowed overrun, the window +
+//! latency + the overrun over the excess + two frames where that is earlier. Not detected: motion
 //! within one count over the window; position drift below the limit, which is [`Standstill`](super::Standstill)'s work.
 //!
 //! ```

@@ -20,7 +20,7 @@
 //! A stop that has begun is carried through even when its demand is released before.
 //!
 //! Worst-case reaction to braking that is lost: by ramp, until the speed that is no longer falling meets the line, then half the window +
-//! latency + on-delay + two frames; by deceleration two windows + latency + on-delay + two frames; by time `within` and two frames. A
+//! latency + on-delay + two frames; by deceleration two effective windows + latency + on-delay + two frames; by time `within` and two frames. A
 //! trip takes the torque: what that does to an axis that still moves is the machine's matter. Not detected: how far the axis goes
 //! meanwhile; what happens after a stop that ended without the permit, which is a brake's.
 //!
