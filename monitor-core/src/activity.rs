@@ -69,7 +69,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let mut demanding = InputSet::NONE;
         let (mut asking, mut confirmed) = (InputSet::NONE, InputSet::NONE);
         for ((config, input), id) in self.inputs.iter().zip(&mut state.inputs).zip((0..32).map(InputId::at)) {
-            if input.update(config, frame.levels, frame.now) {
+            if input.update(config, self.use_of(id), frame.levels, frame.now) {
                 faulted = faulted.with(id);
             }
             if input.demands() {

@@ -6,7 +6,7 @@ use crate::demand::{Demand, Demands, Referencing};
 use crate::discrepancy::{Apart, Close, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::Channel;
 use crate::history::Spacing;
-use crate::input::InputConfig;
+use crate::input::{InputConfig, Use};
 use crate::monitor::{Bound, Monitor, NoOwn, Rule};
 use crate::names::{ANALOGUES, AnalogueId, InputId, MonitorId};
 use crate::outcome::{InputSet, MonitorSet, PerChannel};
@@ -127,6 +127,9 @@ pub struct AxisConfig<
     pub(crate) referencing: PerChannel<Referencing>,
     /// Inputs that declare a position.
     pub(crate) declaring: InputSet,
+    /// Inputs that demands name, and those that they name inverted.
+    plain: InputSet,
+    inverted: InputSet,
     /// Monitors that are outputs of the motion.
     pub(crate) outputs: MonitorSet,
     /// Monitors that are outputs by the permit.
@@ -177,6 +180,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             warm_up,
             referencing: PerChannel { a: Referencing::None, b: Referencing::None },
             declaring: InputSet::NONE,
+            plain: InputSet::NONE,
+            inverted: InputSet::NONE,
             outputs: MonitorSet::NONE,
             brakes: MonitorSet::NONE,
             reacting: MonitorSet::NONE,
@@ -319,6 +324,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 if is_output {
                     self.outputs = self.outputs.with(id);
                 }
+                self.note_use(&demand);
                 if is_brake {
                     self.brakes = self.brakes.with(id);
                 }
@@ -326,6 +332,25 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             }
             _ => Err(AxisError::TooManyMonitors(MONITORS)),
         }
+    }
+
+    /// What the states of its inputs demand.
+    fn note_use(&mut self, demand: &Demand) {
+        match *demand {
+            Demand::AnyOf(inputs) => self.plain = self.plain.union(inputs),
+            Demand::Any(demands) => {
+                self.plain = self.plain.union(demands.inputs);
+                self.inverted = self.inverted.union(demands.not_inputs);
+            }
+            Demand::Always | Demand::Reaction => {}
+        }
+    }
+
+    /// What the states of an input demand.
+    pub(crate) fn use_of(&self, input: InputId) -> Use {
+        let inverted = self.inverted.contains(input);
+        let plain = !inverted || self.plain.contains(input) || self.declaring.contains(input);
+        Use { plain, inverted }
     }
 
     fn check_demand(&self, demand: &Demand) -> Result<(), AxisError> {

@@ -198,10 +198,10 @@ impl Pins {
 enum Pair {
     /// They agree; this is what they agree on.
     Agree(bool),
-    /// They disagree since that frame. `from_rest`: both were at rest before, and only this one (0 or 1) has demanded since.
-    Disagree { since: Instant, only: Option<u8> },
-    /// One demanded and came back while the other stayed at rest; the timer keeps running.
-    OneSided { since: Instant },
+    /// They disagree since that frame. `only`: they agreed on `from` before, which is watched, and only this one (0 or 1) has left it since.
+    Disagree { since: Instant, from: bool, only: Option<u8> },
+    /// One left `from` and came back while the other stayed; the timer keeps running.
+    OneSided { since: Instant, from: bool },
 }
 
 /// What is remembered of one input.
@@ -214,6 +214,17 @@ pub struct Input {
     faulted: bool,
     /// Both channels have been seen demanding together since the fault.
     proven: bool,
+    /// Both have been seen at rest together.
+    rested: bool,
+}
+
+/// What the states of an input demand: of which of them it has to be certain that both channels can reach it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Use {
+    /// Something is demanded while it demands; so it is taken to be when nothing names it.
+    pub(crate) plain: bool,
+    /// Something is demanded while it does not.
+    pub(crate) inverted: bool,
 }
 
 impl Input {
@@ -221,11 +232,11 @@ impl Input {
     pub(crate) const NEW: Self = {
         let never = Instant::from_nanos(0);
         let pins = Pins { since: [never; 2], read: [false; 2], effective: [false; 2] };
-        Self { pins, pair: Pair::Agree(false), started: false, faulted: false, proven: false }
+        Self { pins, pair: Pair::Agree(false), started: false, faulted: false, proven: false, rested: false }
     };
 
     /// Reads the lines at a frame; true when the input became faulted at it.
-    pub(crate) fn update(&mut self, config: &InputConfig, levels: Levels, now: Instant) -> bool {
+    pub(crate) fn update(&mut self, config: &InputConfig, of: Use, levels: Levels, now: Instant) -> bool {
         let bits = levels.to_bits();
         let level = (bits ^ config.invert) & config.mask != 0;
         let other = match config.second {
@@ -244,7 +255,7 @@ impl Input {
         };
         let before = self.pair;
         self.pair = if self.started {
-            self.next_pair(a, b, dual.one_sided, now)
+            self.next_pair(a, b, (dual.one_sided, of), now)
         } else {
             Self::first_pair(a, b, now)
         };
@@ -252,42 +263,47 @@ impl Input {
         // Bounded because frames go forward.
         let is_over = |since: Instant| now.as_nanos().wrapping_sub(since.as_nanos()) >= dual.discrepancy_time;
         let broken = match (before, self.pair) {
-            (_, Pair::Disagree { since, .. } | Pair::OneSided { since }) => is_over(since),
-            // Both demand together at last: too late at the end of the time.
-            (Pair::OneSided { since }, Pair::Agree(_)) => is_over(since),
+            (_, Pair::Disagree { since, .. } | Pair::OneSided { since, .. }) => is_over(since),
+            // The other has followed at last: too late at the end of the time.
+            (Pair::OneSided { since, .. }, Pair::Agree(_)) => is_over(since),
             (_, Pair::Agree(_)) => false,
         };
         if !broken {
             self.proven |= a && b && self.faulted;
+            self.rested |= !a && !b && self.faulted;
             return false;
         }
-        if let Pair::OneSided { since } = self.pair {
+        if let Pair::OneSided { since, from } = self.pair {
             // The cycle has become the fault; what follows is judged for itself.
-            self.pair = if a == b { Pair::Agree(a) } else { Pair::Disagree { since, only: None } };
+            self.pair = if a == b { Pair::Agree(a) } else { Pair::Disagree { since, from, only: None } };
         }
-        self.proven = false;
+        (self.proven, self.rested) = (false, false);
         !core::mem::replace(&mut self.faulted, true)
     }
 
     fn first_pair(a: bool, b: bool, now: Instant) -> Pair {
-        if a == b { Pair::Agree(a) } else { Pair::Disagree { since: now, only: None } }
+        if a == b { Pair::Agree(a) } else { Pair::Disagree { since: now, from: false, only: None } }
     }
 
-    fn next_pair(&self, a: bool, b: bool, one_sided: OneSided, now: Instant) -> Pair {
+    fn next_pair(&self, a: bool, b: bool, (one_sided, of): (OneSided, Use), now: Instant) -> Pair {
+        // Which of two that disagree is not there.
+        let away = |from: bool| u8::from(b != from);
         match (self.pair, a == b) {
-            (Pair::OneSided { since }, _) if !(a && b) => Pair::OneSided { since },
-            (Pair::Disagree { since, only: Some(_) }, true) if !a && one_sided == OneSided::Fault => {
-                Pair::OneSided { since }
+            (Pair::OneSided { since, from }, true) if a == from => Pair::OneSided { since, from },
+            (Pair::Disagree { since, from, only: Some(_) }, true)
+                if a == from && one_sided == OneSided::Fault =>
+            {
+                Pair::OneSided { since, from }
             }
             (_, true) => Pair::Agree(a),
-            (Pair::Agree(demanding), false) => {
-                Pair::Disagree { since: now, only: if demanding { None } else { Some(u8::from(b)) } }
+            (Pair::Agree(from), false) => {
+                let is_watched = !from || of.inverted;
+                Pair::Disagree { since: now, from, only: is_watched.then_some(away(from)) }
             }
-            (Pair::Disagree { since, only }, false) => {
-                Pair::Disagree { since, only: only.filter(|&moved| moved == u8::from(b)) }
+            (Pair::Disagree { since, from, only }, false) => {
+                Pair::Disagree { since, from, only: only.filter(|&moved| moved == away(from)) }
             }
-            // Not reached: a one-sided pair that does not agree on demanding stays one-sided.
-            (Pair::OneSided { since }, false) => Pair::OneSided { since },
+            (Pair::OneSided { since, from }, false) => Pair::OneSided { since, from },
         }
     }
 
@@ -314,21 +330,21 @@ impl Input {
     }
 
     /// A latched fault that a reset may not clear yet.
-    pub(crate) fn blocks_reset(&self) -> bool {
+    pub(crate) fn blocks_reset(&self, of: Use) -> bool {
         let [first, second] = self.pins.effective;
-        self.faulted && !(self.proven && first == second)
+        let is_proven = (self.proven || !of.plain) && (self.rested || !of.inverted);
+        self.faulted && !(is_proven && first == second)
     }
 
     pub(crate) fn reset(&mut self) {
-        self.faulted = false;
-        self.proven = false;
+        (self.faulted, self.proven, self.rested) = (false, false, false);
     }
 
     /// Nothing will happen at a later frame unless a level changes.
     pub(crate) fn is_settled(&self) -> bool {
-        // Both demanding at the frame of a fault proves nothing yet; at the next frame it does.
-        let unproven = self.faulted && !self.proven;
-        let agrees = matches!(self.pair, Pair::Agree(both) if !(both && unproven));
+        // What they agree on at the frame of a fault proves nothing yet; at the next frame it does.
+        let is_proven = |both| !self.faulted || if both { self.proven } else { self.rested };
+        let agrees = matches!(self.pair, Pair::Agree(both) if is_proven(both));
         self.pins.are_settled() && agrees
     }
 }
@@ -349,7 +365,7 @@ impl Button {
     /// disengaging the actuator).
     pub(crate) fn released(&mut self, config: &InputConfig, levels: Levels, now: Instant) -> bool {
         let before = self.input.started && self.input.demands();
-        self.input.update(config, levels, now);
+        self.input.update(config, Use { plain: true, inverted: false }, levels, now);
         before && !self.input.demands()
     }
 

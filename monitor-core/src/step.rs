@@ -10,7 +10,7 @@ use crate::discrepancy::{Apart, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::{Channel, Frame};
 use crate::history::Spacing;
 use crate::monitor::{Check, Monitor, Motion, Rule, RuleState};
-use crate::names::{AnalogueId, MonitorId};
+use crate::names::{AnalogueId, InputId, MonitorId};
 use crate::outcome::{MonitorSet, Outcome, PerChannel, Reset};
 use crate::scale::WindowSpeed;
 use crate::source::SourceConfig;
@@ -501,7 +501,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         if self.is_stopping(state) {
             return Reset::Stopping;
         }
-        if state.inputs.iter().any(|input| input.blocks_reset()) {
+        let mut inputs = state.inputs.iter().zip((0..32).map(InputId::at));
+        if inputs.any(|(input, id)| input.blocks_reset(self.use_of(id))) {
             return Reset::InputFaulted;
         }
         let PerChannel { a, b } = &mut state.sides;

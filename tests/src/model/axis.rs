@@ -3,9 +3,9 @@
 use super::analogue::{AnalogueSeen, AnalogueState};
 use super::discrepancy::{DiscrepancySeen, PositionDiscrepancy, SpeedDifference};
 use super::exact::Q;
-use super::input::{InputSeen, InputState};
+use super::input::{InputSeen, InputState, Use};
 use super::monitor::{Demands, MonitorSeen, MonitorState, Scene};
-use super::setup::{Input, Lines, Setup};
+use super::setup::{Demand, Input, Lines, Referencing, Setup, Term};
 use super::source::{Fault, Tracker};
 use super::speed::Windows;
 use super::verdict::{Judge, Limit, Question};
@@ -110,6 +110,18 @@ pub struct Model {
     last_seen: Option<Seen>,
 }
 
+/// In which of its states an input demands something, or declares a position; as it demands where nothing names it.
+fn use_of(setup: &Setup, index: usize) -> Use {
+    let is_named = |term: Term| {
+        let names = |demand: &Demand| matches!(demand, Demand::Any(terms) if terms.contains(&term));
+        setup.monitors.iter().any(|monitor| names(&monitor.demand))
+    };
+    let declares = |how: &Referencing| matches!(how, Referencing::Event { input, .. } if *input == index);
+    let at_rest = is_named(Term::NotInput(index));
+    let demanding = is_named(Term::Input(index)) || setup.referencing.iter().any(declares);
+    Use { demanding: demanding || !at_rest, at_rest }
+}
+
 impl Model {
     /// A model of `setup` as it is held, before its first frame.
     ///
@@ -127,13 +139,16 @@ impl Model {
         };
         let button = |line| {
             let filter_ns = setup.reset_filter_ns;
-            InputState::new(Input { lines: Lines::One(line), demand_high: true, filter_ns })
+            let of = Use { demanding: true, at_rest: false };
+            InputState::new(Input { lines: Lines::One(line), demand_high: true, filter_ns }, of)
         };
         Self {
             button: setup.reset_line.map(button),
             trackers: [tracker(&setup.a, &setup.referencing[0]), tracker(&setup.b, &setup.referencing[1])],
             analogues: setup.analogues.iter().cloned().map(AnalogueState::new).collect(),
-            inputs: setup.inputs.iter().cloned().map(InputState::new).collect(),
+            inputs: (setup.inputs.iter().cloned().enumerate())
+                .map(|(index, input)| InputState::new(input, use_of(&setup, index)))
+                .collect(),
             monitors: setup
                 .monitors
                 .iter()

@@ -45,24 +45,33 @@ impl Line {
 #[derive(Clone, Copy, Debug)]
 struct Disagreement {
     since: u64,
-    /// The channel that alone has demanded since both were at rest; `None` when the other moved too, or both
-    /// demanded before.
+    /// What both did before: demand, or not.
+    from: bool,
+    /// The channel that alone has left that since; `None` when the other moved too, or what they left is not watched.
     alone: Option<usize>,
-    /// Whether the channels came to rest again without having demanded together: a one-sided cycle.
+    /// Whether the channels came back without having left together: a one-sided cycle.
     one_sided: bool,
+}
+
+/// In which of its states something is demanded.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Use {
+    pub demanding: bool,
+    pub at_rest: bool,
 }
 
 /// A latched input fault.
 #[derive(Clone, Copy, Debug)]
 struct Latched {
-    /// Whether both channels were seen demanding together at a frame after the fault.
-    seen_together: bool,
+    /// Whether both channels were seen at rest together at a frame after the fault, and demanding together.
+    seen: [bool; 2],
 }
 
 /// One input.
 #[derive(Clone, Debug)]
 pub(super) struct InputState {
     input: Input,
+    of: Use,
     lines: [Option<Line>; 2],
     /// Which channels demanded at the frame before.
     before: Option<[bool; 2]>,
@@ -78,9 +87,10 @@ pub(super) struct InputState {
 }
 
 impl InputState {
-    pub fn new(input: Input) -> Self {
+    pub fn new(input: Input, of: Use) -> Self {
         Self {
             input,
+            of,
             lines: [None; 2],
             before: None,
             now: [false; 2],
@@ -120,32 +130,42 @@ impl InputState {
     /// The timer of a dual-channel input.
     fn watch(&mut self, now: u64, discrepancy_time_ns: u64, one_sided_faults: bool) {
         if let Some(latched) = &mut self.latched {
-            latched.seen_together |= self.now == [true; 2];
+            for (seen, both) in latched.seen.iter_mut().zip([false, true]) {
+                *seen |= self.now == [both; 2];
+            }
         }
         let over = self.timer.is_some_and(|timer| now - timer.since >= discrepancy_time_ns);
         match self.now {
-            // Together before the end clears; a one-sided cycle that is over by now was not cleared in time.
-            [true, true] => {
-                if over && self.timer.is_some_and(|timer| timer.one_sided) {
-                    self.raise();
-                }
-                self.forget();
-            }
-            [false, false] => match &mut self.timer {
-                Some(timer) if timer.one_sided || (timer.alone.is_some() && one_sided_faults) => {
+            [one, two] if one == two => match &mut self.timer {
+                // Back where both were.
+                Some(timer)
+                    if timer.from == one
+                        && (timer.one_sided || (timer.alone.is_some() && one_sided_faults)) =>
+                {
                     timer.one_sided = true;
                     if over {
                         self.raise();
                         self.forget();
                     }
                 }
-                _ => self.forget(),
+                // Together before the end clears; a one-sided cycle that is over by now was not cleared in time.
+                timer => {
+                    if over && timer.is_some_and(|timer| timer.one_sided) {
+                        self.raise();
+                    }
+                    self.forget();
+                }
             },
-            _ => {
-                let demanding = usize::from(self.now[1]);
-                let alone = (self.before == Some([false; 2])).then_some(demanding);
-                let timer = self.timer.get_or_insert(Disagreement { since: now, alone, one_sided: false });
-                timer.alone = timer.alone.filter(|&alone| alone == demanding);
+            [one, _] => {
+                // Without a frame before, or with one at which they disagreed, nobody is alone.
+                let from = self.before.filter(|[one, two]| one == two).map(|[both, _]| both);
+                let is_watched = from.is_some_and(|from| !from || self.of.at_rest);
+                let from = from.unwrap_or(false);
+                let away = |from: bool| usize::from(one == from);
+                let alone = is_watched.then_some(away(from));
+                let started = Disagreement { since: now, from, alone, one_sided: false };
+                let timer = self.timer.get_or_insert(started);
+                timer.alone = timer.alone.filter(|&alone| alone == away(timer.from));
                 let since = timer.since;
                 if now - since >= discrepancy_time_ns {
                     self.raise();
@@ -158,7 +178,7 @@ impl InputState {
     fn raise(&mut self) {
         if !self.raised {
             self.raised = true;
-            self.latched = Some(Latched { seen_together: false });
+            self.latched = Some(Latched { seen: [false; 2] });
         }
     }
 
@@ -191,7 +211,10 @@ impl InputState {
 
     /// Whether the fault refuses a reset at this frame.
     pub fn refuses_reset(&self) -> bool {
-        self.latched.is_some_and(|latched| !latched.seen_together || self.now[0] != self.now[1])
+        self.latched.is_some_and(|Latched { seen: [at_rest, demanding] }| {
+            let is_unseen = (self.of.at_rest && !at_rest) || (self.of.demanding && !demanding);
+            is_unseen || self.now[0] != self.now[1]
+        })
     }
 
     pub fn clear(&mut self) {
