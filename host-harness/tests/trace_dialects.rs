@@ -251,7 +251,9 @@ fn any_number_of_levels_reaches_its_lines() {
         // Lines in another order than the columns.
         let line = |column: u8| (column * 5 + 3) % 32;
         let mut layout = layout();
-        layout.levels = (0..count).map(|c| LevelColumn { name: format!("l{c}"), line: line(c) }).collect();
+        layout.levels = (0..count)
+            .map(|c| LevelColumn { name: format!("l{c}"), line: line(c), asked_by: None })
+            .collect();
         let names: Vec<_> = (0..count).map(|column| format!("l{column}")).collect();
         let mut text = format!("t,a,b,{}\n0,0,0,{}\n", names.join(","), vec!["0"; names.len()].join(","));
         let mut expected = vec![0];

@@ -230,7 +230,7 @@ fn an_impossible_layout_is_refused() {
     );
     refused(|l| l.levels[0].line = 32, "t.csv: column `door`: there is no input line 32; ");
     refused(
-        |l| l.levels.push(LevelColumn { name: "a".to_owned(), line: 3 }),
+        |l| l.levels.push(LevelColumn { name: "a".to_owned(), line: 3, asked_by: None }),
         "t.csv: columns `door` and `a` are both the level of input line 3; ",
     );
 }

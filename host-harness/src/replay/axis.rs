@@ -324,7 +324,13 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
         time: TimeColumn { name: setup.time.column.clone(), unit: time_unit(&setup.time.unit)? },
         a: columns(&setup.a)?,
         b: columns(&setup.b)?,
-        levels: levels.map(|(name, line)| LevelColumn { name: name.clone(), line }).collect(),
+        levels: levels
+            .map(|(name, line)| LevelColumn {
+                name: name.clone(),
+                line,
+                asked_by: asked_by(setup, name, line),
+            })
+            .collect(),
         analogues: (setup.analogues.iter())
             .map(|analogue| AnalogueColumns {
                 columns: analogue.columns.clone(),
@@ -334,6 +340,28 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
                 sparse: analogue.sparse,
             })
             .collect(),
+    })
+}
+
+/// What in the setup asks for a level: the section of an input, or where it is a demand by itself, the first monitor that it is one of.
+fn asked_by(setup: &Setup, name: &str, line: u8) -> Option<String> {
+    if setup.reset.as_ref().is_some_and(|reset| reset.line == line) {
+        return Some("`[reset]`".to_owned());
+    }
+    let has_line = |input: &InputSetup| match &input.lines {
+        InputLines::Single(single) => *single == line,
+        InputLines::Dual { first, second, .. } => [first, second].contains(&&line),
+    };
+    let (index, input) = setup.inputs.iter().enumerate().find(|(_, input)| has_line(input))?;
+    let is_demanded = |monitor: &&MonitorSetup| {
+        monitor.demand.iter().any(|demand| demand.source == DemandSource::Input(index))
+    };
+    let by_itself = || setup.monitors.iter().find(is_demanded).filter(|_| input.name == name);
+    Some(match by_itself() {
+        Some(monitor) => {
+            format!("the demand of monitor \"{}\" on line {} of the setup", monitor.name, monitor.line)
+        }
+        None => format!("`[input.{}]`", input.name),
     })
 }
 

@@ -155,7 +155,9 @@ fn the_quick_way_reads_what_the_careful_way_reads() {
             time: TimeColumn { name: "time".to_owned(), unit: TimeUnit::Seconds },
             a: source(&mut random, "a", round % 3 > 0),
             b: source(&mut random, "b", round % 3 == 0),
-            levels: (0..5).map(|line| LevelColumn { name: format!("l{line}"), line: line * 7 }).collect(),
+            levels: (0..5)
+                .map(|line| LevelColumn { name: format!("l{line}"), line: line * 7, asked_by: None })
+                .collect(),
             analogues: Vec::new(),
         };
         let text = trace(&mut random, &layout, comma, round % 2 == 0);

@@ -109,10 +109,12 @@ pub enum Problem {
     #[error("the first line holds numbers only; a header line with the column names is missing")]
     NoHeader,
     /// A needed column is not in the header.
-    #[error("there is no column `{name}`{}; the columns are {present}", suggestion(nearest.as_ref()))]
+    #[error("there is no column `{name}`{}{}; the columns are {present}", asked(asked_by.as_ref()), suggestion(nearest.as_ref()))]
     MissingColumn {
         /// The name in the layout.
         name: String,
+        /// What in the setup asks for it, where that is told.
+        asked_by: Option<String>,
         /// The most similar name in the header, if any is similar.
         nearest: Option<String>,
         /// The names in the header, quoted, in order.
@@ -465,6 +467,10 @@ impl Problem {
         };
         advice.to_owned()
     }
+}
+
+fn asked(by: Option<&String>) -> String {
+    by.map_or_else(String::new, |by| format!(" that {by} asks for"))
 }
 
 fn suggestion(nearest: Option<&String>) -> String {

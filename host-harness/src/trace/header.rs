@@ -167,7 +167,8 @@ impl Columns {
     pub(super) fn find(header: &str, layout: &Layout) -> Result<Self, Fault> {
         let delimiter = delimiter(header, layout)?;
         let cells = split(header, delimiter)?;
-        let position = |name: &str| position(&cells, name);
+        let position_for = |name: &str, asked_by| position(&cells, name, asked_by);
+        let position = |name: &str| position_for(name, None);
         let source = |source: &SourceColumns| {
             Ok(SourceIndexes {
                 value: position(&source.column)?,
@@ -185,7 +186,9 @@ impl Columns {
             count: cells.len(),
             time: position(&layout.time.name)?,
             sources: [source(&layout.a)?, source(&layout.b)?],
-            levels: layout.levels.iter().map(|level| position(&level.name)).collect::<Result<_, _>>()?,
+            levels: (layout.levels.iter())
+                .map(|level| position_for(&level.name, level.asked_by.as_ref()))
+                .collect::<Result<_, _>>()?,
             analogues: layout.analogues.iter().map(analogue).collect::<Result<_, _>>()?,
         })
     }
@@ -202,7 +205,7 @@ impl Columns {
     }
 }
 
-fn position(cells: &[Cell<'_>], name: &str) -> Result<usize, Fault> {
+fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&String>) -> Result<usize, Fault> {
     let mut found = cells.iter().enumerate().filter(|(_, cell)| cell.text == name);
     match (found.next(), found.next()) {
         (Some((index, _)), None) => Ok(index),
@@ -215,6 +218,7 @@ fn position(cells: &[Cell<'_>], name: &str) -> Result<usize, Fault> {
         }
         (None, _) => Err(Fault::of_line(Problem::MissingColumn {
             name: name.to_owned(),
+            asked_by: asked_by.cloned(),
             nearest: nearest(cells.iter().map(|cell| cell.text.as_ref()), name).map(str::to_owned),
             present: cells.iter().map(|cell| format!("`{}`", cell.text)).collect::<Vec<_>>().join(", "),
         })),

@@ -116,6 +116,8 @@ pub struct LevelColumn {
     pub name: String,
     /// The line it is the level of, 0 to 31.
     pub line: u8,
+    /// What in the setup asks for it, for whoever has to correct that when the trace lacks it.
+    pub asked_by: Option<String>,
 }
 
 /// The columns of one analogue value.

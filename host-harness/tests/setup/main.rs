@@ -2,6 +2,7 @@
 
 mod analogue;
 mod axis;
+mod columns;
 mod decimal;
 mod errors;
 mod kinds;

@@ -25,7 +25,7 @@ pub fn layout() -> Layout {
         time: TimeColumn { name: "t".to_owned(), unit: TimeUnit::Seconds },
         a: counter("a", 32),
         b: counter("b", 16),
-        levels: vec![LevelColumn { name: "door".to_owned(), line: 3 }],
+        levels: vec![LevelColumn { name: "door".to_owned(), line: 3, asked_by: None }],
         analogues: Vec::new(),
     }
 }
