@@ -206,7 +206,7 @@ impl Text<'_> {
                 self.at(at),
                 after(at)
             ),
-            StopEnd::Off => writeln!(out, "      first the stop \"{name}\": there was no permit"),
+            StopEnd::Off => writeln!(out, "      first the stop \"{name}\": the permit was already gone"),
             StopEnd::Open => {
                 writeln!(out, "      first the stop \"{name}\": the trace ends before it is over")
             }

@@ -74,6 +74,27 @@ impl Monitor for AccelerationLimit {
 }
 
 /// A range of accelerations.
+///
+/// ```
+/// # use monitor_core::*;
+/// # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+/// #     Span::from_millis(4).unwrap()).unwrap();
+/// # let window = Span::from_millis(10).unwrap();
+/// # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+/// let per_s2 = |n| Acceleration::from_int(n).unwrap();
+/// let range = AccelerationRange::try_new(per_s2(-1000), per_s2(500)).unwrap();
+/// let range = axis.add_monitor(Rule::AccelerationRange(range), Demand::Always, Span::ZERO)?;
+/// let mut axis = Axis::new(axis);
+/// // It slows down from 200 mm/s, from 50 ms on by 2 m/s²: harder than the lower end allows.
+/// let tripped_at = (0..100).find(|&ms: &u64| {
+///     let now = Instant::from_nanos(ms * 1_000_000);
+///     let slower = ms.saturating_sub(50);
+///     let reading = Some(Reading { captured_at: now, sample: Sample::Count(200 * ms - slower * slower) });
+///     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() }).tripped.a.contains(range)
+/// });
+/// assert!(tripped_at.is_some_and(|at| (51..70).contains(&at)));
+/// # Ok::<(), AxisError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AccelerationRange {

@@ -82,6 +82,32 @@ impl TorqueLimit {
 }
 
 /// A range of torques.
+///
+/// ```
+/// # use monitor_core::*;
+/// # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+/// #     Span::from_millis(4).unwrap()).unwrap();
+/// # let window = Span::from_millis(2).unwrap();
+/// # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+/// let percent = |n| Value::from_int(n).unwrap();
+/// let ms = |n| Span::from_millis(n).unwrap();
+/// let torque = AnalogueConfig::try_new([percent(-300), percent(300)], ms(5), percent(5), ms(20)).unwrap();
+/// let torque = axis.add_analogue(torque)?;
+/// let hold = TorqueRange::try_new(torque, percent(20), percent(60)).unwrap();
+/// let hold = axis.add_monitor(Rule::TorqueRange(hold), Demand::Always, Span::ZERO)?;
+/// let mut axis = Axis::new(axis);
+/// // It holds with 50 % and lets go by 5 % in every millisecond: the seventh falls below 20 %.
+/// let tripped_at = (0..20).find(|&ms: &i64| {
+///     let now = Instant::from_nanos(ms.unsigned_abs() * 1_000_000);
+///     for channel in Channel::BOTH {
+///         axis.offer(torque, channel, AnalogueReading { captured_at: now, value: Some(percent(50 - 5 * ms)) });
+///     }
+///     let reading = Some(Reading { captured_at: now, sample: Sample::Count(0) });
+///     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() }).tripped.a.contains(hold)
+/// });
+/// assert_eq!(tripped_at, Some(7));
+/// # Ok::<(), AxisError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct TorqueRange {
@@ -121,6 +147,32 @@ impl TorqueRange {
 }
 
 /// A limit on a temperature.
+///
+/// ```
+/// # use monitor_core::*;
+/// # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+/// #     Span::from_millis(4).unwrap()).unwrap();
+/// # let window = Span::from_millis(2).unwrap();
+/// # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+/// let degrees = |n| Value::from_int(n).unwrap();
+/// let ms = |n| Span::from_millis(n).unwrap();
+/// let winding = AnalogueConfig::try_new([degrees(-40), degrees(200)], ms(5), degrees(5), ms(20)).unwrap();
+/// let winding = axis.add_analogue(winding)?;
+/// let cool = TemperatureLimit::new(winding, degrees(120));
+/// let cool = axis.add_monitor(Rule::TemperatureLimit(cool), Demand::Always, Span::ZERO)?;
+/// let mut axis = Axis::new(axis);
+/// // From 115 degrees it gets one hotter in every millisecond: the fifth reaches the limit, the sixth exceeds it.
+/// let tripped_at = (0..20).find(|&ms: &i64| {
+///     let now = Instant::from_nanos(ms.unsigned_abs() * 1_000_000);
+///     for channel in Channel::BOTH {
+///         axis.offer(winding, channel, AnalogueReading { captured_at: now, value: Some(degrees(115 + ms)) });
+///     }
+///     let reading = Some(Reading { captured_at: now, sample: Sample::Count(0) });
+///     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() }).tripped.a.contains(cool)
+/// });
+/// assert_eq!(tripped_at, Some(6));
+/// # Ok::<(), AxisError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct TemperatureLimit {

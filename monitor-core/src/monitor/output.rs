@@ -8,6 +8,15 @@
 //!   ──────────┼────────────┼──────────────────┼───────────┼────────── x
 //!   on                     ├── becomes true ──┤                       stays true within [low, high]
 //!   near      ├──────────────── becomes true ─────────────┤           stays true within [low − h, high + h]
+//!
+//!              0     threshold − h    threshold    threshold + h
+//!   ───────────┼────────────┼─────────────┼─────────────┼────── abs(v)
+//!   on         ├─ becomes ──┤                                   stays true below the threshold
+//!   near       ├───────── becomes ────────┤                     stays true below threshold + h
+//!
+//!   permit   ────────╮_____________
+//!   brake    ────────────────╮_____        the output is false: the brake closes
+//!                     ←delay→
 //! ```
 //!
 //! The output is true while it is on at both channels, so that it never says more than what is so; what it demands is demanded while it is near on
@@ -113,6 +122,26 @@ impl CamOutput {
 }
 
 /// A speed below which an output is true.
+///
+/// ```
+/// # use monitor_core::*;
+/// # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+/// #     Span::from_millis(4).unwrap()).unwrap();
+/// # let window = Span::from_millis(2).unwrap();
+/// # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+/// let slow = SpeedOutput::try_new(Speed::from_int(50).unwrap(), Speed::from_int(5).unwrap()).unwrap();
+/// let slow = axis.add_monitor(Rule::SpeedOutput(slow), Demand::Always, Span::ZERO)?;
+/// let mut axis = Axis::new(axis);
+/// // 100 mm/s, and from 10 ms on 40 mm/s: over a window of 2 ms that is 70 mm/s after one frame, and below 45 mm/s after two.
+/// let mut step = |ms: u64| {
+///     let now = Instant::from_nanos(ms * 1_000_000);
+///     let count = 100 * ms.min(10) + 40 * ms.saturating_sub(10);
+///     let reading = Some(Reading { captured_at: now, sample: Sample::Count(count) });
+///     axis.step(&Frame { now, a: reading, b: reading, levels: Levels::default() }).outputs.contains(slow)
+/// };
+/// assert_eq!((0..20).find(|&ms| step(ms)), Some(12));
+/// # Ok::<(), AxisError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SpeedOutput {
@@ -156,6 +185,29 @@ impl SpeedOutput {
 }
 
 /// A brake that is to close when the permit goes.
+///
+/// ```
+/// # use monitor_core::*;
+/// # let source = SourceConfig::try_new(24, Scale::from_ratio(1, 1000).unwrap(), Speed::from_int(3000).unwrap(),
+/// #     Span::from_millis(4).unwrap()).unwrap();
+/// # let window = Span::from_millis(2).unwrap();
+/// # let mut axis = AxisConfig::<33, 16, 16>::try_new(source, source, window, WarmUp::Permit).unwrap();
+/// let line = axis.add_input(InputConfig::single(0, true, Span::ZERO).unwrap())?;
+/// axis.add_monitor(Rule::TorqueOff, Demand::AnyOf(InputSet::NONE.with(line)), Span::ZERO)?;
+/// let brake = BrakeOutput::try_new(Span::from_millis(5).unwrap()).unwrap();
+/// let released = axis.add_monitor(Rule::BrakeOutput(brake), Demand::Always, Span::ZERO)?;
+/// let mut axis = Axis::new(axis);
+/// // The permit goes at 10 ms; the brake is told to close 5 ms later.
+/// let mut step = |ms: u64| {
+///     let now = Instant::from_nanos(ms * 1_000_000);
+///     let reading = Some(Reading { captured_at: now, sample: Sample::Count(0) });
+///     let levels = Levels::from_bits(u32::from(ms >= 10));
+///     axis.step(&Frame { now, a: reading, b: reading, levels }).outputs.contains(released)
+/// };
+/// let closed: Vec<u64> = (1..20).filter(|&ms| !step(ms)).collect();
+/// assert_eq!(closed.first(), Some(&15));
+/// # Ok::<(), AxisError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct BrakeOutput {
