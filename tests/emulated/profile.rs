@@ -27,8 +27,25 @@ fn one_by_one(emulator: &str) -> &'static [&'static str] {
     if help.contains("-singlestep") { &["-singlestep"] } else { &["-accel", "tcg,one-insn-per-tb=on"] }
 }
 
+/// The type and the function of a name that begins with a type in brackets.
+fn of_a_type(name: &str) -> Option<(&str, &str)> {
+    let inner = name.strip_prefix('<')?;
+    let mut open = 1_u32;
+    let end = inner.find(|c| {
+        open = match c {
+            '<' => open + 1,
+            '>' => open - 1,
+            _ => open,
+        };
+        open == 0
+    })?;
+    Some((&inner[..end], inner[end..].strip_prefix(">::")?))
+}
+
 /// The part of the source and the function, of a name like `<core::axis::AxisConfig<17, 4, 1>>::step::<core::step::Unwatched>`.
 fn short(name: &str) -> String {
+    // Not a bracket: the arrow of a function that is a parameter.
+    let name = name.replace("->", "");
     let mut depth = 0_u32;
     let outside = |c: &char| {
         match c {
@@ -38,10 +55,10 @@ fn short(name: &str) -> String {
         }
         depth == 0 && !"<>".contains(*c)
     };
-    let name = match name.strip_prefix('<').and_then(|name| name.split_once(">::")) {
+    let name = match of_a_type(&name) {
         // An inherent or a trait function: the type is worth telling.
         Some((of, function)) => format!("{}::{function}", of.split(['<', ' ']).next().unwrap_or(of)),
-        None => name.to_owned(),
+        None => name,
     };
     let bare: String = name.chars().filter(outside).collect();
     let mut parts: Vec<&str> = bare.split("::").filter(|part| !part.is_empty()).collect();
@@ -115,4 +132,19 @@ fn read(log: &Path, functions: &[&Function]) -> Vec<Share> {
     shares.retain(|share| share.instructions > 0);
     shares.sort_by_key(|share| std::cmp::Reverse(share.instructions));
     shares
+}
+
+#[test]
+fn a_function_is_told_by_its_type_or_the_part_of_the_source_whatever_its_parameters_are() {
+    for (name, told) in [
+        ("<core::axis::AxisConfig<17, 4, 1>>::step::<core::step::Unwatched>", "AxisConfig::step"),
+        ("monitor_core::wide::quotient_74", "wide::quotient_74"),
+        (
+            "<core::iter::Zip<core::slice::Iter<u8>, core::iter::Map<u8, fn(u8) -> u8>> as core::iter::Iterator>::any::<F>",
+            "Zip::any",
+        ),
+        ("<core::iter::Zip<<u8 as Of>::Item, u8>>::any", "Zip::any"),
+    ] {
+        assert_eq!(short(name), told, "{name}");
+    }
 }
