@@ -14,14 +14,17 @@ use super::MEASURED;
 use super::demos::{demos, frames, setup};
 
 const MANIFEST: &str = r#"[package]
-name = "sealed-firmware"
+name = "sealed-firmware-NAME"
 version = "0.0.0"
 edition = "2024"
 publish = false
 
 [workspace]
 
-# Firmwares share what is compiled, and tests run beside each other.
+# Firmwares share what is compiled, and tests run beside each other: without a name of its own, one takes the library of another.
+[lib]
+name = "sealed_firmware"
+
 [[bin]]
 name = "NAME"
 path = "src/main.rs"
