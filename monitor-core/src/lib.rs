@@ -32,6 +32,7 @@ mod listing;
 pub mod monitor;
 mod names;
 mod outcome;
+mod run;
 mod scale;
 pub mod seal;
 mod source;
