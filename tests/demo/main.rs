@@ -10,6 +10,7 @@ use std::fs;
 use std::io::{Cursor, Read};
 use std::path::{Path, PathBuf};
 
+use cowitness_tests::kinds_without_an_analogue_value;
 use flate2::read::GzDecoder;
 use host_harness::expect::Expectations;
 use host_harness::replay::{layout, replay};
@@ -237,22 +238,7 @@ fn the_emergency_stop_of_the_clean_run_is_complete_where_its_line_ends() {
 fn every_function_that_is_not_analogue_is_in_its_setup_and_active_in_its_clean_run() {
     let demo = demo("every-function");
     let kinds: BTreeSet<&str> = setup(&demo).monitors.iter().map(|monitor| monitor.kind.name()).collect();
-    let wanted = [
-        "acceleration-limit",
-        "acceleration-range",
-        "brake-output",
-        "cam-output",
-        "direction",
-        "position-range",
-        "speed-limit",
-        "speed-output",
-        "speed-range",
-        "standstill",
-        "stop",
-        "torque-off",
-        "travel-limit",
-    ];
-    assert_eq!(kinds, BTreeSet::from(wanted));
+    assert_eq!(kinds, kinds_without_an_analogue_value());
     let report = report(&demo);
     assert_eq!(report.monitors.iter().map(|facts| &facts.name).collect::<BTreeSet<_>>().len(), 16);
     for facts in &report.monitors {

@@ -9,8 +9,8 @@ use cowitness_tests::on_target::is_there;
 use host_harness::seal::{CHeader, Review, c_header, seal};
 use host_harness::setup::Setup;
 
-use super::MEASURED;
 use super::demos::{demos, setup};
+use super::{measured, written};
 
 /// Prints what the header says.
 const PROGRAM: &str = r#"#include "cowitness.h"
@@ -108,7 +108,7 @@ fn a_program_in_cpp_has_the_bytes_of_the_image_without_a_warning() {
 #[test]
 fn a_program_in_c_finds_an_analogue_value_by_its_name() {
     let folder = folder("measured");
-    let setup = Setup::parse(MEASURED, "measured.toml").unwrap_or_else(|error| panic!("{error}"));
+    let setup = measured();
     fs::write(folder.join("axis.h"), header(&setup, 33, "axis.h").1.text).expect("a header");
     let program = "#include \"cowitness.h\"\n#include \"axis.h\"\n#include <stdio.h>\n\nint main(void)\n{\n    \
                    printf(\"%u %u %u\", AXIS_ANALOGUE_TORQUE, AXIS_ANALOGUE_MOTOR_WINDING, (unsigned)axis_image[0]);\n    \
@@ -124,23 +124,6 @@ fn a_program_in_c_finds_an_analogue_value_by_its_name() {
 
 /// An axis that a small library has room for.
 const SMALL: &str = r#"
-title = "One monitor, invented"
-unit  = "mm"
-time  = { column = "time", unit = "s" }
-[channel.a]
-column         = "motor"
-counter_bits   = 32
-unit_per_count = "0.0005 mm"
-max_speed      = "3 m/s"
-timeout        = "4 ms"
-[channel.b]
-column         = "rail"
-counter_bits   = 24
-unit_per_count = "0.001 mm"
-max_speed      = "3 m/s"
-timeout        = "4 ms"
-[speed]
-window = "8 ms"
 [[monitor]]
 name   = "slow"
 kind   = "speed-limit"
@@ -152,7 +135,7 @@ limit  = "250 mm/s"
 fn an_image_that_the_library_could_not_load_does_not_compile_behind_its_header_and_is_told_when_it_is_sealed()
 {
     let folder = folder("refused");
-    let small = Setup::parse(SMALL, "small.toml").unwrap_or_else(|error| panic!("{error}"));
+    let small = written("One monitor", SMALL);
     for (setup, points, options, refusal) in [
         (&shuttle(), 33, &[][..], None),
         (&shuttle(), 17, &[], Some("sealed for 17 stored readings")),

@@ -10,8 +10,8 @@ use host_harness::seal::{Review, rust_source, seal};
 use host_harness::setup::Setup;
 use monitor_core::{AnalogueId, AnalogueReading, Channel, Frame, Instant, Levels, Reading, Sample};
 
-use super::MEASURED;
 use super::demos::{demos, frames, setup};
+use super::measured;
 
 const MANIFEST: &str = r#"[package]
 name = "sealed-firmware-NAME"
@@ -164,7 +164,7 @@ fn the_source_compiles_without_std_or_warnings_and_its_axis_steps_as_the_setup_d
 
 #[test]
 fn an_analogue_value_goes_by_its_place_in_the_source() {
-    let setup = Setup::parse(MEASURED, "measured.toml").unwrap_or_else(|error| panic!("{error}"));
+    let setup = measured();
     let folder = firmware_with("offers", &source(&setup, 129), OFFERS);
     let output = cargo(&folder, &["run", "--offline", "--quiet"], "");
     let said = String::from_utf8_lossy(&output.stderr);
@@ -191,9 +191,8 @@ fn a_source_with_one_byte_of_the_image_altered_does_not_compile() {
 
 #[test]
 fn the_source_is_formatted_as_rustfmt_would() {
-    let measured = Setup::parse(MEASURED, "measured.toml").unwrap_or_else(|error| panic!("{error}"));
     let setups = demos().into_iter().map(|demo| (demo.name.clone(), setup(&demo)));
-    for (name, setup) in setups.chain([("measured".to_owned(), measured)]) {
+    for (name, setup) in setups.chain([("measured".to_owned(), measured())]) {
         let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("firmware");
         fs::create_dir_all(&folder).expect("a folder");
         let path = folder.join(format!("{name}.rs"));

@@ -6,6 +6,7 @@ mod firmware;
 
 use cowitness_tests::core_of::core_of;
 use cowitness_tests::trace::case;
+use host_harness::setup::Setup;
 use monitor_core::seal::{Image, SealError, VERSION, crc32};
 use monitor_core::{
     AxisConfig, AxisError, Check, Demand, Monitor, Motion, Rule, Scale, SourceConfig, SourceError, Span,
@@ -17,9 +18,8 @@ const POINTS: usize = 9;
 const SETUP: u32 = 0x1234_abcd;
 const LABELS: &[u8] = "an invented axis".as_bytes();
 
-/// A setup with two analogue values.
-const MEASURED: &str = r#"
-title = "Two values, invented"
+/// What every setup written here begins with, below its title.
+const BEGINNING: &str = r#"
 unit  = "mm"
 time  = { column = "time", unit = "s" }
 [channel.a]
@@ -36,6 +36,10 @@ max_speed      = "3 m/s"
 timeout        = "4 ms"
 [speed]
 window = "8 ms"
+"#;
+
+/// Two analogue values.
+const MEASURED: &str = r#"
 [analogue.torque]
 columns          = ["torque_1", "torque_2"]
 unit             = "Nm"
@@ -58,6 +62,16 @@ kind  = "temperature-limit"
 of    = "motor winding"
 limit = "120 degC"
 "#;
+
+fn measured() -> Setup {
+    written("Two values", MEASURED)
+}
+
+/// A setup of this title.
+fn written(title: &str, rest: &str) -> Setup {
+    let text = format!("title = \"{title}, invented\"{BEGINNING}{rest}");
+    Setup::parse(&text, title).unwrap_or_else(|error| panic!("{error}"))
+}
 
 type Config = AxisConfig<POINTS, 16, 16>;
 

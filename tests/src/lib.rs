@@ -1,6 +1,9 @@
 //! What the tests share: an exact reference model of the axis, and generators of setups and frames.
 
+use std::collections::BTreeSet;
 use std::io::{self, Write};
+
+use host_harness::setup::KINDS;
 
 pub mod core_of;
 pub mod model;
@@ -11,6 +14,20 @@ pub mod trace;
 #[must_use]
 pub fn in_ci() -> bool {
     std::env::var_os("CI").is_some_and(|value| !value.is_empty() && value != "false")
+}
+
+/// The kinds of monitors that go by the motion or the permit.
+///
+/// # Panics
+///
+/// When an analogue one is missing.
+#[must_use]
+pub fn kinds_without_an_analogue_value() -> BTreeSet<&'static str> {
+    let mut kinds = BTreeSet::from(KINDS);
+    for kind in ["torque-limit", "torque-range", "temperature-limit"] {
+        assert!(kinds.remove(kind), "there is a kind {kind}");
+    }
+    kinds
 }
 
 /// Says that a test is not run, past the capturing of the test harness.

@@ -5,6 +5,7 @@ mod model_of;
 
 use std::sync::LazyLock;
 
+use cowitness_tests::kinds_without_an_analogue_value;
 use cowitness_tests::model::{Fault, Model, Refusal, Reset, Seen};
 use host_harness::setup::{By, ChannelSetup, MonitorKind, ReferenceSetup, Setting, Setup, Source, Until};
 use host_harness::vectors::columns::{COLUMNS, FAULTS, OUTCOMES, RESETS, numbers};
@@ -28,22 +29,7 @@ fn between_them_the_built_in_setups_hold_every_kind_of_rule_on_the_motion() {
         .into_iter()
         .flat_map(|setup| setup.monitors.iter().map(|monitor| monitor.kind.name()))
         .collect();
-    let all = [
-        "acceleration-limit",
-        "acceleration-range",
-        "brake-output",
-        "cam-output",
-        "direction",
-        "position-range",
-        "speed-limit",
-        "speed-output",
-        "speed-range",
-        "standstill",
-        "stop",
-        "torque-off",
-        "travel-limit",
-    ];
-    assert_eq!(kinds.into_iter().collect::<Vec<_>>(), all);
+    assert_eq!(kinds, kinds_without_an_analogue_value());
 }
 
 #[test]

@@ -6,7 +6,9 @@ use monitor_core::{Channel, Instant, Span, Speed};
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::Seconds;
-use crate::replay::{Escalation, FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict};
+use crate::replay::{
+    Apart, Escalation, FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict,
+};
 use crate::setup::{By, LimitSetup, MonitorKind, Setup, Until};
 
 /// What every report says about itself.
@@ -485,52 +487,42 @@ impl Text<'_> {
     }
 
     fn apart(&self, out: &mut String) -> fmt::Result {
-        let unit = self.setup.unit.symbol();
-        if let Some(apart) = &self.outcome.position_discrepancy {
-            writeln!(
-                out,
-                "\nPosition discrepancy: at most {:.4} {unit} (at {} s), headroom {:.4} {unit} (at {} s)",
-                apart.largest.0,
-                self.at(apart.largest.1),
-                apart.headroom.0,
-                self.at(apart.headroom.1)
-            )?;
-        } else if self.setup.discrepancy.is_some() {
-            // A rule that was never applied must not look like one that was kept.
-            writeln!(out, "\nPosition discrepancy: never compared, at no frame were both positions known")?;
+        let (setup, outcome) = (self.setup, self.outcome);
+        let unit = setup.unit.symbol();
+        if setup.discrepancy.is_some() {
+            self.discrepancy(out, "Position discrepancy", outcome.position_discrepancy, unit, "positions")?;
         }
-        if let Some(apart) = &self.outcome.speed_discrepancy {
-            writeln!(
-                out,
-                "\nSpeed discrepancy: at most {:.4} {unit}/s (at {} s), headroom {:.4} {unit}/s (at {} s)",
-                apart.largest.0,
-                self.at(apart.largest.1),
-                apart.headroom.0,
-                self.at(apart.headroom.1)
-            )?;
-        } else if self.setup.speed_discrepancy.is_some() {
-            writeln!(out, "\nSpeed discrepancy: never compared, at no frame were both speeds known")?;
+        if setup.speed_discrepancy.is_some() {
+            let unit = format!("{unit}/s");
+            self.discrepancy(out, "Speed discrepancy", outcome.speed_discrepancy, &unit, "speeds")?;
         }
-        for (analogue, apart) in self.setup.analogues.iter().zip(&self.outcome.analogue_discrepancies) {
-            let (name, unit) = (&analogue.name, analogue.unit.symbol());
-            match apart {
-                Some(apart) => writeln!(
-                    out,
-                    "\nDiscrepancy of {name}: at most {:.4} {unit} (at {} s), headroom {:.4} {unit} (at {} s)",
-                    apart.largest.0,
-                    self.at(apart.largest.1),
-                    apart.headroom.0,
-                    self.at(apart.headroom.1)
-                )?,
-                None => {
-                    writeln!(
-                        out,
-                        "\nDiscrepancy of {name}: never compared, at no frame were both lines known"
-                    )?;
-                }
-            }
+        for (analogue, apart) in setup.analogues.iter().zip(&outcome.analogue_discrepancies) {
+            let what = format!("Discrepancy of {}", analogue.name);
+            self.discrepancy(out, &what, *apart, analogue.unit.symbol(), "lines")?;
         }
         Ok(())
+    }
+
+    /// How far two came apart. A rule that was never applied must not look like one that was kept.
+    fn discrepancy<T: fmt::Display>(
+        &self,
+        out: &mut String,
+        what: &str,
+        apart: Option<Apart<T>>,
+        unit: &str,
+        compared: &str,
+    ) -> fmt::Result {
+        let Some(Apart { largest, headroom }) = apart else {
+            return writeln!(out, "\n{what}: never compared, at no frame were both {compared} known");
+        };
+        writeln!(
+            out,
+            "\n{what}: at most {:.4} {unit} (at {} s), headroom {:.4} {unit} (at {} s)",
+            largest.0,
+            self.at(largest.1),
+            headroom.0,
+            self.at(headroom.1)
+        )
     }
 }
 

@@ -84,6 +84,15 @@ fn wanted(book: &mut Book<'_>, monitor: usize, stop: usize, side: Side) {
     }
 }
 
+/// At rest until the stop is over; then the demand ends, and a reset.
+fn rest_and_reset(play: &mut Play<'_>, monitor: usize, stop: usize) {
+    stop::rest_until_complete(play, stop);
+    play.switch(monitor, false, [0, 0]);
+    play.settle();
+    play.press_reset();
+    play.settle();
+}
+
 /// One channel cannot be seen until the stop is complete.
 fn blind(book: &mut Book<'_>, monitor: usize, stop: usize, side: Side) {
     for faulted in [0, 1] {
@@ -97,11 +106,7 @@ fn blind(book: &mut Book<'_>, monitor: usize, stop: usize, side: Side) {
             play.show_one(faulted, invalid);
         }
         play.settle();
-        stop::rest_until_complete(&mut play, stop);
-        play.switch(monitor, false, [0, 0]);
-        play.settle();
-        play.press_reset();
-        play.settle();
+        rest_and_reset(&mut play, monitor, stop);
         book.keep(
             format!(
                 "{}, channel {}: its trip demands a stop, in which channel {} is faulted",
@@ -121,11 +126,7 @@ fn unheeded(book: &mut Book<'_>, monitor: usize, stop: usize, side: Side) {
     let end = play.now + within_of(book, stop).unwrap_or(book.window() * 8);
     play.glide([fast, fast], end);
     play.settle();
-    stop::rest_until_complete(&mut play, stop);
-    play.switch(monitor, false, [0, 0]);
-    play.settle();
-    play.press_reset();
-    play.settle();
+    rest_and_reset(&mut play, monitor, stop);
     book.keep(
         format!(
             "{}, channel {}: its trip demands a stop that does not come",
