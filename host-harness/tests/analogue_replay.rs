@@ -600,7 +600,12 @@ fn the_header_and_the_row_of_units_are_held_against_the_setup() {
         reader.next_batch(&mut Vec::new()).map_err(|error| error.to_string())
     };
     let missing = open("t,a,b,torque_1,torque_3\n").unwrap_err();
-    assert!(missing.contains("there is no column `torque_2`, did you mean `torque_"), "{missing}");
+    assert!(
+        missing.contains(
+            "there is no column `torque_2` that `[analogue.torque]` asks for, did you mean `torque_"
+        ),
+        "{missing}"
+    );
     let units = |torque: &str| open(&format!("t,a,b,torque_1,torque_2\n[ms],-,-,[%],{torque}\n0,0,0,1,1\n"));
     assert_eq!(units("%"), Ok(true));
     assert_eq!(units(""), Ok(true));

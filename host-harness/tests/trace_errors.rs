@@ -124,11 +124,14 @@ fn a_bad_header_is_refused_with_what_was_found() {
         ("# t,a,b,door\n0,1,2,0\n", "t.csv:2: the first line holds numbers only; "),
         (
             "#\nt,a,B,Door\n0,1,2,0\n",
-            "t.csv:2: there is no column `b`, did you mean `B`?; the columns are `t`, `a`, `B`, `Door`; ",
+            "t.csv:2: there is no column `b` that `[channel.b]` asks for, did you mean `B`?; the columns are `t`, `a`, `B`, `Door`; ",
         ),
         ("t,a,b\n0,1,2\n", "t.csv:1: there is no column `door`; the columns are `t`, `a`, `b`; "),
         ("t,a,b,dor\n0,1,2,0\n", "t.csv:1: there is no column `door`, did you mean `dor`?; "),
-        ("t [s],a,b,door\n0,1,2,0\n", "t.csv:1: there is no column `t`, did you mean `t [s]`?; "),
+        (
+            "t [s],a,b,door\n0,1,2,0\n",
+            "t.csv:1: there is no column `t` that `[time]` asks for, did you mean `t [s]`?; ",
+        ),
         (
             "t,a,b,a,door\n0,1,2,3,0\n",
             "t.csv:1:7: the column name `a` stands in the header again (first at byte 3); ",

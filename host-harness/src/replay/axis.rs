@@ -333,6 +333,7 @@ pub fn layout(setup: &Setup) -> Result<Layout, Refused> {
             .collect(),
         analogues: (setup.analogues.iter())
             .map(|analogue| AnalogueColumns {
+                name: analogue.name.clone(),
                 columns: analogue.columns.clone(),
                 valid: analogue.valid_columns.clone(),
                 unit: analogue.unit.symbol().to_owned(),

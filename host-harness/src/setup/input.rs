@@ -189,7 +189,19 @@ impl Inputs {
                 "neither a name nor the opposite of one",
                 format!(
                     "the opposite of `{meant}` is written \"not {meant}\"; if it is a column of the trace, declare it: \
-                     [input.\"{name}\"] columns = [\"{name}\"]"
+                     {}",
+                    declared(name)
+                ),
+            ));
+        }
+        if name.eq_ignore_ascii_case("always") {
+            return Err(reader.refuse(
+                demand.span.clone(),
+                format!("no input is called `{name}`"),
+                "no word of a demand",
+                format!(
+                    "leave `demand` out for a monitor that is always active; if it is a column of the trace, declare it: {}",
+                    declared(name)
                 ),
             ));
         }
@@ -204,7 +216,8 @@ impl Inputs {
                 ),
                 "unknown, and too near to a known name to be taken as a column",
                 format!(
-                    "did you mean `{meant}`? If it is a column of the trace, declare it: [input.{name}] columns = [\"{name}\"]"
+                    "did you mean `{meant}`? If it is a column of the trace, declare it: {}",
+                    declared(name)
                 ),
             )),
         }
@@ -230,8 +243,21 @@ impl Inputs {
     }
 }
 
+/// The section that declares a column as an input of the same name.
+pub(super) fn declared(name: &str) -> String {
+    let is_bare = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '-';
+    let key = if name.chars().all(is_bare) { name.to_owned() } else { format!("\"{name}\"") };
+    format!("[input.{key}] columns = [\"{name}\"]")
+}
+
 /// What is left of a name without what means the opposite elsewhere.
 fn bare_of_not(name: &str) -> Option<&str> {
+    if let Some((word, bare)) = name.split_at_checked(3)
+        && word.eq_ignore_ascii_case("not")
+        && !bare.starts_with(['_', '-', '.'])
+    {
+        return Some(bare.trim_matches(['(', ')', ' ']));
+    }
     if let Some(bare) = name.strip_prefix(['!', '~', '/', '-', '¬']).or_else(|| name.strip_suffix(" not")) {
         return Some(bare.trim());
     }

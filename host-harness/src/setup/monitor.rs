@@ -38,6 +38,27 @@ pub const KINDS: [&str; 16] = [
     "brake-output",
 ];
 
+/// What IEC 61800-5-2 abbreviates the functions as, and what they are called here.
+const FUNCTIONS: [(&str, &str); 17] = [
+    ("STO", "torque-off"),
+    ("SS1", "stop"),
+    ("SS2", "stop"),
+    ("SOS", "standstill"),
+    ("SLS", "speed-limit"),
+    ("SSR", "speed-range"),
+    ("SDI", "direction"),
+    ("SLA", "acceleration-limit"),
+    ("SAR", "acceleration-range"),
+    ("SLP", "position-range"),
+    ("SLI", "travel-limit"),
+    ("SBC", "brake-output"),
+    ("SCA", "cam-output"),
+    ("SSM", "speed-output"),
+    ("SLT", "torque-limit"),
+    ("STR", "torque-range"),
+    ("SMT", "temperature-limit"),
+];
+
 /// The monitors of a setup, as far as they are read.
 #[derive(Default)]
 pub(super) struct Monitors<'r> {
@@ -336,9 +357,15 @@ fn read_kind(section: &Section<'_>, word: &Text<'_>, analogues: &Analogues<'_>) 
         "brake-output" => output::brake(section),
         unknown => {
             let meant = nearest(unknown, KINDS);
-            let way_out = match meant {
+            let other = match meant {
                 Some(kind) => format!("did you mean \"{kind}\"? Available are {}", KINDS.join(", ")),
                 None => format!("use one of {}", KINDS.join(", ")),
+            };
+            let way_out = match FUNCTIONS.iter().find(|(short, _)| short.eq_ignore_ascii_case(unknown)) {
+                Some((short, kind)) => {
+                    format!("{short} is written \"{kind}\"; available are {}", KINDS.join(", "))
+                }
+                None => other,
             };
             let message = format!("\"{unknown}\" is not a kind of monitor");
             Err(section.reader.refuse(word.span.clone(), message, "unknown kind", way_out))

@@ -5,7 +5,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::input::Inputs;
+use super::input::{Inputs, declared};
 use super::model::{DemandSetup, DemandSource};
 use super::monitor::KINDS;
 use super::nearest::nearest;
@@ -302,8 +302,8 @@ fn no_output(section: &Section<'_>, name: &Text<'_>, monitor: &Named<'_>, kind: 
         related: Some((monitor.span.clone(), "this monitor".to_owned())),
         way_out: format!(
             "name an input, a cam-output or a speed-output; a stop that a trip is to demand is the `reaction` of what \
-             trips; if a column of the trace is meant, declare it: [input.{0}] columns = [\"{0}\"]",
-            name.text
+             trips; if a column of the trace is meant, declare it: {}",
+            declared(name.text)
         ),
     })
 }

@@ -312,6 +312,7 @@ impl<'r> Section<'r> {
         let negative = quantity.value.is_negative();
         if negative && rule.least != Least::Signed {
             let way_out = match rule.least {
+                Least::AboveZero if dimension == Dimension::Time => "write a time above zero".to_owned(),
                 Least::AboveZero => {
                     "write a positive value: what is meant is a magnitude, for both directions".to_owned()
                 }

@@ -167,27 +167,29 @@ impl Columns {
     pub(super) fn find(header: &str, layout: &Layout) -> Result<Self, Fault> {
         let delimiter = delimiter(header, layout)?;
         let cells = split(header, delimiter)?;
-        let position_for = |name: &str, asked_by| position(&cells, name, asked_by);
-        let position = |name: &str| position_for(name, None);
-        let source = |source: &SourceColumns| {
+        let position = |name: &str, asked_by: Option<&str>| position(&cells, name, asked_by);
+        let source = |source: &SourceColumns, section: &str| {
+            let position = |name: &str| position(name, Some(section));
             Ok(SourceIndexes {
                 value: position(&source.column)?,
                 capture: source.capture.as_ref().map(|capture| position(&capture.name)).transpose()?,
                 valid: source.valid.as_deref().map(position).transpose()?,
             })
         };
-        let both = |[first, second]: &[String; 2]| Ok([position(first)?, position(second)?]);
         let analogue = |analogue: &AnalogueColumns| {
+            let section = format!("`[analogue.{}]`", analogue.name);
+            let position = |name: &str| position(name, Some(&section));
+            let both = |[first, second]: &[String; 2]| Ok([position(first)?, position(second)?]);
             let valid = analogue.valid.as_ref().map(both).transpose()?;
             Ok(AnalogueIndexes { values: both(&analogue.columns)?, valid })
         };
         Ok(Self {
             delimiter,
             count: cells.len(),
-            time: position(&layout.time.name)?,
-            sources: [source(&layout.a)?, source(&layout.b)?],
+            time: position(&layout.time.name, Some("`[time]`"))?,
+            sources: [source(&layout.a, "`[channel.a]`")?, source(&layout.b, "`[channel.b]`")?],
             levels: (layout.levels.iter())
-                .map(|level| position_for(&level.name, level.asked_by.as_ref()))
+                .map(|level| position(&level.name, level.asked_by.as_deref()))
                 .collect::<Result<_, _>>()?,
             analogues: layout.analogues.iter().map(analogue).collect::<Result<_, _>>()?,
         })
@@ -205,7 +207,7 @@ impl Columns {
     }
 }
 
-fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&String>) -> Result<usize, Fault> {
+fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&str>) -> Result<usize, Fault> {
     let mut found = cells.iter().enumerate().filter(|(_, cell)| cell.text == name);
     match (found.next(), found.next()) {
         (Some((index, _)), None) => Ok(index),
@@ -218,7 +220,7 @@ fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&String>) -> Result
         }
         (None, _) => Err(Fault::of_line(Problem::MissingColumn {
             name: name.to_owned(),
-            asked_by: asked_by.cloned(),
+            asked_by: asked_by.map(str::to_owned),
             nearest: nearest(cells.iter().map(|cell| cell.text.as_ref()), name).map(str::to_owned),
             present: cells.iter().map(|cell| format!("`{}`", cell.text)).collect::<Vec<_>>().join(", "),
         })),

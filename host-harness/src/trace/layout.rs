@@ -123,6 +123,8 @@ pub struct LevelColumn {
 /// The columns of one analogue value.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AnalogueColumns {
+    /// Its name in the setup.
+    pub name: String,
     /// The names of the columns of its first and of its second line.
     pub columns: [String; 2],
     /// The names of the columns in which 0 or `false` marks a reading of the first or of the second line as invalid. Of a reading so marked

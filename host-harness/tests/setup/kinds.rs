@@ -92,6 +92,13 @@ fn what_is_wrong_with_a_range_is_found() {
         ),
         ("kind = \"speed-rnage\"", &["56:8: \"speed-rnage\" is not a kind of monitor"]),
     ]);
+    assert_eq!(way_out(&EXAMPLE.replacen("\"4 ms\"", "\"-4 ms\"", 1)), "write a time above zero");
+    // The abbreviations of IEC 61800-5-2, in any letters.
+    assert!(
+        way_out(&with("kind = \"SLS\""))
+            .starts_with("SLS is written \"speed-limit\"; available are torque-off, ")
+    );
+    assert!(way_out(&with("kind = \"ss1\"")).starts_with("SS1 is written \"stop\"; "));
     assert_eq!(
         way_out(&with("kind = \"speed-range\"\nlow = \"0 mm/s\"\nhihg = \"1 m/s\"")),
         "add it, for example: high = \"250 mm/s\""

@@ -6,8 +6,8 @@ use host_harness::setup::{DemandSetup, DemandSource, MonitorKind};
 use monitor_core::Span;
 
 use super::support::{
-    CAM, CREEP, EXAMPLE, SLOW, STOP, below, check_ways_out, error, one, other_place, parsed, placed, ulps,
-    varied,
+    CAM, CREEP, EXAMPLE, SLOW, STOP, below, check, check_ways_out, error, one, other_place, parsed, placed,
+    ulps, varied, way_out,
 };
 
 const fn by_input(input: usize, inverted: bool) -> DemandSetup {
@@ -279,7 +279,20 @@ fn what_is_wrong_with_an_inverted_demand_is_found() {
         );
     }
     // Signs that mean the opposite elsewhere must not lead to the demand itself.
-    for text in ["!door", "~door", "/door", "-door", "¬door", "! door", "not_door", "NOT-door", "door not"] {
+    for text in [
+        "!door",
+        "~door",
+        "/door",
+        "-door",
+        "¬door",
+        "! door",
+        "not_door",
+        "NOT-door",
+        "door not",
+        "not(door)",
+        "notdoor",
+        "NOT( door )",
+    ] {
         check_ways_out(
             &slow(&format!("\"{text}\"")),
             &[(
@@ -288,6 +301,21 @@ fn what_is_wrong_with_an_inverted_demand_is_found() {
             )],
         );
     }
+    check_ways_out(
+        &slow("\"always\""),
+        &[(
+            "56:11: no input is called `always`",
+            "leave `demand` out for a monitor that is always active; if it is a",
+        )],
+    );
+    // What is advised can be typed as it stands.
+    let spaced =
+        one("gentle at the door", SLOW) + &one("m", &format!("demand = [\"gentle at the door\"]\n{SLOW}"));
+    let advice = "; if a column of the trace is meant, declare it: \
+                  [input.\"gentle at the door\"] columns = [\"gentle at the door\"]";
+    let text = below(EXAMPLE, &spaced);
+    check(&text, &["60:11: `demand` of monitor \"m\" names \"gentle at the door\", a speed-limit"]);
+    assert!(way_out(&text).ends_with(advice), "{}", way_out(&text));
     let crossing = one("crossing", CAM) + &one("m", &format!("demand = [\"!crossing\"]\n{SLOW}"));
     check_ways_out(
         &below(&placed(), &crossing),
