@@ -29,7 +29,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             let asked = state.asking;
             outcome.input_faults = self.read_inputs(state, frame);
             let began = state.asking.without(asked);
-            if began.overlaps(self.declaring) {
+            if began.overlaps(self.declaring()) {
                 self.declare(state, began, outcome);
             }
             released = self.reset.is_some_and(|reset| state.button.released(&reset, frame.levels, frame.now));
@@ -69,7 +69,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         let mut demanding = InputSet::NONE;
         let (mut asking, mut confirmed) = (InputSet::NONE, InputSet::NONE);
         for ((config, input), id) in self.inputs.iter().zip(&mut state.inputs).zip((0..32).map(InputId::at)) {
-            if input.update(config, self.use_of(id), frame.levels, frame.now) {
+            if input.update(config, self.inverted.contains(id), frame.levels, frame.now) {
                 faulted = faulted.with(id);
             }
             if input.demands() {

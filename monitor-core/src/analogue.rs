@@ -278,7 +278,7 @@ impl Analogue {
         self.lines.of(channel).lost
     }
 
-    /// A line has had no reading, and none of the two is faulted for that.
+    /// A line has had no reading, and is not faulted for that yet.
     pub(crate) fn is_warming_up(&self, channel: Channel) -> bool {
         let line = self.lines.of(channel);
         line.sight == Sight::Never && line.fault.is_none()

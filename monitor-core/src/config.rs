@@ -6,7 +6,7 @@ use crate::demand::{Demand, Demands, Referencing};
 use crate::discrepancy::{Apart, Close, Glimpse, PositionDiscrepancy, SpeedDiscrepancy};
 use crate::frame::Channel;
 use crate::history::Spacing;
-use crate::input::{InputConfig, Use};
+use crate::input::InputConfig;
 use crate::monitor::{Bound, Monitor, NoOwn, Rule};
 use crate::names::{ANALOGUES, AnalogueId, InputId, MonitorId};
 use crate::outcome::{InputSet, MonitorSet, PerChannel};
@@ -125,11 +125,8 @@ pub struct AxisConfig<
     pub(crate) two_windows: bool,
     pub(crate) warm_up: WarmUp,
     pub(crate) referencing: PerChannel<Referencing>,
-    /// Inputs that declare a position.
-    pub(crate) declaring: InputSet,
-    /// Inputs that demands name, and those that they name inverted.
-    plain: InputSet,
-    inverted: InputSet,
+    /// Inputs that a demand names inverted.
+    pub(crate) inverted: InputSet,
     /// Monitors that are outputs of the motion.
     pub(crate) outputs: MonitorSet,
     /// Monitors that are outputs by the permit.
@@ -179,8 +176,6 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             two_windows: false,
             warm_up,
             referencing: PerChannel { a: Referencing::None, b: Referencing::None },
-            declaring: InputSet::NONE,
-            plain: InputSet::NONE,
             inverted: InputSet::NONE,
             outputs: MonitorSet::NONE,
             brakes: MonitorSet::NONE,
@@ -324,7 +319,9 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
                 if is_output {
                     self.outputs = self.outputs.with(id);
                 }
-                self.note_use(&demand);
+                if let Demand::Any(demands) = demand {
+                    self.inverted = self.inverted.union(demands.not_inputs);
+                }
                 if is_brake {
                     self.brakes = self.brakes.with(id);
                 }
@@ -334,23 +331,16 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         }
     }
 
-    /// What the states of its inputs demand.
-    fn note_use(&mut self, demand: &Demand) {
-        match *demand {
-            Demand::AnyOf(inputs) => self.plain = self.plain.union(inputs),
-            Demand::Any(demands) => {
-                self.plain = self.plain.union(demands.inputs);
-                self.inverted = self.inverted.union(demands.not_inputs);
+    /// Inputs that declare a position.
+    pub(crate) fn declaring(&self) -> InputSet {
+        let PerChannel { a, b } = self.referencing;
+        let mut declaring = InputSet::NONE;
+        for how in [a, b] {
+            if let Referencing::Event { input, .. } = how {
+                declaring = declaring.with(input);
             }
-            Demand::Always | Demand::Reaction => {}
         }
-    }
-
-    /// What the states of an input demand.
-    pub(crate) fn use_of(&self, input: InputId) -> Use {
-        let inverted = self.inverted.contains(input);
-        let plain = !inverted || self.plain.contains(input) || self.declaring.contains(input);
-        Use { plain, inverted }
+        declaring
     }
 
     fn check_demand(&self, demand: &Demand) -> Result<(), AxisError> {
@@ -373,11 +363,10 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
     /// [`AxisError::UnknownReference`] for an input that was not added; [`AxisError::Unreferenced`] when a rule that was added needs what
     /// this would take away or move.
     pub fn set_referencing(&mut self, channel: Channel, how: Referencing) -> Result<(), AxisError> {
-        if let Referencing::Event { input, .. } = how {
-            if usize::from(input.index()) >= self.inputs.len() {
-                return Err(AxisError::UnknownReference);
-            }
-            self.declaring = self.declaring.with(input);
+        if let Referencing::Event { input, .. } = how
+            && usize::from(input.index()) >= self.inputs.len()
+        {
+            return Err(AxisError::UnknownReference);
         }
         if self.monitors.iter().any(|monitor| monitor.rule.needs_reference()) {
             return Err(AxisError::Unreferenced);

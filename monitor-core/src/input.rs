@@ -198,9 +198,10 @@ impl Pins {
 enum Pair {
     /// They agree; this is what they agree on.
     Agree(bool),
-    /// They disagree since that frame. `only`: they agreed on `from` before, which is watched, and only this one (0 or 1) has left it since.
-    Disagree { since: Instant, from: bool, only: Option<u8> },
-    /// One left `from` and came back while the other stayed; the timer keeps running.
+    /// They disagree since that frame. `from`: what they agreed on before; `None` at the first frame. `demanding`: it was this one (0 or 1) all
+    /// the time; `None` when they changed places.
+    Disagree { since: Instant, from: Option<bool>, demanding: Option<u8> },
+    /// One left this and came back while the other stayed; the timer keeps running.
     OneSided { since: Instant, from: bool },
 }
 
@@ -218,15 +219,6 @@ pub struct Input {
     rested: bool,
 }
 
-/// What the states of an input demand: of which of them it has to be certain that both channels can reach it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Use {
-    /// Something is demanded while it demands; so it is taken to be when nothing names it.
-    pub(crate) plain: bool,
-    /// Something is demanded while it does not.
-    pub(crate) inverted: bool,
-}
-
 impl Input {
     /// That has not been read.
     pub(crate) const NEW: Self = {
@@ -236,7 +228,15 @@ impl Input {
     };
 
     /// Reads the lines at a frame; true when the input became faulted at it.
-    pub(crate) fn update(&mut self, config: &InputConfig, of: Use, levels: Levels, now: Instant) -> bool {
+    ///
+    /// With `inverted` something is demanded while it does not demand: then both of its states are watched.
+    pub(crate) fn update(
+        &mut self,
+        config: &InputConfig,
+        inverted: bool,
+        levels: Levels,
+        now: Instant,
+    ) -> bool {
         let bits = levels.to_bits();
         let level = (bits ^ config.invert) & config.mask != 0;
         let other = match config.second {
@@ -255,7 +255,7 @@ impl Input {
         };
         let before = self.pair;
         self.pair = if self.started {
-            self.next_pair(a, b, (dual.one_sided, of), now)
+            self.next_pair(a, b, (dual.one_sided, inverted), now)
         } else {
             Self::first_pair(a, b, now)
         };
@@ -275,33 +275,38 @@ impl Input {
         }
         if let Pair::OneSided { since, from } = self.pair {
             // The cycle has become the fault; what follows is judged for itself.
-            self.pair = if a == b { Pair::Agree(a) } else { Pair::Disagree { since, from, only: None } };
+            let from = Some(from);
+            self.pair = if a == b { Pair::Agree(a) } else { Pair::Disagree { since, from, demanding: None } };
         }
         (self.proven, self.rested) = (false, false);
         !core::mem::replace(&mut self.faulted, true)
     }
 
     fn first_pair(a: bool, b: bool, now: Instant) -> Pair {
-        if a == b { Pair::Agree(a) } else { Pair::Disagree { since: now, from: false, only: None } }
+        if a == b {
+            Pair::Agree(a)
+        } else {
+            Pair::Disagree { since: now, from: None, demanding: Some(u8::from(b)) }
+        }
     }
 
-    fn next_pair(&self, a: bool, b: bool, (one_sided, of): (OneSided, Use), now: Instant) -> Pair {
-        // Which of two that disagree is not there.
-        let away = |from: bool| u8::from(b != from);
+    fn next_pair(&self, a: bool, b: bool, (one_sided, inverted): (OneSided, bool), now: Instant) -> Pair {
+        let is_watched = one_sided == OneSided::Fault && (!a || inverted);
         match (self.pair, a == b) {
             (Pair::OneSided { since, from }, true) if a == from => Pair::OneSided { since, from },
-            (Pair::Disagree { since, from, only: Some(_) }, true)
-                if a == from && one_sided == OneSided::Fault =>
+            // One came to where the other is; at the first frame it is not known from where.
+            (Pair::Disagree { since, from, demanding: Some(_) }, true)
+                if is_watched && from.is_none_or(|from| from == a) =>
             {
-                Pair::OneSided { since, from }
+                Pair::OneSided { since, from: a }
             }
             (_, true) => Pair::Agree(a),
             (Pair::Agree(from), false) => {
-                let is_watched = !from || of.inverted;
-                Pair::Disagree { since: now, from, only: is_watched.then_some(away(from)) }
+                Pair::Disagree { since: now, from: Some(from), demanding: Some(u8::from(b)) }
             }
-            (Pair::Disagree { since, from, only }, false) => {
-                Pair::Disagree { since, from, only: only.filter(|&moved| moved == away(from)) }
+            (Pair::Disagree { since, from, demanding }, false) => {
+                let demanding = demanding.filter(|&demanding| demanding == u8::from(b));
+                Pair::Disagree { since, from, demanding }
             }
             (Pair::OneSided { since, from }, false) => Pair::OneSided { since, from },
         }
@@ -330,9 +335,9 @@ impl Input {
     }
 
     /// A latched fault that a reset may not clear yet.
-    pub(crate) fn blocks_reset(&self, of: Use) -> bool {
+    pub(crate) fn blocks_reset(&self, inverted: bool) -> bool {
         let [first, second] = self.pins.effective;
-        let is_proven = (self.proven || !of.plain) && (self.rested || !of.inverted);
+        let is_proven = self.proven && (self.rested || !inverted);
         self.faulted && !(is_proven && first == second)
     }
 
@@ -365,7 +370,7 @@ impl Button {
     /// disengaging the actuator).
     pub(crate) fn released(&mut self, config: &InputConfig, levels: Levels, now: Instant) -> bool {
         let before = self.input.started && self.input.demands();
-        self.input.update(config, Use { plain: true, inverted: false }, levels, now);
+        self.input.update(config, false, levels, now);
         before && !self.input.demands()
     }
 

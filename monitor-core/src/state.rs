@@ -76,7 +76,8 @@ pub struct AxisState<
     pub(crate) clock_fault: bool,
     pub(crate) quiet: Quiet,
     pub(crate) last: Last,
-    /// Something is latched that only a reset clears: a clock fault, a channel fault or a trip.
+    /// Something is latched that withdraws the permit until a reset: a fault of the clock, a channel or an analogue value, a rule without its
+    /// reference, a trip without a reaction.
     pub(crate) locked: bool,
     pub(crate) started_at: Instant,
     pub(crate) sides: PerChannel<Side<POINTS, MONITORS, RuleState<Own::State>>>,

@@ -459,7 +459,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             return Reset::Stopping;
         }
         let mut inputs = state.inputs.iter().zip((0..32).map(InputId::at));
-        if inputs.any(|(input, id)| input.blocks_reset(self.use_of(id))) {
+        if inputs.any(|(input, id)| input.blocks_reset(self.inverted.contains(id))) {
             return Reset::InputFaulted;
         }
         let PerChannel { a, b } = &mut state.sides;
@@ -488,7 +488,8 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
         Reset::Accepted
     }
 
-    /// Whether a stop that a trip demands is not complete on both channels. One that begins at the next frame is not.
+    /// Whether a stop that a trip demands is not complete on both channels. One that begins at the next frame need not be looked at: what
+    /// has just tripped is violated.
     fn is_stopping(&self, state: &AxisState<POINTS, MONITORS, INPUTS, Own>) -> bool {
         let PerChannel { a, b } = &state.sides;
         let mut stops = state.stops;
@@ -498,8 +499,7 @@ impl<const POINTS: usize, const MONITORS: usize, const INPUTS: usize, Own: Monit
             else {
                 continue;
             };
-            let is_open = config.rule.carries_on(&a.state) || config.rule.carries_on(&b.state);
-            if is_open || !state.active.contains(id) {
+            if config.rule.carries_on(&a.state) || config.rule.carries_on(&b.state) {
                 return true;
             }
         }

@@ -52,11 +52,26 @@ fn a_channel_that_leaves_and_comes_back_while_the_other_stays_is_a_fault() {
 }
 
 #[test]
-fn a_reset_after_a_fault_wants_both_channels_seen_at_rest() {
+fn a_disagreement_that_is_there_at_the_first_frame_is_judged_as_if_both_had_agreed_before() {
+    // One demands from the first frame on and releases; the other never moved.
+    assert!(run(&mut axis(), &[(1, 20), (0, 100)]).0);
+    // One comes to demand beside one that always did: at rest it protects as well.
+    assert!(run(&mut axis(), &[(2, 20), (3, 100)]).0);
+    // They change places, or agree in both states in time.
+    assert!(!run(&mut axis(), &[(1, 10), (2, 10), (0, 100)]).0);
+    assert!(!run(&mut axis(), &[(1, 10), (0, 10), (3, 100)]).0);
+}
+
+#[test]
+fn a_reset_after_a_fault_wants_both_channels_seen_in_either_state() {
     let press = [(3, 20), (3 | RESET, 20), (3, 20)];
     // Line 1 is welded high.
     let welded = [(3, 100), (2, 100)];
     let (faulted, resets) = run(&mut axis(), &[&welded[..], &press].concat());
+    assert!(faulted && resets == [Reset::InputFaulted], "{faulted}, {resets:?}");
+    // The other way round: line 1 is dead. At the fault both are at rest, and that they can demand is not seen.
+    let dead = [(0, 100), (1, 100), (0, 20), (RESET, 20), (0, 20)];
+    let (faulted, resets) = run(&mut axis(), &dead);
     assert!(faulted && resets == [Reset::InputFaulted], "{faulted}, {resets:?}");
     let repaired = [(0, 20)];
     let (faulted, resets) = run(&mut axis(), &[&welded[..], &repaired, &press].concat());

@@ -2,9 +2,9 @@
 
 use monitor_core::seal::Image;
 use monitor_core::{
-    Axis, AxisConfig, AxisError, Demand, Frame, InputConfig, Instant, Levels, NoOwn, Position, Reading,
-    Reset, Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop, Supervision, Until,
-    WarmUp,
+    Acceleration, Axis, AxisConfig, AxisError, Braking, Demand, Frame, InputConfig, Instant, Levels, NoOwn,
+    Position, Reading, Reset, Rule, Sample, Scale, SourceConfig, Span, Speed, SpeedLimit, Standstill, Stop,
+    Supervision, Until, WarmUp,
 };
 
 fn axis() -> AxisConfig {
@@ -106,5 +106,37 @@ fn a_reset_waits_for_the_stop_that_a_trip_demands() {
         assert_eq!(outcome.reset, reset, "{at} ms");
         // From the end of the stop until the frame after the reset.
         assert_eq!(outcome.permit, !(42..=43).contains(&at), "{at} ms");
+    }
+}
+
+#[test]
+fn a_reset_waits_until_the_stop_is_complete_on_both_channels() {
+    for exchanged in [false, true] {
+        let mut config = axis();
+        config.set_reset(InputConfig::single(0, true, Span::ZERO).unwrap());
+        let slow = config.add_monitor(slow(), Demand::Always, Span::ZERO).unwrap();
+        // Nothing is watched for so long; it is complete where the axis stands.
+        let one = Acceleration::from_int(1).unwrap();
+        let braking = Braking::try_new(Span::from_millis(1000).unwrap(), one, one).unwrap();
+        let standstill_speed = Speed::from_int(10).unwrap();
+        let supervision = Supervision::Deceleration { braking, standstill_speed, within: None };
+        let stop = Rule::Stop(Stop::try_new(supervision, Until::TorqueOff).unwrap());
+        let stop = config.add_monitor(stop, Demand::Reaction, Span::ZERO).unwrap();
+        config.set_reaction(slow, stop).unwrap();
+        let mut axis = Axis::new(config);
+        let (mut stands, mut creeps) = (0, 0);
+        let mut seen = Vec::new();
+        for ms in 0..120 {
+            // 1 m/s from 10 to 20 ms: it trips. Then one channel stands, and the other creeps until 80 ms.
+            stands += if (10..20).contains(&ms) { 1000 } else { 0 };
+            creeps += if (10..20).contains(&ms) { 1000 } else { 100 * u64::from(ms < 80) };
+            let now = Instant::from_nanos(ms * 1_000_000);
+            let reading = |count| Some(Reading { captured_at: now, sample: Sample::Count(count) });
+            let (a, b) = if exchanged { (creeps, stands) } else { (stands, creeps) };
+            let levels = Levels::from_bits(u32::from(ms == 50 || ms == 100));
+            let outcome = axis.step(&Frame { now, a: reading(a), b: reading(b), levels });
+            seen.extend(outcome.reset.map(|reset| (ms, reset)));
+        }
+        assert_eq!(seen, [(51, Reset::Stopping), (101, Reset::Accepted)], "exchanged: {exchanged}");
     }
 }

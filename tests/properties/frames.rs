@@ -169,15 +169,13 @@ fn survives(seed: u64, steps: &[(Vec<Offer>, Frame)]) -> bool {
         let outcome = on.step(&known.copied().collect::<Vec<_>>(), frame);
         let (axis, core) = (&on.axis, &on.core);
         let state = axis.state();
-        let shown = format!(
-            "{outcome:?} {:?} {:?} {:?}",
-            state.trips().collect::<Vec<_>>(),
-            axis.apart(),
-            axis.speeds_apart()
-        );
+        // Asked for, so that it may panic.
         let lines = |&id| Channel::BOTH.map(|channel| state.analogue_reading(id, channel));
         let lines: Vec<_> = core.analogues.iter().map(lines).collect();
         let positions = Channel::BOTH.map(|channel| (axis.position(channel), axis.speed(channel)));
+        let latched: Vec<_> = state.trips().collect();
+        let told = (latched, axis.apart(), axis.speeds_apart(), lines, positions);
+        std::hint::black_box(format!("{outcome:?} {told:?}"));
         let trips: Vec<Trip> = rules.iter().filter_map(|&rule| state.trip(rule)).collect();
         let faulted = outcome.clock_fault
             || outcome.faults.a.is_some()
@@ -187,8 +185,7 @@ fn survives(seed: u64, steps: &[(Vec<Offer>, Frame)]) -> bool {
             || !outcome.unreferenced.a.is_empty()
             || !outcome.unreferenced.b.is_empty();
         let withdraws = trips.iter().any(|trip| withdraws(trip, &setup));
-        let consistent = !(outcome.permit && (faulted || withdraws));
-        consistent && !shown.is_empty() && positions.len() == 2 && lines.len() == setup.analogues.len()
+        !(outcome.permit && (faulted || withdraws))
     })
 }
 

@@ -3,9 +3,9 @@
 use super::analogue::{AnalogueSeen, AnalogueState};
 use super::discrepancy::{DiscrepancySeen, PositionDiscrepancy, SpeedDifference};
 use super::exact::Q;
-use super::input::{InputSeen, InputState, Use};
+use super::input::{InputSeen, InputState};
 use super::monitor::{Demands, MonitorSeen, MonitorState, Scene};
-use super::setup::{Demand, Input, Lines, Referencing, Setup, Term};
+use super::setup::{Demand, Input, Lines, Setup, Term};
 use super::source::{Fault, Tracker};
 use super::speed::Windows;
 use super::verdict::{Judge, Limit, Question};
@@ -110,16 +110,11 @@ pub struct Model {
     last_seen: Option<Seen>,
 }
 
-/// In which of its states an input demands something, or declares a position; as it demands where nothing names it.
-fn use_of(setup: &Setup, index: usize) -> Use {
-    let is_named = |term: Term| {
-        let names = |demand: &Demand| matches!(demand, Demand::Any(terms) if terms.contains(&term));
-        setup.monitors.iter().any(|monitor| names(&monitor.demand))
-    };
-    let declares = |how: &Referencing| matches!(how, Referencing::Event { input, .. } if *input == index);
-    let at_rest = is_named(Term::NotInput(index));
-    let demanding = is_named(Term::Input(index)) || setup.referencing.iter().any(declares);
-    Use { demanding: demanding || !at_rest, at_rest }
+/// Whether a demand names an input inverted.
+fn is_inverted(setup: &Setup, index: usize) -> bool {
+    let names =
+        |demand: &Demand| matches!(demand, Demand::Any(terms) if terms.contains(&Term::NotInput(index)));
+    setup.monitors.iter().any(|monitor| names(&monitor.demand))
 }
 
 impl Model {
@@ -139,15 +134,14 @@ impl Model {
         };
         let button = |line| {
             let filter_ns = setup.reset_filter_ns;
-            let of = Use { demanding: true, at_rest: false };
-            InputState::new(Input { lines: Lines::One(line), demand_high: true, filter_ns }, of)
+            InputState::new(Input { lines: Lines::One(line), demand_high: true, filter_ns }, false)
         };
         Self {
             button: setup.reset_line.map(button),
             trackers: [tracker(&setup.a, &setup.referencing[0]), tracker(&setup.b, &setup.referencing[1])],
             analogues: setup.analogues.iter().cloned().map(AnalogueState::new).collect(),
             inputs: (setup.inputs.iter().cloned().enumerate())
-                .map(|(index, input)| InputState::new(input, use_of(&setup, index)))
+                .map(|(index, input)| InputState::new(input, is_inverted(&setup, index)))
                 .collect(),
             monitors: setup
                 .monitors

@@ -45,19 +45,12 @@ impl Line {
 #[derive(Clone, Copy, Debug)]
 struct Disagreement {
     since: u64,
-    /// What both did before: demand, or not.
-    from: bool,
-    /// The channel that alone has left that since; `None` when the other moved too, or what they left is not watched.
+    /// What both did before: demand, or not; `None` without a frame before.
+    from: Option<bool>,
+    /// The channel that has been the one that demands; `None` when they changed places.
     alone: Option<usize>,
-    /// Whether the channels came back without having left together: a one-sided cycle.
-    one_sided: bool,
-}
-
-/// In which of its states something is demanded.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Use {
-    pub demanding: bool,
-    pub at_rest: bool,
+    /// What the channels came back to without having left it together: a one-sided cycle.
+    one_sided: Option<bool>,
 }
 
 /// A latched input fault.
@@ -71,7 +64,8 @@ struct Latched {
 #[derive(Clone, Debug)]
 pub(super) struct InputState {
     input: Input,
-    of: Use,
+    /// A demand names it inverted: both of its states are watched.
+    inverted: bool,
     lines: [Option<Line>; 2],
     /// Which channels demanded at the frame before.
     before: Option<[bool; 2]>,
@@ -87,10 +81,10 @@ pub(super) struct InputState {
 }
 
 impl InputState {
-    pub fn new(input: Input, of: Use) -> Self {
+    pub fn new(input: Input, inverted: bool) -> Self {
         Self {
             input,
-            of,
+            inverted,
             lines: [None; 2],
             before: None,
             now: [false; 2],
@@ -136,36 +130,35 @@ impl InputState {
         }
         let over = self.timer.is_some_and(|timer| now - timer.since >= discrepancy_time_ns);
         match self.now {
-            [one, two] if one == two => match &mut self.timer {
-                // Back where both were.
-                Some(timer)
-                    if timer.from == one
-                        && (timer.one_sided || (timer.alone.is_some() && one_sided_faults)) =>
-                {
-                    timer.one_sided = true;
-                    if over {
-                        self.raise();
+            [both, two] if both == two => {
+                let is_watched = one_sided_faults && (!both || self.inverted);
+                let came_back = |timer: &Disagreement| match timer.one_sided {
+                    Some(to) => to == both,
+                    None => is_watched && timer.alone.is_some() && timer.from.is_none_or(|from| from == both),
+                };
+                match &mut self.timer {
+                    Some(timer) if came_back(timer) => {
+                        timer.one_sided = Some(both);
+                        if over {
+                            self.raise();
+                            self.forget();
+                        }
+                    }
+                    // Together before the end clears; a one-sided cycle that is over by now was not cleared in time.
+                    timer => {
+                        if over && timer.is_some_and(|timer| timer.one_sided.is_some()) {
+                            self.raise();
+                        }
                         self.forget();
                     }
                 }
-                // Together before the end clears; a one-sided cycle that is over by now was not cleared in time.
-                timer => {
-                    if over && timer.is_some_and(|timer| timer.one_sided) {
-                        self.raise();
-                    }
-                    self.forget();
-                }
-            },
+            }
             [one, _] => {
-                // Without a frame before, or with one at which they disagreed, nobody is alone.
-                let from = self.before.filter(|[one, two]| one == two).map(|[both, _]| both);
-                let is_watched = from.is_some_and(|from| !from || self.of.at_rest);
-                let from = from.unwrap_or(false);
-                let away = |from: bool| usize::from(one == from);
-                let alone = is_watched.then_some(away(from));
-                let started = Disagreement { since: now, from, alone, one_sided: false };
+                let demanding = usize::from(!one);
+                let from = self.before.map(|[both, _]| both);
+                let started = Disagreement { since: now, from, alone: Some(demanding), one_sided: None };
                 let timer = self.timer.get_or_insert(started);
-                timer.alone = timer.alone.filter(|&alone| alone == away(timer.from));
+                timer.alone = timer.alone.filter(|&alone| alone == demanding);
                 let since = timer.since;
                 if now - since >= discrepancy_time_ns {
                     self.raise();
@@ -212,8 +205,7 @@ impl InputState {
     /// Whether the fault refuses a reset at this frame.
     pub fn refuses_reset(&self) -> bool {
         self.latched.is_some_and(|Latched { seen: [at_rest, demanding] }| {
-            let is_unseen = (self.of.at_rest && !at_rest) || (self.of.demanding && !demanding);
-            is_unseen || self.now[0] != self.now[1]
+            !demanding || (self.inverted && !at_rest) || self.now[0] != self.now[1]
         })
     }
 
