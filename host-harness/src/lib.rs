@@ -1,4 +1,5 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
+pub mod causes;
 pub mod cli;
 pub mod compare;
 pub mod decimal;
