@@ -5,6 +5,7 @@ pub mod compare;
 pub mod decimal;
 pub mod exit;
 pub mod expect;
+pub mod explain;
 pub mod margins;
 pub mod replay;
 pub mod report;

@@ -2,6 +2,7 @@
 
 mod args;
 mod compare;
+mod explain;
 mod inspect;
 mod progress;
 mod replay;
@@ -17,7 +18,8 @@ use clap::Parser;
 
 use crate::exit;
 use crate::setup::Setup;
-use args::{Args, Command};
+use crate::trace::Skipped;
+use args::{Args, Command, SchemaOf};
 
 /// Runs the program on the arguments of this process.
 #[must_use]
@@ -32,17 +34,21 @@ pub fn main() -> ExitCode {
     };
     match args.command {
         Command::Replay(args) => replay::run(&args),
+        Command::Explain(args) => explain::run(&args),
         Command::Synth(args) => synth::run(&args),
         Command::Seal(args) => seal::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Vectors(args) => vectors::run(&args),
         Command::Compare(args) => compare::run(&args),
-        Command::Schema => print(&schema()),
+        Command::Schema(args) => print(&schema(args.of)),
     }
 }
 
-fn schema() -> String {
-    let schema = crate::report::json_schema();
+fn schema(of: SchemaOf) -> String {
+    let schema = match of {
+        SchemaOf::Replay => crate::report::json_schema(),
+        SchemaOf::Explain => crate::explain::json_schema(),
+    };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }
 
@@ -98,6 +104,17 @@ fn keep_inputs<'a>(
         }
     }
     Ok(())
+}
+
+/// What was left out of a trace, in lines.
+fn skipped_notes(path: &Path, skipped: &Skipped) -> Vec<String> {
+    let mut notes: Vec<String> = skipped
+        .by_reason()
+        .iter()
+        .map(|(reason, count)| format!("{}: {count} rows left out: {reason}", path.display()))
+        .collect();
+    notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error.of_row_left_out())));
+    notes
 }
 
 /// One message on standard error.

@@ -20,8 +20,8 @@ pub use outcome::{
 };
 pub use source::{Cycled, FrameSource};
 
-use axis::analogue_id;
-use monitor_core::Channel;
+pub(crate) use axis::analogue_id;
+use monitor_core::{Channel, Frame};
 
 use crate::setup::Setup;
 use crate::trace::{Offered, TraceError};
@@ -68,13 +68,45 @@ pub fn replay(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
 ) -> Result<Outcome, ReplayError> {
+    replay_observed(setup, source, progress, &mut Unobserved)
+}
+
+/// What sees the frames of a replay, too, and what it has found so far.
+pub(crate) trait Observer {
+    /// The next frames, before the axis sees them, with the readings of analogue values that come with them.
+    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]);
+
+    /// What has been found up to the last of them.
+    fn after(&mut self, found: &Outcome);
+}
+
+/// Nobody.
+struct Unobserved;
+
+impl Observer for Unobserved {
+    fn before(&mut self, _: &ReplayAxis, _: &[Frame], _: &[Offered]) {}
+
+    fn after(&mut self, _: &Outcome) {}
+}
+
+/// As [`replay`]; the observer sees what is evaluated: with a `cycle`, the frames at it.
+///
+/// # Errors
+///
+/// As there.
+pub(crate) fn replay_observed(
+    setup: &Setup,
+    source: &mut impl FrameSource,
+    progress: &mut dyn FnMut(u64),
+    observer: &mut impl Observer,
+) -> Result<Outcome, ReplayError> {
     let axis = axis(setup)?;
     match &setup.cycle {
         Some(cycle) => {
             let timeout = setup.a.timeout.value.min(setup.b.timeout.value);
-            run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value, timeout), progress)
+            run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value, timeout), progress, observer)
         }
-        None => run(setup, axis, source, progress),
+        None => run(setup, axis, source, progress, observer),
     }
 }
 
@@ -82,7 +114,7 @@ pub fn replay(
 struct Borrowed<'a, S>(&'a mut S);
 
 impl<S: FrameSource> FrameSource for Borrowed<'_, S> {
-    fn next_batch(&mut self, batch: &mut Vec<monitor_core::Frame>) -> Result<bool, TraceError> {
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
         self.0.next_batch(batch)
     }
 
@@ -103,6 +135,7 @@ fn run(
     mut axis: ReplayAxis,
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
+    observer: &mut impl Observer,
 ) -> Result<Outcome, ReplayError> {
     let mut recorder = Recorder::new(setup);
     // Several counts that are the same travel once it is rounded: then which frame was the first with an extreme cannot be told
@@ -114,6 +147,7 @@ fn run(
     let mut was_offered = vec![[false; 2]; setup.analogues.len()];
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
+        observer.before(&axis, &batch, source.offered());
         let mut offered = source.offered().iter().peekable();
         for (place, frame) in batch.iter().enumerate() {
             while let Some(one) = offered.next_if(|one| one.frame <= place) {
@@ -128,6 +162,7 @@ fn run(
                 recorder.frame::<false>(&mut axis, frame);
             }
         }
+        observer.after(recorder.found());
         progress(recorder.frames());
     }
     let mut outcome = recorder.finish(&axis, source.origin_ns());
