@@ -4,6 +4,7 @@ mod args;
 mod compare;
 mod explain;
 mod inspect;
+mod margins;
 mod progress;
 mod replay;
 mod seal;
@@ -35,6 +36,7 @@ pub fn main() -> ExitCode {
     match args.command {
         Command::Replay(args) => replay::run(&args),
         Command::Explain(args) => explain::run(&args),
+        Command::Margins(args) => margins::run(&args),
         Command::Synth(args) => synth::run(&args),
         Command::Seal(args) => seal::run(&args),
         Command::Inspect(args) => inspect::run(&args),

@@ -137,6 +137,18 @@ impl Knob {
         })
     }
 
+    /// What a value beyond that of the setup allows besides, in words.
+    pub(super) fn allows(&self, setup: &Setup, steps: i64, value_unit: &str) -> Option<String> {
+        let by = self.steps(setup)?.abs_diff(steps);
+        let more = self.written(setup, i64::try_from(by).ok()?, value_unit)?;
+        let mut changed = setup.clone();
+        Some(match ((self.find)(&mut changed)?, self.looser) {
+            (Lens::Time(_), _) => format!("{more} longer"),
+            (_, Looser::Up) => format!("{more} more, for any time"),
+            (_, Looser::Down) => format!("{more} less, for any time"),
+        })
+    }
+
     /// So many steps as the file would have them.
     pub(super) fn written(&self, setup: &Setup, steps: i64, value_unit: &str) -> Option<String> {
         let mut setup = setup.clone();

@@ -35,7 +35,7 @@ mod what_if;
 mod witness;
 mod words;
 
-pub use cost::Cost;
+pub use cost::{Cost, Worst};
 pub use cure::Cure;
 pub use event::{Event, What};
 pub use nearest::Nearest;
@@ -450,7 +450,7 @@ impl Work<'_> {
             .map(|change| {
                 let cost = rule
                     .zip(change.setup.as_deref())
-                    .and_then(|(rule, changed)| cost::cost(self.setup, changed, period, rule));
+                    .map(|(rule, changed)| cost::cost(self.setup, changed, period, rule));
                 Costed { change, cost }
             })
             .collect()

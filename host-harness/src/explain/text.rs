@@ -209,7 +209,7 @@ impl Page<'_> {
             writeln!(out, "{}", wrapped("  ! ", text))?;
         }
         for costed in what_if {
-            change(out, costed)?;
+            change(out, &self.0.setup.unit, costed)?;
         }
         Ok(())
     }
@@ -274,16 +274,19 @@ fn doubts(out: &mut String, apart: &Decomposition, words: &Words) -> fmt::Result
 }
 
 /// One setting: now, then, and its cost.
-fn change(out: &mut String, Costed { change, cost }: &Costed) -> fmt::Result {
+fn change(out: &mut String, unit: &str, Costed { change, cost }: &Costed) -> fmt::Result {
     let then = match (&change.to, &change.note) {
-        (Some(to), _) => format!("{} -> {to}", change.from),
+        (Some(to), _) => {
+            let allows = change.allows.as_ref().map_or_else(String::new, |allows| format!(": {allows}"));
+            format!("{} -> {to}{allows}", change.from)
+        }
         (None, Some(note)) => format!("{}; {note}", change.from),
         (None, None) => change.from.clone(),
     };
     writeln!(out, "  {}", change.setting)?;
     writeln!(out, "{}", wrapped("      ", &then))?;
     if let Some(cost) = cost {
-        writeln!(out, "{}", wrapped("      costs ", &cost.text()))?;
+        writeln!(out, "{}", wrapped("      costs ", &cost.text(unit)))?;
     }
     if !change.lets_pass.is_empty() {
         let at: Vec<_> = change.lets_pass.iter().map(|at| short(at.0)).collect();

@@ -19,6 +19,8 @@ pub struct Change {
     pub from: String,
     /// The value with which it does not happen, in steps of a thousandth of its unit or of a microsecond; null where none does.
     pub to: Option<String>,
+    /// What it allows besides.
+    pub allows: Option<String>,
     /// Why none was found.
     pub note: Option<String>,
     /// Trips of the same rule at other times of this trace at which both channels saw the motion break it, and which this value
@@ -74,6 +76,7 @@ impl Search<'_> {
             setting: knob.path.clone(),
             from: knob.text(self.setup).unwrap_or_default(),
             to: None,
+            allows: None,
             note: Some(note.to_owned()),
             lets_pass: Vec::new(),
             setup: None,
@@ -95,6 +98,7 @@ impl Search<'_> {
         };
         Some(Change {
             to: knob.written(self.setup, steps, self.value_unit),
+            allows: knob.allows(self.setup, steps, self.value_unit),
             note: None,
             setup: knob.set(self.setup, steps).map(Box::new),
             ..none("")
