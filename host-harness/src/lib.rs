@@ -10,4 +10,5 @@ pub mod seal;
 pub mod setup;
 pub mod synth;
 pub mod trace;
+pub mod vary;
 pub mod vectors;

@@ -121,6 +121,8 @@ mod section;
 mod stop;
 mod value;
 
+pub(crate) use file::read as read_file;
+
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use model::{
     Allowed, AnalogueSetup, AnalogueUnit, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSetup,
