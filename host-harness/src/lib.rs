@@ -8,6 +8,7 @@ pub mod replay;
 pub mod report;
 pub mod seal;
 pub mod setup;
+pub mod sweep;
 pub mod synth;
 pub mod trace;
 pub mod vary;

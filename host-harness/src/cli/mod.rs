@@ -6,6 +6,7 @@ mod inspect;
 mod progress;
 mod replay;
 mod seal;
+mod sweep;
 mod synth;
 mod vectors;
 
@@ -33,6 +34,7 @@ pub fn main() -> ExitCode {
     match args.command {
         Command::Replay(args) => replay::run(&args),
         Command::Synth(args) => synth::run(&args),
+        Command::Sweep(args) => sweep::run(&args),
         Command::Seal(args) => seal::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Vectors(args) => vectors::run(&args),

@@ -9,8 +9,8 @@ mod text;
 mod tests;
 
 pub use json::{
-    FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, StopReport, TripReport, VerdictReport,
-    json_schema,
+    FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, SetupReport, StopReport, TripReport,
+    VerdictReport, json_schema,
 };
 pub use number::{Exact, Seconds};
 pub use text::{CAUTION, text};

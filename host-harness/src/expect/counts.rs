@@ -1,0 +1,109 @@
+//! How many trips and faults nobody expected, and how many that were expected did not come.
+
+use serde::{Deserialize, Serialize};
+use toml::Spanned;
+
+use super::{Expectations, FaultEntry, Others, Time, TripEntry, Verdict};
+use crate::report::{FaultReport, Report, TripReport};
+
+/// What a replay shows against its expectations, as numbers.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Counts {
+    /// Trips that no expectation names, or that a `[[no_trip]]` does; in a trace whose verdict is to be `clear`, all.
+    pub nuisance_trips: u64,
+    /// Expected trips that did not come, or not in their time window.
+    pub missed_trips: u64,
+    /// Faults that no expectation names; in a trace whose verdict is to be `clear`, all.
+    pub nuisance_faults: u64,
+    /// Expected faults that did not come, or not in their time window.
+    pub missed_faults: u64,
+}
+
+impl Counts {
+    /// Both, added.
+    #[must_use]
+    pub const fn and(self, other: Self) -> Self {
+        Self {
+            nuisance_trips: self.nuisance_trips + other.nuisance_trips,
+            missed_trips: self.missed_trips + other.missed_trips,
+            nuisance_faults: self.nuisance_faults + other.nuisance_faults,
+            missed_faults: self.missed_faults + other.missed_faults,
+        }
+    }
+}
+
+/// When an entry may be met: its window, longer by the slack at either end.
+fn at_ends(from: Option<Time>, to: Option<&Spanned<Time>>, slack: i128) -> (Option<Time>, Option<Time>) {
+    let from = from.map(|from| Time(from.0.saturating_sub(slack)));
+    (from, to.map(|to| Time(to.get_ref().0.saturating_add(slack))))
+}
+
+impl TripEntry {
+    fn names(&self, trip: &TripReport) -> bool {
+        self.monitor.as_ref().is_none_or(|name| *name.get_ref() == trip.monitor)
+            && self.channel.as_ref().is_none_or(|on| on.get_ref().name() == trip.channel)
+    }
+
+    fn is_met_within(&self, trip: &TripReport, slack: i128) -> bool {
+        let (from, to) = at_ends(self.from, self.to.as_ref(), slack);
+        let at = trip.tripped_s.0;
+        self.names(trip) && from.is_none_or(|from| at >= from.0) && to.is_none_or(|to| at <= to.0)
+    }
+
+    /// It is the right trip, but after the window.
+    fn is_met_late(&self, trip: &TripReport, slack: i128) -> bool {
+        let (_, to) = at_ends(self.from, self.to.as_ref(), slack);
+        self.names(trip) && to.is_some_and(|to| trip.tripped_s.0 > to.0)
+    }
+}
+
+impl FaultEntry {
+    fn is_met_within(&self, fault: &FaultReport, slack: i128) -> bool {
+        let (from, to) = at_ends(self.from, self.to.as_ref(), slack);
+        let to = to.map(|to| Spanned::new(0..0, to));
+        Self { from, to, ..self.clone() }.is_met_by(fault)
+    }
+}
+
+impl Expectations {
+    /// How many trips and faults of a replay nobody expected, and how many that were expected did not come; every time window is longer by
+    /// `slack_ns` at either end.
+    ///
+    /// An expected trip that comes after its window is missed. It is no nuisance trip besides: for every missed trip the first such one is
+    /// forgiven. What is more than a report keeps counts as a nuisance.
+    #[must_use]
+    pub fn counts(&self, report: &Report, slack_ns: u64) -> Counts {
+        let slack = i128::from(slack_ns);
+        let is_clear = self.verdict == Some(Verdict::Clear);
+        let others = self.others == Others::Refused || is_clear;
+        let is_met = |entry: &&TripEntry| report.trips.iter().any(|trip| entry.is_met_within(trip, slack));
+        let mut missed: Vec<&TripEntry> = self.trip.iter().filter(|entry| !is_met(entry)).collect();
+        let mut counts = Counts { missed_trips: missed.len() as u64, ..Counts::default() };
+        for trip in &report.trips {
+            let is_forbidden = self.no_trip.iter().any(|entry| entry.is_met_by(trip));
+            let is_named = !is_clear && self.trip.iter().any(|entry| entry.is_met_within(trip, slack));
+            if !is_forbidden && (is_named || !others) {
+                continue;
+            }
+            match missed.iter().position(|entry| entry.is_met_late(trip, slack)) {
+                Some(place) if !is_forbidden => {
+                    missed.remove(place);
+                }
+                _ => counts.nuisance_trips += 1,
+            }
+        }
+        for entry in &self.fault {
+            let is_met = report.faults.iter().any(|fault| entry.is_met_within(fault, slack));
+            counts.missed_faults += u64::from(!is_met);
+        }
+        let is_named = |fault: &&FaultReport| {
+            !others || (!is_clear && self.fault.iter().any(|entry| entry.is_met_within(fault, slack)))
+        };
+        counts.nuisance_faults = report.faults.iter().filter(|fault| !is_named(fault)).count() as u64;
+        if others {
+            counts.nuisance_trips += report.left_out.trips;
+            counts.nuisance_faults += report.left_out.faults;
+        }
+        counts
+    }
+}
