@@ -4,6 +4,7 @@ pub mod compare;
 pub mod decimal;
 pub mod exit;
 pub mod expect;
+pub mod margins;
 pub mod replay;
 pub mod report;
 pub mod seal;

@@ -191,6 +191,7 @@ units! {
         "kNm" = 1000, 1;
     Share:
         "%" = 1, 1;
+        "ppm" = 1, 10_000;
     Temperature:
         "degC" = 1, 1;
 }

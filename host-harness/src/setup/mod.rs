@@ -106,9 +106,11 @@
 mod analogue;
 mod check;
 mod checksum;
+mod described;
 mod diagnostic;
 mod file;
 mod input;
+mod machine;
 mod model;
 mod monitor;
 mod name;
@@ -124,6 +126,10 @@ mod value;
 pub(crate) use file::read as read_file;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
+pub use machine::{
+    ApproachSetup, ComplianceSetup, ContactsSetup, EccentricitySetup, MachineSetup, SensorSetup,
+    SensorsSetup, WaySetup,
+};
 pub use model::{
     Allowed, AnalogueSetup, AnalogueUnit, AxisUnit, BrakingSetup, By, ChannelSetup, DemandLevel, DemandSetup,
     DemandSource, DiscrepancySetup, DualSetup, EventSetup, InputLines, InputSetup, LimitSetup, MonitorKind,

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use monitor_core::{Acceleration, Channel, Jerk, Position, Span, Speed, Value};
 
+use super::machine::{ApproachSetup, ContactsSetup, MachineSetup, SensorsSetup};
 use crate::decimal::{Dimension, Unit};
 
 /// A setting: the value in force and how it was written.
@@ -109,6 +110,14 @@ pub struct Setup {
     pub monitors: Vec<MonitorSetup>,
     /// Columns of the trace that are levels; the index is the line number. At most [`super::MAX_LEVELS`].
     pub levels: Vec<String>,
+    /// What the machine is like. No monitor reads it, nor the three below.
+    pub machine: MachineSetup,
+    /// What the two position sources are like.
+    pub sensors: SensorsSetup,
+    /// What the contacts of the inputs are like.
+    pub contacts: ContactsSetup,
+    /// How a person comes to the hazard.
+    pub approach: Option<ApproachSetup>,
 }
 
 impl Setup {

@@ -9,6 +9,7 @@ use toml::de::{DeTable, DeValue};
 use super::SetupError;
 use super::analogue::Analogues;
 use super::check::{self, Parts};
+use super::described::Described;
 use super::input::Inputs;
 use super::model::{
     AxisUnit, ChannelSetup, DiscrepancySetup, Setup, Source, SpeedDiscrepancySetup, SpeedSetup, TimeColumn,
@@ -90,7 +91,10 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
             "reset",
             "analogue",
             "monitor",
-        ] {
+        ]
+        .into_iter()
+        .chain(Described::KEYS)
+        {
             root.entry(key);
         }
         root.finish()?;
@@ -116,6 +120,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
     let monitors = Monitors::read(&root, &mut inputs, &analogues);
     let reference = reference::event(&root, &mut inputs, &monitors.names);
     let reset = inputs.reset(&root);
+    let described = Described::read(&root);
     let parts = Parts {
         axis: unit,
         cycle: cycle.as_ref().ok().and_then(Option::as_ref),
@@ -142,6 +147,7 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
     }
     let analogues = analogues.into_parts()?;
     let (inputs, levels) = inputs?;
+    let (machine, sensors, contacts, approach) = described.resolve(&monitors.read, &inputs)?;
     Ok(Setup {
         path: path.to_owned(),
         title: title?,
@@ -159,6 +165,10 @@ fn read(mut root: Section<'_>, path: &str) -> Got<Setup> {
         analogues,
         monitors: monitors.read,
         levels,
+        machine,
+        sensors,
+        contacts,
+        approach,
     })
 }
 

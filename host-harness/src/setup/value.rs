@@ -10,7 +10,7 @@ use super::model::{AnalogueUnit, AxisUnit, Setting};
 use super::section::{Entry, Got, Reported, Section, Text};
 use crate::decimal::{
     Dimension, Exact, Quantity, RangeError, Rounding, ULPS_PER_UNIT, Unit, ValueError, ValueErrorKind,
-    exact_text, parse_quantity, parse_unit, short_text, to_nano_ulps, to_nanos, to_ulps,
+    exact_text, parse_quantity, parse_unit, round_scaled, short_text, to_nano_ulps, to_nanos, to_ulps,
 };
 
 /// How a setting is rounded, and which it may be.
@@ -172,6 +172,27 @@ impl Reading<Value> {
     }
 }
 
+impl Reading<Position> {
+    /// A length in mm, whatever the unit of the axis.
+    fn length() -> Self {
+        let axis = AxisUnit::Millimetre;
+        Self { dimension: Dimension::Length, convert: Position::convert, bounds: Position::bounds(axis) }
+    }
+}
+
+impl Reading<u64> {
+    /// A share in parts of 10⁻⁹.
+    fn parts_per_billion() -> Self {
+        let convert = |value: &Exact, rounding| {
+            // Shares are held in %.
+            let parts = round_scaled(value, 10_000_000, rounding);
+            parts.and_then(|parts| u64::try_from(parts).ok()).ok_or(RangeError::TooLarge)
+        };
+        let bounds = ("0.001 ppm".to_owned(), "1000000000 %".to_owned());
+        Self { dimension: Dimension::Share, convert, bounds }
+    }
+}
+
 /// A value as it may be written for a key, for a message.
 pub(super) fn example(key: &str, dimension: Dimension) -> &'static str {
     match (key, dimension) {
@@ -299,7 +320,7 @@ impl<'r> Section<'r> {
         }
     }
 
-    fn setting<T: Measured>(&self, entry: &Entry<'r>, rule: Rule) -> Got<Setting<T>> {
+    pub(super) fn setting<T: Measured>(&self, entry: &Entry<'r>, rule: Rule) -> Got<Setting<T>> {
         self.read_setting(entry, rule, Reading::on(self.axis))
     }
 
@@ -366,6 +387,19 @@ impl<'r> Section<'r> {
     /// A setting that may be left out.
     pub(super) fn optional<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Option<Setting<T>>> {
         self.entry(key).map(|entry| self.setting(&entry, rule)).transpose()
+    }
+
+    /// A length in mm that may be left out, whatever the unit of the axis.
+    pub(super) fn length(&self, key: &'static str, rule: Rule) -> Got<Option<Setting<Position>>> {
+        self.entry(key)
+            .map(|entry| self.read_setting(&entry, rule, Reading::<Position>::length()))
+            .transpose()
+    }
+
+    /// A share in parts of 10⁻⁹ that may be left out, rounded up.
+    pub(super) fn parts_per_billion(&self, key: &'static str) -> Got<Option<Setting<u64>>> {
+        let read = |entry| self.read_setting(&entry, OR_ZERO_UP, Reading::<u64>::parts_per_billion());
+        self.entry(key).map(read).transpose()
     }
 
     /// A time that is zero when left out.
