@@ -116,7 +116,14 @@ fn traces(args: &args::Sweep, setup: &Setup) -> Result<Vec<Trace>, String> {
     let trace = |path: &PathBuf| {
         let file = match (&args.expect, args.expected) {
             (Some(file), _) => file.clone(),
-            (None, true) => beside(path),
+            (None, true) => {
+                let file = beside(path);
+                if !file.exists() {
+                    let file = file.display();
+                    return Err(format!("{file}: there is none; write it, or leave --expected out"));
+                }
+                file
+            }
             (None, false) => return Ok(Trace { path: path.clone(), expectations: None }),
         };
         let expectations = Expectations::load(&file, setup).map_err(|error| error.to_string())?;

@@ -17,17 +17,21 @@ pub struct Counts {
     pub nuisance_faults: u64,
     /// Expected faults that did not come, or not in their time window.
     pub missed_faults: u64,
+    /// The longest time from the `from` of an expected trip to the trip, in ns; negative where it came earlier, within the slack. `None`
+    /// without a trip that was expected from some time on.
+    pub latest_ns: Option<i64>,
 }
 
 impl Counts {
     /// Both, added.
     #[must_use]
-    pub const fn and(self, other: Self) -> Self {
+    pub fn and(self, other: Self) -> Self {
         Self {
             nuisance_trips: self.nuisance_trips + other.nuisance_trips,
             missed_trips: self.missed_trips + other.missed_trips,
             nuisance_faults: self.nuisance_faults + other.nuisance_faults,
             missed_faults: self.missed_faults + other.missed_faults,
+            latest_ns: self.latest_ns.max(other.latest_ns),
         }
     }
 }
@@ -48,6 +52,13 @@ impl TripEntry {
         let (from, to) = at_ends(self.from, self.to.as_ref(), slack);
         let at = trip.tripped_s.0;
         self.names(trip) && from.is_none_or(|from| at >= from.0) && to.is_none_or(|to| at <= to.0)
+    }
+
+    /// How long after its `from` the first trip comes that meets it.
+    fn after(&self, report: &Report, slack: i128) -> Option<i64> {
+        let from = self.from?;
+        let trip = report.trips.iter().find(|trip| self.is_met_within(trip, slack))?;
+        i64::try_from(trip.tripped_s.0 - from.0).ok()
     }
 
     /// It is the right trip, but after the window.
@@ -79,6 +90,7 @@ impl Expectations {
         let is_met = |entry: &&TripEntry| report.trips.iter().any(|trip| entry.is_met_within(trip, slack));
         let mut missed: Vec<&TripEntry> = self.trip.iter().filter(|entry| !is_met(entry)).collect();
         let mut counts = Counts { missed_trips: missed.len() as u64, ..Counts::default() };
+        counts.latest_ns = self.trip.iter().filter_map(|entry| entry.after(report, slack)).max();
         for trip in &report.trips {
             let is_forbidden = self.no_trip.iter().any(|entry| entry.is_met_by(trip));
             let is_named = !is_clear && self.trip.iter().any(|entry| entry.is_met_within(trip, slack));

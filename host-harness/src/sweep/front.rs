@@ -1,8 +1,8 @@
 //! Which points no other beats in all.
 
-/// What a point is judged by, less being better in each: nuisances, misses, reaction time, travel. What nothing bounds is worse than
-/// anything that is.
-pub(super) type Price = [u64; 4];
+/// What a point is judged by, less being better in each: nuisances, misses, reaction time, travel, and how late expected trips came. What
+/// nothing bounds is worse than anything that is.
+pub(super) type Price = [u64; 5];
 
 /// Of each point whether it is on the front: no other is as good in all and better in one. `None` of a point that has no price.
 pub(super) fn front(prices: &[Option<Price>]) -> Vec<bool> {
@@ -28,13 +28,13 @@ mod tests {
     #[test]
     fn a_point_is_on_the_front_when_no_other_is_as_good_in_all_and_better_in_one() {
         let prices = [
-            [0, 2, 5, 5],
-            [1, 1, 5, 5],
-            [1, 2, 5, 5],
-            [0, 2, 5, 5],
-            [3, 0, 9, 9],
-            [3, 0, 9, 10],
-            [0, 2, 6, 4],
+            [0, 2, 5, 5, 1],
+            [1, 1, 5, 5, 1],
+            [1, 2, 5, 5, 1],
+            [0, 2, 5, 5, 1],
+            [3, 0, 9, 9, 1],
+            [3, 0, 9, 9, 2],
+            [0, 2, 6, 4, 1],
         ];
         let expected = [true, true, false, true, true, false, true];
         assert_eq!(front(&prices.map(Some)), expected);
@@ -42,14 +42,14 @@ mod tests {
 
     #[test]
     fn a_point_without_a_price_is_not_on_the_front_and_beats_none() {
-        assert_eq!(front(&[None, Some([1, 1, u64::MAX, 0]), Some([1, 1, 3, 0])]), [false, false, true]);
+        assert_eq!(front(&[None, Some([1, 1, u64::MAX, 0, 0]), Some([1, 1, 3, 0, 0])]), [false, false, true]);
         assert_eq!(front(&[]), Vec::<bool>::new());
     }
 
     #[test]
     fn the_front_is_the_one_of_its_definition_on_every_small_set_of_prices() {
         let all: Vec<Price> =
-            (0..16).map(|bits: u64| [bits & 1, bits >> 1 & 1, bits >> 2 & 1, bits >> 3]).collect();
+            (0..16).map(|bits: u64| [bits & 1, bits >> 1 & 1, 7, bits >> 2 & 1, bits >> 3]).collect();
         for chosen in 0_u32..1 << 12 {
             let set: Vec<Option<Price>> = all
                 .iter()
@@ -60,7 +60,7 @@ mod tests {
             let by_definition = |price: &Option<Price>| {
                 price.is_some_and(|price| {
                     !set.iter().flatten().any(|other| {
-                        (0..4).all(|i| other[i] <= price[i]) && (0..4).any(|i| other[i] < price[i])
+                        (0..5).all(|i| other[i] <= price[i]) && (0..5).any(|i| other[i] < price[i])
                     })
                 })
             };

@@ -24,7 +24,7 @@ pub struct Grid {
     base: Base,
     variations: Vec<Variation>,
     points: Vec<Point>,
-    /// The rules that the settings belong to.
+    /// The rules that the settings belong to; none where one of them belongs to many.
     rules: Vec<TripRule>,
 }
 
@@ -67,8 +67,10 @@ impl Grid {
             }
         };
         let points = (0..count).into_par_iter().map(point).collect();
-        let rules = variations.iter().flat_map(|variation| rules_of(base.setup(), variation.path().keys()));
-        let rules = rules.collect();
+        let of_each: Vec<_> =
+            variations.iter().map(|variation| rules_of(base.setup(), variation.path().keys())).collect();
+        // One that belongs to many leaves none out.
+        let rules = if of_each.iter().any(Vec::is_empty) { Vec::new() } else { of_each.concat() };
         Ok(Self { base, variations, points, rules })
     }
 

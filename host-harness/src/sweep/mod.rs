@@ -18,12 +18,14 @@
 //!
 //! The reaction of a point is the worst case of its setup by [`crate::margins`], with frames as far apart as the
 //! farthest of all traces, for the monitor whose setting is varied; where that is a setting of many (`speed.window`, `cycle`), the longest of all
-//! monitors. Beside it stands what was observed: the longest time from where a limit was crossed to the trip.
+//! monitors. Beside it stands what was observed: the longest time from where a limit was crossed to the trip, and from the `from` of an
+//! expected trip to the trip. The reaction does not say how late a wide tolerance or a high limit is, which takes long to be reached: the
+//! latter does, where `from` is the time at which what is to be seen begins.
 //!
 //! # The front
 //!
 //! A point is on the front when no other is at least as good in all and better in one of: nuisance trips and faults, missed trips and faults,
-//! reaction time, travel. That is no recommendation. A setting with few nuisance trips may be one that no longer protects: limits come
+//! reaction time, travel, and the latest expected trip. That is no recommendation. A setting with few nuisance trips may be one that no longer protects: limits come
 //! from the risk assessment of the machine, and traces show only what happened while they were recorded.
 
 mod front;

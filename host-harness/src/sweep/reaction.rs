@@ -2,6 +2,7 @@
 
 use monitor_core::{Position, Span, Speed};
 
+use crate::margins::reaction;
 use crate::replay::TripRule;
 use crate::setup::Setup;
 
@@ -17,6 +18,7 @@ pub struct Cost {
 }
 
 /// The longest of some rules, with frames at most `period` apart; `None` where nothing bounds it.
-pub(super) fn cost(_setup: &Setup, _period: Span, _rules: &[TripRule]) -> Option<Cost> {
-    None
+pub(super) fn cost(setup: &Setup, period: Span, rules: &[TripRule]) -> Option<Cost> {
+    let time = rules.iter().filter_map(|rule| reaction(setup, period, *rule).total()).max()?;
+    (time < Span::from_nanos(u64::MAX)).then_some(Cost { time, speed: None, travel: None })
 }

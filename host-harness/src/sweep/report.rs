@@ -85,7 +85,7 @@ pub struct PointReport {
     pub checksum: Option<String>,
     /// Why the setup is refused with these values; null when it is not.
     pub refused: Option<String>,
-    /// No other point is as good in all of nuisances, misses, reaction and travel, and better in one. Null when it is refused, or not every
+    /// No other point is as good in all of nuisances, misses, reaction, travel and lateness, and better in one. Null when it is refused, or not every
     /// trace has expectations.
     pub is_on_front: Option<bool>,
     /// All traces together; null when it is refused.
@@ -108,6 +108,9 @@ pub struct All {
     pub counts: Option<CountsReport>,
     /// The longest time from where a limit was crossed to the trip that was observed; null without a trip of the rules that count.
     pub latency_s: Option<Seconds>,
+    /// The longest time from the `from` of an expected trip to the trip, in all traces; negative where it came earlier, within the slack. Null
+    /// where no trip is expected from some time on.
+    pub latest_s: Option<Seconds>,
     /// The longest reaction of the rules that count, by the setup; null where nothing bounds it.
     pub reaction_s: Option<Seconds>,
     /// The highest speed when the torque goes, by the setup, in the unit of the axis per second; null where nothing bounds it.
@@ -132,7 +135,7 @@ pub struct CountsReport {
 
 impl From<Counts> for CountsReport {
     fn from(counts: Counts) -> Self {
-        let Counts { nuisance_trips, missed_trips, nuisance_faults, missed_faults } = counts;
+        let Counts { nuisance_trips, missed_trips, nuisance_faults, missed_faults, .. } = counts;
         Self { nuisance_trips, missed_trips, nuisance_faults, missed_faults }
     }
 }
@@ -157,11 +160,17 @@ pub struct OneTrace {
     pub counts: Option<CountsReport>,
     /// The longest time from where a limit was crossed to the trip, of the rules that count.
     pub latency_s: Option<Seconds>,
+    /// The longest time from the `from` of an expected trip to the trip; null where none is expected from some time on.
+    pub latest_s: Option<Seconds>,
 }
 
 /// A time in ns as it is reported.
 fn seconds(ns: u64) -> Seconds {
     Seconds(i128::from(ns))
+}
+
+fn latest(counts: Option<Counts>) -> Option<Seconds> {
+    counts?.latest_ns.map(|ns| Seconds(i128::from(ns)))
 }
 
 impl From<&Found> for OneTrace {
@@ -175,6 +184,7 @@ impl From<&Found> for OneTrace {
             permit_losses: found.permit_losses,
             counts: found.counts.map(CountsReport::from),
             latency_s: found.latency_ns.map(seconds),
+            latest_s: latest(found.counts),
         }
     }
 }
@@ -203,7 +213,9 @@ impl<'r> Sum<'r> {
         let time = self.cost.map_or(u64::MAX, |cost| cost.time.as_nanos());
         let travel =
             self.cost.and_then(|cost| cost.travel).map_or(u64::MAX, |travel| travel.to_bits().unsigned_abs());
-        Some([nuisances, misses, time, travel])
+        // Shifted so that the order stays that of the times; without a time it decides nothing.
+        let latest = counts.latest_ns.map_or(0, |ns| ns.cast_unsigned() ^ 1 << 63);
+        Some([nuisances, misses, time, travel, latest])
     }
 
     fn all(&self) -> All {
@@ -214,6 +226,7 @@ impl<'r> Sum<'r> {
             permit_losses: total(|found| found.permit_losses),
             counts: self.counts.map(CountsReport::from),
             latency_s: self.found.iter().filter_map(|found| found.latency_ns).max().map(seconds),
+            latest_s: latest(self.counts),
             reaction_s: self.cost.map(|cost| seconds(cost.time.as_nanos())),
             speed_at_torque_off: self.cost.and_then(|cost| cost.speed).map(Exact::from),
             travel: self.cost.and_then(|cost| cost.travel).map(Exact::from),
@@ -308,7 +321,7 @@ fn cell(text: &str) -> String {
 /// empty cell.
 #[must_use]
 pub fn csv(report: &SweepReport) -> String {
-    const FIGURES: [&str; 14] = [
+    const FIGURES: [&str; 15] = [
         "front",
         "as_written",
         "trips",
@@ -321,6 +334,7 @@ pub fn csv(report: &SweepReport) -> String {
         "reaction_s",
         "speed_at_torque_off",
         "travel",
+        "latest_s",
         "latency_s",
         "refused",
     ];
@@ -345,6 +359,7 @@ pub fn csv(report: &SweepReport) -> String {
             text(all.and_then(|all| all.reaction_s)),
             text(all.and_then(|all| all.speed_at_torque_off.as_ref())),
             text(all.and_then(|all| all.travel.as_ref())),
+            text(all.and_then(|all| all.latest_s)),
             text(all.and_then(|all| all.latency_s)),
             point.refused.as_deref().map_or_else(String::new, cell),
         ];

@@ -3,6 +3,7 @@
 use unicode_width::UnicodeWidthStr;
 
 use super::report::{All, CountsReport, PointReport, SweepReport};
+use crate::decimal::{Rounding, parse_number, round_scaled};
 use crate::report::{CAUTION, Exact, Seconds};
 
 /// The widest line.
@@ -11,6 +12,8 @@ const WIDTH: usize = 80;
 const ROWS: usize = 100;
 /// The most reasons of refused points.
 const REASONS: usize = 20;
+/// The most points that are named with a reason.
+const VALUES: usize = 4;
 
 /// A column of the table.
 struct Column {
@@ -26,21 +29,22 @@ impl Column {
     }
 }
 
+/// A whole number of thousandths.
+fn decimal(thousandths: i128) -> String {
+    let (sign, size) = (if thousandths < 0 { "-" } else { "" }, thousandths.unsigned_abs());
+    format!("{sign}{}.{:03}", size / 1000, size % 1000)
+}
+
 /// A time in ms, rounded up to the next 1/1000 of it: a reaction is not shown as shorter than it is.
 fn millis(time: Seconds) -> String {
-    let micros = time.0.div_euclid(1000) + i128::from(time.0.rem_euclid(1000) > 0);
-    format!("{}.{:03}", micros / 1000, micros % 1000)
+    decimal(time.0.div_euclid(1000) + i128::from(time.0.rem_euclid(1000) > 0))
 }
 
 /// A value with three decimals, rounded up.
 fn thousandths(value: &Exact) -> String {
-    let exact = crate::decimal::parse_number(&value.to_string());
-    let rounded =
-        exact.ok().and_then(|exact| crate::decimal::round_scaled(&exact, 1000, crate::decimal::Rounding::Up));
-    rounded.map_or_else(
-        || value.to_string(),
-        |thousandths| format!("{}.{:03}", thousandths / 1000, thousandths % 1000),
-    )
+    let exact = parse_number(&value.to_string()).ok();
+    let rounded = exact.and_then(|exact| round_scaled(&exact, 1000, Rounding::Up));
+    rounded.map_or_else(|| value.to_string(), decimal)
 }
 
 fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
@@ -79,7 +83,7 @@ fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
     columns.push(column(3, ["permit", "lost"], figure(shown, |all| Some(all.permit_losses.to_string()))));
     columns.push(column(0, ["reaction", "ms"], figure(shown, |all| all.reaction_s.map(millis))));
     columns.push(column(0, ["travel", unit], figure(shown, |all| all.travel.as_ref().map(thousandths))));
-    columns.push(column(4, ["observed", "ms"], figure(shown, |all| all.latency_s.map(millis))));
+    columns.push(column(0, ["latest", "ms"], figure(shown, |all| all.latest_s.map(millis))));
     columns
 }
 
@@ -148,24 +152,29 @@ fn legend(report: &SweepReport, is_judged: bool, is_long: bool, refused: usize) 
     }
     if refused > 0 {
         lines.push("Refused by the setup:".to_owned());
-        let reasons = report.points.iter().filter_map(|point| Some((point, point.refused.as_ref()?)));
-        lines.extend(
-            reasons.take(REASONS).map(|(point, why)| format!("  {}: {why}", point.values.join(", "))),
-        );
-        if refused > REASONS {
-            lines.push(format!("  and {} more, in --csv", refused - REASONS));
+        let reasons = reasons(report);
+        lines.extend(reasons.iter().take(REASONS).map(|(values, why)| {
+            let more = values.len().saturating_sub(VALUES);
+            let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+            let values: Vec<String> =
+                values.iter().take(VALUES).map(|values| values.join(" with ")).collect();
+            format!("  {}{more}: {why}", values.join(", "))
+        }));
+        if reasons.len() > REASONS {
+            lines.push(format!("  and for {} more reasons, which --csv has", reasons.len() - REASONS));
         }
     }
     lines.push(if is_judged {
-        "* no other point is as good in nuisances, misses, reaction and travel, and better in one; = as written. \
-         Wrong faults are unexpected or missed."
+        "* no other point is as good in all of nuisances, misses, reaction, travel and latest, and better in one; \
+         = as written. Wrong faults are unexpected or missed."
             .to_owned()
     } else {
         "= as written. Without expectations trips are only counted, and no point is marked as better: see --expected."
             .to_owned()
     });
     lines.push(format!(
-        "Reaction and travel: worst case by the setup, of {}. Observed: the longest from a limit that was crossed to the trip.",
+        "Reaction and travel until the torque goes: worst case by the setup, of {}. Latest: the longest from the `from` of an \
+         expected trip to the trip, as observed.",
         report.reaction_of.join(", ")
     ));
     lines.push(report.note.clone());
@@ -176,6 +185,19 @@ fn legend(report: &SweepReport, is_judged: bool, is_long: bool, refused: usize) 
         out += &wrapped(&line);
     }
     out + "\n"
+}
+
+/// Why points are refused, each reason with all of them.
+fn reasons(report: &SweepReport) -> Vec<(Vec<&[String]>, &str)> {
+    let mut reasons: Vec<(Vec<&[String]>, &str)> = Vec::new();
+    for point in &report.points {
+        let Some(why) = point.refused.as_deref() else { continue };
+        match reasons.iter_mut().find(|(_, known)| *known == why) {
+            Some((values, _)) => values.push(&point.values),
+            None => reasons.push((vec![&point.values], why)),
+        }
+    }
+    reasons
 }
 
 /// A text in lines of at most [`WIDTH`] columns; what was indented stays so.

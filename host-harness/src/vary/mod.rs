@@ -3,7 +3,8 @@
 //! A setting is named by its place in the file: `speed.window`, `channel.b.timeout`, `input.door.filter`,
 //! `monitor."slow while the door is open".ramp.margin`. Quotes are needed where a name holds a point, a quote or `=`; a monitor
 //! stands under its `name`. One with a default need not be in the file. What can be varied is what [`Base::known`] lists: every value
-//! with a unit, and of the words `align`, `warm_up` and `one_sided`. Names, columns, kinds and demands cannot.
+//! with a unit, and of the words `align`, `warm_up` and `one_sided`. Names, columns, kinds and demands cannot, nor can
+//! what only describes the machine (`[machine]`, `[sensors]`, `[contacts]`, `[approach]`), which no monitor reads.
 //!
 //! The value is put into the text of the file and that is read as any setup is, so that every check of a setup holds and what is
 //! refused is refused for the reason that a person would be given who had edited the file by hand.

@@ -21,7 +21,9 @@ fn refused(text: &str) -> String {
 fn quantities(value: &toml::Value, keys: &mut Vec<String>, found: &mut Vec<(String, String)>) {
     match value {
         toml::Value::Table(table) => {
-            for (key, value) in table {
+            // What the machine is like is no setting: no monitor reads it.
+            let described = ["machine", "sensors", "contacts", "approach"];
+            for (key, value) in table.iter().filter(|(key, _)| !described.contains(&key.as_str())) {
                 keys.push(key.clone());
                 quantities(value, keys, found);
                 keys.pop();
