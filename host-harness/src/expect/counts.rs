@@ -77,8 +77,8 @@ impl FaultEntry {
 }
 
 impl Expectations {
-    /// How many trips and faults of a replay nobody expected, and how many that were expected did not come; every time window is longer by
-    /// `slack_ns` at either end.
+    /// How many trips and faults of a replay nobody expected, and how many that were expected did not come; the time window of
+    /// what must happen is longer by `slack_ns` at either end, and that of a `[[no_trip]]` is as written.
     ///
     /// An expected trip that comes after its window is missed. It is no nuisance trip besides: for every missed trip the first such one is
     /// forgiven. What is more than a report keeps counts as a nuisance.
@@ -117,5 +117,96 @@ impl Expectations {
             counts.nuisance_faults += report.left_out.faults;
         }
         counts
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::replay::{layout, replay};
+    use crate::setup::Setup;
+    use crate::trace::{Options, Reader};
+
+    /// What expectations count of a demo trace of the shuttle.
+    fn counts(trace: &str, expected: &str, slack_ms: u64) -> Counts {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../traces-demo");
+        let setup = Setup::load(folder.join("shuttle.toml")).unwrap();
+        let path = folder.join(format!("{trace}.csv.gz"));
+        let mut reader = Reader::open(&path, &layout(&setup).unwrap(), Options::default()).unwrap();
+        let report = Report::new(&setup, &replay(&setup, &mut reader, &mut |_| {}).unwrap(), trace, 0);
+        let expectations = Expectations::parse(expected, &setup).unwrap();
+        expectations.counts(&report, slack_ms * 1_000_000)
+    }
+
+    /// Nuisance trips and missed trips.
+    fn trips(expected: &str, slack_ms: u64) -> (u64, u64) {
+        let counts = counts("belt-slip", expected, slack_ms);
+        assert_eq!((counts.nuisance_faults, counts.missed_faults), (0, 0));
+        (counts.nuisance_trips, counts.missed_trips)
+    }
+
+    // The only trip of this trace is that of the discrepancy, at 2.145 s.
+    const TRIP: &str = "[[trip]]\nmonitor = \"discrepancy\"\n";
+
+    #[test]
+    fn a_trip_that_is_named_is_neither_a_nuisance_nor_missed() {
+        assert_eq!(trips(TRIP, 0), (0, 0));
+        assert_eq!(trips(&format!("{TRIP}from = \"2 s\"\nto = \"2.2 s\""), 0), (0, 0));
+        assert_eq!(trips("", 0), (1, 0));
+        assert_eq!(trips("[[trip]]\nmonitor = \"emergency stop\"", 0), (1, 1));
+        assert_eq!(trips(&format!("{TRIP}{TRIP}channel = \"both\""), 0), (0, 0));
+    }
+
+    #[test]
+    fn one_that_comes_after_its_window_is_missed_and_no_nuisance_besides() {
+        assert_eq!(trips(&format!("{TRIP}to = \"2.1 s\""), 0), (0, 1));
+        // One late trip makes good for one missed trip; before the window it is one too many.
+        assert_eq!(trips(&format!("{TRIP}from = \"3 s\""), 0), (1, 1));
+        assert_eq!(trips(&format!("{TRIP}to = \"2.1 s\"\n{TRIP}to = \"2.0 s\""), 0), (0, 2));
+    }
+
+    #[test]
+    fn slack_makes_windows_longer_at_either_end() {
+        let late = format!("{TRIP}to = \"2.1 s\"");
+        assert_eq!((trips(&late, 44), trips(&late, 45)), ((0, 1), (0, 0)));
+        let early = format!("{TRIP}from = \"2.2 s\"");
+        assert_eq!((trips(&early, 50), trips(&early, 60)), ((1, 1), (0, 0)));
+    }
+
+    #[test]
+    fn what_must_not_happen_and_a_trace_that_is_to_be_clear_make_every_trip_a_nuisance() {
+        assert_eq!(trips("others = \"accepted\"", 0), (0, 0));
+        assert_eq!(trips("others = \"accepted\"\nverdict = \"clear\"", 0), (1, 0));
+        assert_eq!(trips("others = \"accepted\"\n[[no_trip]]\nmonitor = \"discrepancy\"", 0), (1, 0));
+        assert_eq!(trips("others = \"accepted\"\n[[no_trip]]\nto = \"2.1 s\"", 0), (0, 0));
+    }
+
+    #[test]
+    fn the_latest_is_counted_from_where_a_trip_is_expected() {
+        let latest =
+            |from: &str, slack| counts("belt-slip", &format!("{TRIP}from = \"{from}\""), slack).latest_ns;
+        let (begin, earlier) = (latest("2 s", 0).unwrap(), latest("2.1 s", 0).unwrap());
+        assert_eq!(begin - earlier, 100_000_000);
+        assert!((144_400_000..148_900_000).contains(&begin), "as the expectations of the demo: {begin}");
+        assert!(latest("2.15 s", 10).unwrap() < 0);
+        assert_eq!(latest("2.2 s", 0), None, "missed");
+        assert_eq!(counts("belt-slip", TRIP, 0).latest_ns, None, "expected at any time");
+    }
+
+    #[test]
+    fn faults_are_counted_as_trips_are() {
+        let faults = |expected: &str| {
+            let counts = counts("rail-cable-fault", expected, 0);
+            (counts.nuisance_faults, counts.missed_faults)
+        };
+        let (all, _) = faults("");
+        assert!(all > 0);
+        assert_eq!(faults("[[fault]]\nchannel = \"b\""), (0, 0));
+        assert_eq!(faults("[[fault]]\nchannel = \"a\""), (all, 1));
+        assert_eq!(faults("others = \"accepted\""), (0, 0));
+        assert_eq!(faults("others = \"accepted\"\nverdict = \"clear\""), (all, 0));
+        assert_eq!(faults("[[fault]]\nchannel = \"b\"\nto = \"1 ms\""), (all, 1));
     }
 }

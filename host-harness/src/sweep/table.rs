@@ -8,7 +8,7 @@ use crate::report::{CAUTION, Exact, Seconds};
 
 /// The widest line.
 const WIDTH: usize = 80;
-/// The most rows; of more points only those on the front are shown.
+/// The most rows; of more points only those on the front are shown, and the first of these.
 const ROWS: usize = 100;
 /// The most reasons of refused points.
 const REASONS: usize = 20;
@@ -104,9 +104,10 @@ pub fn table(report: &SweepReport) -> String {
     }
     let is_judged = report.traces.iter().all(|trace| trace.is_judged);
     let is_long = report.points.len() > ROWS;
-    let shown: Vec<&PointReport> = (report.points.iter())
+    let mut shown: Vec<&PointReport> = (report.points.iter())
         .filter(|point| !is_long || point.is_on_front == Some(true) || point.is_as_written)
         .collect();
+    shown.truncate(ROWS);
     let mut columns = columns(report, &shown);
     let width = |columns: &[Column]| columns.iter().map(|column| column.width() + 2).sum::<usize>() - 2;
     while width(&columns) > WIDTH {
