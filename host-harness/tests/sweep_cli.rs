@@ -143,7 +143,7 @@ fn a_point_that_the_setup_refuses_is_reported_with_the_reason_and_exits_with_1()
     let output = sweep(&["clean-run"], &["speed.window=1 us, 8 ms"], &[]);
     assert_eq!(output.status.code(), Some(1), "{}", err(&output));
     let table = out(&output);
-    assert!(table.starts_with("2 points over 1 traces, 1 refused by the setup"), "{table}");
+    assert!(table.starts_with("2 points over 1 trace, 1 refused by the setup"), "{table}");
     assert!(table.contains("    1 us   refused\n"), "{table}");
     assert!(table.contains("Refused by the setup:\n  1 us: `window`"), "{table}");
     assert!(table.contains("Without expectations trips are only counted"), "{table}");
@@ -311,7 +311,7 @@ fn many_points_are_a_short_table_with_the_front_and_a_long_csv() {
     let vary = ["discrepancy.tolerance=0.02 mm..3 mm step 0.02 mm"];
     let output = sweep(&["clean-run"], &vary, &["--expected", "--csv", text(&csv)]);
     let table = out(&output);
-    assert!(table.starts_with("150 points over 1 traces\n"), "{table}");
+    assert!(table.starts_with("150 points over 1 trace\n"), "{table}");
     assert!(table.contains("--csv writes all"), "{table}");
     let rows = table.lines().filter(|line| line.starts_with('*') && line.contains(" mm ")).count();
     assert_eq!(rows, 100, "{table}");

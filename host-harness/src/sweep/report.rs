@@ -109,7 +109,7 @@ pub struct All {
     /// The longest time from where a limit was crossed to the trip that was observed; null without a trip of the rules that count.
     pub latency_s: Option<Seconds>,
     /// The longest time from the `from` of an expected trip to the trip, in all traces; negative where it came earlier, within the slack. Null
-    /// where no trip is expected from some time on.
+    /// where no trip is expected from some time on, and where one is missed.
     pub latest_s: Option<Seconds>,
     /// The longest reaction of the rules that count, by the setup; null where nothing bounds it.
     pub reaction_s: Option<Seconds>,
@@ -160,7 +160,8 @@ pub struct OneTrace {
     pub counts: Option<CountsReport>,
     /// The longest time from where a limit was crossed to the trip, of the rules that count.
     pub latency_s: Option<Seconds>,
-    /// The longest time from the `from` of an expected trip to the trip; null where none is expected from some time on.
+    /// The longest time from the `from` of an expected trip to the trip; null where none is expected from some time on, and
+    /// where one is missed.
     pub latest_s: Option<Seconds>,
 }
 
@@ -170,7 +171,8 @@ fn seconds(ns: u64) -> Seconds {
 }
 
 fn latest(counts: Option<Counts>) -> Option<Seconds> {
-    counts?.latest_ns.map(|ns| Seconds(i128::from(ns)))
+    let counts = counts.filter(|counts| counts.missed_trips == 0)?;
+    counts.latest_ns.map(|ns| Seconds(i128::from(ns)))
 }
 
 impl From<&Found> for OneTrace {
@@ -213,8 +215,12 @@ impl<'r> Sum<'r> {
         let time = self.cost.map_or(u64::MAX, |cost| cost.time.as_nanos());
         let travel =
             self.cost.and_then(|cost| cost.travel).map_or(u64::MAX, |travel| travel.to_bits().unsigned_abs());
-        // Shifted so that the order stays that of the times; without a time it decides nothing.
-        let latest = counts.latest_ns.map_or(0, |ns| ns.cast_unsigned() ^ 1 << 63);
+        // Shifted so that the order stays that of the times. Where no trip is expected from some time on it decides nothing, and one that
+        // never came is later than any.
+        let latest = match counts.missed_trips {
+            0 => counts.latest_ns.map_or(0, |ns| ns.cast_unsigned() ^ 1 << 63),
+            _ => u64::MAX,
+        };
         Some([nuisances, misses, time, travel, latest])
     }
 

@@ -71,6 +71,10 @@ fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
         let _ = setting;
         columns.push(Column { heads: [name, String::new()], cells, goes: 0 });
     }
+    let latest = |all: &All| match &all.counts {
+        Some(counts) if counts.missed_trips > 0 => Some("never".to_owned()),
+        _ => all.latest_s.map(millis),
+    };
     let unit = &report.setup.unit;
     columns.push(column(1, ["trips", ""], figure(shown, |all| Some(all.trips.to_string()))));
     columns.push(column(0, ["nuisance", "trips"], counted(|counts| counts.nuisance_trips)));
@@ -83,7 +87,7 @@ fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
     columns.push(column(3, ["permit", "lost"], figure(shown, |all| Some(all.permit_losses.to_string()))));
     columns.push(column(0, ["reaction", "ms"], figure(shown, |all| all.reaction_s.map(millis))));
     columns.push(column(0, ["travel", unit], figure(shown, |all| all.travel.as_ref().map(thousandths))));
-    columns.push(column(0, ["latest", "ms"], figure(shown, |all| all.latest_s.map(millis))));
+    columns.push(column(0, ["latest", "ms"], figure(shown, latest)));
     columns
 }
 
@@ -91,7 +95,8 @@ fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
 #[must_use]
 pub fn table(report: &SweepReport) -> String {
     let refused = report.refused();
-    let mut out = format!("{} points over {} traces", report.points.len(), report.traces.len());
+    let number = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
+    let mut out = number(report.points.len(), "point") + " over " + &number(report.traces.len(), "trace");
     if refused > 0 {
         out += &format!(", {refused} refused by the setup");
     }
@@ -109,6 +114,8 @@ pub fn table(report: &SweepReport) -> String {
         .collect();
     shown.truncate(ROWS);
     let mut columns = columns(report, &shown);
+    // A figure that no point has needs no room.
+    columns.retain(|column| column.cells.iter().any(|cell| cell != "-"));
     let width = |columns: &[Column]| columns.iter().map(|column| column.width() + 2).sum::<usize>() - 2;
     while width(&columns) > WIDTH {
         let Some(goes) = (0..columns.len()).filter(|&i| columns[i].goes > 0).max_by_key(|&i| columns[i].goes)
@@ -174,10 +181,14 @@ fn legend(report: &SweepReport, is_judged: bool, is_long: bool, refused: usize) 
             .to_owned()
     });
     lines.push(format!(
-        "Reaction and travel until the torque goes: worst case by the setup, of {}. Latest: the longest from the `from` of an \
-         expected trip to the trip, as observed.",
+        "Reaction, and travel where it is known, until the torque goes: worst case by the setup, of {}.",
         report.reaction_of.join(", ")
     ));
+    if is_judged {
+        lines.push(
+            "Latest: the longest from the `from` of an expected trip to the trip, as observed.".to_owned(),
+        );
+    }
     lines.push(report.note.clone());
     lines.push(CAUTION.to_owned());
     let mut out = String::new();
