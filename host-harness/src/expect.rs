@@ -36,6 +36,8 @@
 //! in good runs too. One that names a stop or an output has to name all that this monitor does, and one that names a reset every
 //! reset; the rest is a miss, unless `others = "accepted"`.
 
+mod counts;
+
 use std::fmt;
 use std::ops::Range;
 use std::path::Path;
@@ -49,6 +51,7 @@ use crate::report::{
     FaultReport, OutputReport, Report, ResetReport, Seconds, StopReport, TripReport, VerdictReport,
 };
 use crate::setup::{MonitorKind, Place, Setup};
+pub use counts::Counts;
 
 /// A file of expectations that cannot be used: path, line and column, what is wrong, and what to do.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

@@ -11,6 +11,8 @@ pub mod replay;
 pub mod report;
 pub mod seal;
 pub mod setup;
+pub mod sweep;
 pub mod synth;
 pub mod trace;
+pub mod vary;
 pub mod vectors;

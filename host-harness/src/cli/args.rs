@@ -42,6 +42,19 @@ pub(super) enum Command {
     /// Make a synthetic trace from a motion, two encoder models and faults
     #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]
     Synth(Synth),
+    /// Replay traces with every point of a grid over one or two settings: nuisance trips against missed ones, reaction and travel
+    #[command(
+        after_help = "Example:\n  cowitness sweep runs/*.csv.gz --setup axis.toml --expected --slack \"100 ms\" \\\n    \
+        --vary \"discrepancy.tolerance=1 mm..3 mm step 0.5 mm\" \\\n    \
+        --vary \"monitor.'slow while the door is open'.on_delay=0 ms, 4 ms, 8 ms\" --csv sweep.csv\n\n\
+        A setting is named by its place in the setup: speed.window, channel.b.timeout, input.door.filter,\n\
+        monitor.'NAME'.ramp.margin. Its values are a list or ranges with a step, separated by commas.\n\n\
+        With expectations, a trip that none of them names is a nuisance trip, and one that is expected and does not come\n\
+        in its time window is missed. A setting with few nuisance trips is no recommendation.\n\n\
+        Exit status: 0 every point was evaluated, 1 the setup refuses some (which, and why, is in the table),\n\
+        2 could not run."
+    )]
+    Sweep(Sweep),
     /// Seal a setup into a compact binary for the target, with a checksum
     #[command(after_help = "Example:\n  cowitness seal axis.toml --out axis.sealed --rust axis.rs\n\n\
         Outcomes depend on --points through the effective window of the speed: with M = (points - 1)/2 it exceeds the\n\
@@ -124,6 +137,43 @@ pub(super) struct Margins {
     /// Write the report as JSON; `-` is standard output, instead of the text
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Sweep {
+    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd
+    #[arg(required = true, value_name = "TRACE")]
+    pub(super) traces: Vec<PathBuf>,
+    /// The setup of the axis
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: PathBuf,
+    /// A setting and its values: `speed.window=4 ms, 8 ms` or `speed.window=4 ms..20 ms step 2 ms`; once or twice
+    #[arg(long, required = true, value_name = "SETTING=VALUES")]
+    pub(super) vary: Vec<String>,
+    /// Hold the one trace against these expectations
+    #[arg(long, value_name = "FILE", conflicts_with = "expected")]
+    pub(super) expect: Option<PathBuf>,
+    /// Hold each trace NAME.csv, packed or not, against NAME.expected.toml beside it
+    #[arg(long)]
+    pub(super) expected: bool,
+    /// Make the time windows of expectations longer by this at either end: other settings trip at other times
+    #[arg(long, value_name = "TIME")]
+    pub(super) slack: Option<String>,
+    /// Write the points as CSV; `-` is standard output, instead of the table
+    #[arg(long, value_name = "FILE")]
+    pub(super) csv: Option<PathBuf>,
+    /// Write everything as JSON, with the results of each trace; `-` is standard output, instead of the table
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
+    /// Keep results in this file as they come, and take those that are there already: a sweep that was stopped goes on
+    #[arg(long, value_name = "FILE")]
+    pub(super) resume: Option<PathBuf>,
+    /// Leave bad rows out, counting them, instead of refusing the trace
+    #[arg(long)]
+    pub(super) skip_bad: bool,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    pub(super) quiet: bool,
 }
 
 #[derive(Debug, clap::Args)]

@@ -8,6 +8,7 @@ mod margins;
 mod progress;
 mod replay;
 mod seal;
+mod sweep;
 mod synth;
 mod vectors;
 
@@ -38,6 +39,7 @@ pub fn main() -> ExitCode {
         Command::Explain(args) => explain::run(&args),
         Command::Margins(args) => margins::run(&args),
         Command::Synth(args) => synth::run(&args),
+        Command::Sweep(args) => sweep::run(&args),
         Command::Seal(args) => seal::run(&args),
         Command::Inspect(args) => inspect::run(&args),
         Command::Vectors(args) => vectors::run(&args),

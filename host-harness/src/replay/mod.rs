@@ -111,7 +111,7 @@ pub(crate) fn replay_observed(
 }
 
 /// A source lent to a [`Cycled`].
-struct Borrowed<'a, S>(&'a mut S);
+pub(crate) struct Borrowed<'a, S>(pub(crate) &'a mut S);
 
 impl<S: FrameSource> FrameSource for Borrowed<'_, S> {
     fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
@@ -132,55 +132,93 @@ const ULP: u64 = 1_000_000_000;
 
 fn run(
     setup: &Setup,
-    mut axis: ReplayAxis,
+    axis: ReplayAxis,
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
     observer: &mut impl Observer,
 ) -> Result<Outcome, ReplayError> {
-    let mut recorder = Recorder::new(setup);
-    // Several counts that are the same travel once it is rounded: then which frame was the first with an extreme cannot be told
-    // from the counts.
-    let is_fine =
-        [&setup.a, &setup.b].iter().any(|channel| channel.count_nano_ulps().is_some_and(|nano| nano < ULP));
-    // A check that is passed over would be followed by the motion, which tells nothing of an analogue value.
-    let is_fine = is_fine || !setup.analogues.is_empty();
-    let mut was_offered = vec![[false; 2]; setup.analogues.len()];
+    let mut run = Run::new(setup, axis);
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
-        observer.before(&axis, &batch, source.offered());
-        let mut offered = source.offered().iter().peekable();
-        for (place, frame) in batch.iter().enumerate() {
+        observer.before(&run.axis, &batch, source.offered());
+        run.batch(&batch, source.offered());
+        observer.after(run.recorder.found());
+        progress(run.frames());
+    }
+    run.finish(setup, source.origin_ns(), source.rows())
+}
+
+/// A replay to which the frames are handed, batch by batch.
+pub(crate) struct Run {
+    axis: ReplayAxis,
+    recorder: Recorder,
+    is_fine: bool,
+    was_offered: Vec<[bool; 2]>,
+}
+
+impl Run {
+    pub(crate) fn new(setup: &Setup, axis: ReplayAxis) -> Self {
+        // Several counts that are the same travel once it is rounded: then which frame was the first with an extreme cannot be told
+        // from the counts.
+        let is_fine = [&setup.a, &setup.b]
+            .iter()
+            .any(|channel| channel.count_nano_ulps().is_some_and(|nano| nano < ULP));
+        Self {
+            axis,
+            recorder: Recorder::new(setup),
+            // A check that is passed over would be followed by the motion, which tells nothing of an analogue value.
+            is_fine: is_fine || !setup.analogues.is_empty(),
+            was_offered: vec![[false; 2]; setup.analogues.len()],
+        }
+    }
+
+    /// Frames so far.
+    pub(crate) const fn frames(&self) -> u64 {
+        self.recorder.frames()
+    }
+
+    /// The next frames, and the readings of analogue values that come with them.
+    pub(crate) fn batch(&mut self, frames: &[Frame], offered: &[Offered]) {
+        let mut offered = offered.iter().peekable();
+        for (place, frame) in frames.iter().enumerate() {
             while let Some(one) = offered.next_if(|one| one.frame <= place) {
-                if let (Some(id), Some(lines)) = (analogue_id(one.of), was_offered.get_mut(one.of)) {
-                    axis.offer(id, one.channel, one.reading);
+                if let (Some(id), Some(lines)) = (analogue_id(one.of), self.was_offered.get_mut(one.of)) {
+                    self.axis.offer(id, one.channel, one.reading);
                     lines[usize::from(one.channel == Channel::B)] = true;
                 }
             }
-            if is_fine {
-                recorder.frame::<true>(&mut axis, frame);
+            if self.is_fine {
+                self.recorder.frame::<true>(&mut self.axis, frame);
             } else {
-                recorder.frame::<false>(&mut axis, frame);
+                self.recorder.frame::<false>(&mut self.axis, frame);
             }
         }
-        observer.after(recorder.found());
-        progress(recorder.frames());
     }
-    let mut outcome = recorder.finish(&axis, source.origin_ns());
-    if let Some(rows) = source.rows() {
-        let mut rows = rows.clone();
-        outcome.gaps = std::mem::take(&mut rows.gaps);
-        outcome.rows = Some(rows);
-    }
-    for (facts, (channel, columns)) in outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]) {
-        if facts.readings == 0 {
-            return Err(ReplayError::NeverRead { channel, column: columns.column.clone() });
+
+    /// The outcome, once all frames were handed in; `rows` are those behind them, where the two are not the same.
+    pub(crate) fn finish(
+        self,
+        setup: &Setup,
+        origin_ns: i128,
+        rows: Option<&Rows>,
+    ) -> Result<Outcome, ReplayError> {
+        let mut outcome = self.recorder.finish(&self.axis, origin_ns);
+        if let Some(rows) = rows {
+            let mut rows = rows.clone();
+            outcome.gaps = std::mem::take(&mut rows.gaps);
+            outcome.rows = Some(rows);
         }
-    }
-    for (analogue, lines) in setup.analogues.iter().zip(was_offered) {
-        if let Some((column, _)) = analogue.columns.iter().zip(lines).find(|(_, was)| !was) {
-            let (name, column) = (analogue.name.clone(), column.clone());
-            return Err(ReplayError::NeverOffered { name, column });
+        for (facts, (channel, columns)) in outcome.channels.iter().zip([("a", &setup.a), ("b", &setup.b)]) {
+            if facts.readings == 0 {
+                return Err(ReplayError::NeverRead { channel, column: columns.column.clone() });
+            }
         }
+        for (analogue, lines) in setup.analogues.iter().zip(self.was_offered) {
+            if let Some((column, _)) = analogue.columns.iter().zip(lines).find(|(_, was)| !was) {
+                let (name, column) = (analogue.name.clone(), column.clone());
+                return Err(ReplayError::NeverOffered { name, column });
+            }
+        }
+        Ok(outcome)
     }
-    Ok(outcome)
 }

@@ -2,7 +2,7 @@
 
 use monitor_core::Instant;
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::{Exact, Seconds};
@@ -71,6 +71,17 @@ pub struct SetupReport {
     pub path: String,
 }
 
+impl SetupReport {
+    pub(crate) fn new(setup: &Setup) -> Self {
+        Self {
+            title: setup.title.clone(),
+            checksum: format!("{:08x}", setup.checksum()),
+            unit: setup.unit.symbol().to_owned(),
+            path: setup.path.clone(),
+        }
+    }
+}
+
 /// The trace of a replay.
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
@@ -132,7 +143,7 @@ pub struct GapReport {
 }
 
 /// What came of a replay.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum VerdictReport {
     /// Nothing tripped and nothing was faulted.
@@ -419,12 +430,7 @@ pub(crate) fn heads(
 ) -> (SetupReport, TraceReport) {
     let at = |instant: Instant| Seconds(outcome.time_ns(instant));
     let gaps = outcome.gaps.kept.iter().map(|gap| GapReport { from_s: at(gap.from), to_s: at(gap.to) });
-    let of_setup = SetupReport {
-        title: setup.title.clone(),
-        checksum: format!("{:08x}", setup.checksum()),
-        unit: setup.unit.symbol().to_owned(),
-        path: setup.path.clone(),
-    };
+    let of_setup = SetupReport::new(setup);
     let of_trace = TraceReport {
         path: path.to_owned(),
         frames: outcome.frames,

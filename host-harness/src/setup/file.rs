@@ -19,7 +19,8 @@ impl Setup {
     }
 }
 
-fn read(path: &Path) -> Result<String, SetupError> {
+/// The text of a setup file.
+pub(crate) fn read(path: &Path) -> Result<String, SetupError> {
     let name = path.display().to_string();
     let refuse =
         |message: String, way_out: &str| SetupError::unreadable(name.clone(), message, way_out.to_owned());

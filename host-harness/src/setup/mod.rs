@@ -123,6 +123,8 @@ mod section;
 mod stop;
 mod value;
 
+pub(crate) use file::read as read_file;
+
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use machine::{
     ApproachSetup, ComplianceSetup, ContactsSetup, EccentricitySetup, MachineSetup, SensorSetup,

@@ -49,18 +49,15 @@ impl Input {
         if path.as_os_str() == "-" {
             return Self::from_read("standard input", io::stdin());
         }
-        let name = path.to_string_lossy();
-        let fail = |problem| TraceError { place: place(name.as_ref().into()), problem: Box::new(problem) };
-        let file = File::open(path).map_err(|error| {
-            fail(match error.kind() {
-                io::ErrorKind::NotFound => Problem::NotFound,
-                _ => Problem::Unreadable(error),
-            })
-        })?;
-        if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
-            return Err(fail(Problem::Directory));
-        }
-        Self::from_read(&name, file)
+        Self::from_read(&path.to_string_lossy(), file(path)?)
+    }
+
+    /// Opens a file; `seen` is shown all its bytes, as they are stored, while they are read.
+    pub(super) fn open_seen(
+        path: &Path,
+        seen: impl FnMut(&[u8]) + Send + 'static,
+    ) -> Result<Self, TraceError> {
+        Self::from_read(&path.to_string_lossy(), Seen { file: file(path)?, seen })
     }
 
     /// Takes any stream of bytes.
@@ -114,6 +111,35 @@ impl Input {
             _ => Problem::Unreadable(error),
         }
     }
+}
+
+/// A file whose bytes are shown to somebody else, too.
+struct Seen<F> {
+    file: File,
+    seen: F,
+}
+
+impl<F: FnMut(&[u8])> Read for Seen<F> {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let count = self.file.read(into)?;
+        (self.seen)(&into[..count]);
+        Ok(count)
+    }
+}
+
+fn file(path: &Path) -> Result<File, TraceError> {
+    let name = path.to_string_lossy();
+    let fail = |problem| TraceError { place: place(name.as_ref().into()), problem: Box::new(problem) };
+    let file = File::open(path).map_err(|error| {
+        fail(match error.kind() {
+            io::ErrorKind::NotFound => Problem::NotFound,
+            _ => Problem::Unreadable(error),
+        })
+    })?;
+    if file.metadata().is_ok_and(|metadata| metadata.is_dir()) {
+        return Err(fail(Problem::Directory));
+    }
+    Ok(file)
 }
 
 const fn place(path: Arc<str>) -> Place {

@@ -77,6 +77,16 @@ impl Reader {
         Self::new(Input::open(path)?, layout, options)
     }
 
+    /// As [`open`](Self::open) of a file; `seen` is shown all its bytes, as they are stored, while they are read.
+    pub(crate) fn open_seen(
+        path: &Path,
+        layout: &Layout,
+        options: Options,
+        seen: impl FnMut(&[u8]) + Send + 'static,
+    ) -> Result<Self, TraceError> {
+        Self::new(Input::open_seen(path, seen)?, layout, options)
+    }
+
     /// Reads the header from any stream; `name` stands for it in messages.
     ///
     /// # Errors
