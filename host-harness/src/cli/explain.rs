@@ -3,13 +3,14 @@
 use std::process::ExitCode;
 
 use super::progress::Progress;
-use super::{args, complain, keep_inputs, load_setup, print, skipped_notes, write_to};
+use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
 use crate::exit;
 use crate::explain::{Asked, Explanation, Guard, explain, text};
 use crate::replay::{Outcome, layout, replay};
 use crate::report::CAUTION;
 use crate::setup::Setup;
 use crate::trace::{Options, Prefetch, Reader};
+use crate::vary::Base;
 
 pub(super) fn run(args: &args::Explain) -> ExitCode {
     match explained(args) {
@@ -25,14 +26,14 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
     if let Some(json) = &args.json {
         keep_inputs(json, [&args.trace, &args.setup])?;
     }
-    let setup = match load_setup(&args.setup) {
-        Ok(setup) => setup,
-        Err(message) => {
-            anstream::eprintln!("{message}");
+    let base = match Base::load(&args.setup) {
+        Ok(base) => base,
+        Err(error) => {
+            anstream::eprintln!("{}", error.render(color()));
             return Ok(ExitCode::from(exit::UNUSABLE));
         }
     };
-    let explanation = of_trace(args, &setup)?;
+    let explanation = of_trace(args, &base)?;
     let is_on_stdout = args.json.as_deref().is_some_and(|path| path.as_os_str() == "-");
     if let Some(path) = &args.json {
         let json = serde_json::to_string_pretty(&explanation)
@@ -49,7 +50,7 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
     Ok(if printed == ExitCode::from(exit::CLEAR) { code } else { printed })
 }
 
-fn of_trace(args: &args::Explain, setup: &Setup) -> Result<Explanation, String> {
+fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
     let asked = match (args.trip, args.fault) {
         (Some(trip), _) => Asked::Trip(trip),
         (None, Some(fault)) => Asked::Fault(fault),
@@ -62,7 +63,7 @@ fn of_trace(args: &args::Explain, setup: &Setup) -> Result<Explanation, String> 
     // Standard input can be read only once.
     let again: Option<&dyn Fn(&Setup) -> Option<Outcome>> =
         if args.trace.as_os_str() == "-" { None } else { Some(&again) };
-    let mut source = open(args, setup)?;
+    let mut source = open(args, base.setup())?;
     let path = args.trace.display().to_string();
     let progress = Progress::new(false);
     let mut shown = 0;
@@ -70,7 +71,7 @@ fn of_trace(args: &args::Explain, setup: &Setup) -> Result<Explanation, String> 
         progress.add(frames - shown);
         shown = frames;
     };
-    let explained = explain(setup, &mut source, &path, asked, &mut show, again);
+    let explained = explain(base, &mut source, &path, asked, &mut show, again);
     drop(progress);
     let mut explanation = explained.map_err(|error| error.to_string())?;
     if let Some(skipped) = source.reader().map(Reader::skipped) {

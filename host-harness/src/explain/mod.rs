@@ -55,6 +55,7 @@ use crate::causes::{self, Cause, Decomposition, Options, Samples};
 use crate::replay::{FrameSource, Outcome, ReplayError, TripRule, replay_observed};
 use crate::report::{SetupReport, TraceReport};
 use crate::setup::Setup;
+use crate::vary::Base;
 use event::Scene;
 use excerpt::Excerpt;
 use judge::Judge;
@@ -172,22 +173,24 @@ pub struct Costed {
 ///
 /// [`ExplainError`] when the trace cannot be read to its end, or what is asked for is not in it.
 pub fn explain(
-    setup: &Setup,
+    base: &Base,
     source: &mut impl FrameSource,
     path: &str,
     asked: Asked,
     progress: &mut dyn FnMut(u64),
     again: Option<&dyn Fn(&Setup) -> Option<Outcome>>,
 ) -> Result<Explanation, ExplainError> {
+    let setup = base.setup();
     let mut watch = Watch::new(setup, asked);
     let outcome = replay_observed(setup, source, progress, &mut watch)?;
     let (excerpts, samples, marked) = watch.finish();
     let subject = subject::subject(&outcome, asked)?;
-    let work = Work { setup, outcome: &outcome, excerpts, subject };
+    let work = Work { base, setup, outcome: &outcome, excerpts, subject };
     Ok(work.explanation(path, samples, marked, again))
 }
 
 struct Work<'a> {
+    base: &'a Base,
     setup: &'a Setup,
     outcome: &'a Outcome,
     excerpts: Vec<Excerpt>,
@@ -432,6 +435,7 @@ impl Work<'_> {
         };
         let search = Search {
             setup: self.setup,
+            base: self.base,
             excerpt,
             event,
             at,

@@ -9,6 +9,7 @@ use super::excerpt::Excerpt;
 use super::knob::{Knob, Looser};
 use super::rerun::{Event, Rerun};
 use crate::setup::Setup;
+use crate::vary::Base;
 
 /// A setting, and the smallest change of it with which the frames that were kept would not have led to this trip or fault.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -34,6 +35,8 @@ pub struct Change {
 /// What is looked for, and where.
 pub(super) struct Search<'a> {
     pub(super) setup: &'a Setup,
+    /// The same with its text, to see what a setup file accepts.
+    pub(super) base: &'a Base,
     pub(super) excerpt: &'a Excerpt,
     pub(super) event: Event,
     /// When it happened.
@@ -70,6 +73,13 @@ pub(super) fn changes(search: &Search<'_>, knobs: &[Knob]) -> Vec<Change> {
 type Passes<'a> = dyn Fn(i64) -> bool + 'a;
 
 impl Search<'_> {
+    /// Whether a setup file may have this value: not all that the core can do with makes sense.
+    fn is_accepted(&self, knob: &Knob, steps: i64) -> bool {
+        let Some(value) = knob.written(self.setup, steps, self.value_unit) else { return false };
+        let varied = self.base.variation(&format!("{}={value}", knob.path));
+        varied.is_ok_and(|variation| self.base.with(&[(&variation, 0)]).is_ok())
+    }
+
     fn change(&self, knob: &Knob, rerun: Option<&Rerun>) -> Option<Change> {
         let now = knob.steps(self.setup)?;
         let none = |note: &str| Change {
@@ -90,6 +100,7 @@ impl Search<'_> {
         let passes = |steps: i64| {
             let changed = knob.set(self.setup, steps);
             changed.is_some_and(|setup| rerun.first(&setup, self.event).is_ok_and(|at| at.is_none()))
+                && self.is_accepted(knob, steps)
         };
         let Some(steps) = smallest(knob, now, self.guess, &passes) else {
             let most = knob.written(self.setup, knob.most, self.value_unit)?;
