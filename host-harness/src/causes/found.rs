@@ -63,10 +63,12 @@ pub enum Column {
         /// The row after the last.
         until: usize,
     },
-    /// v from row `from` on, before it 0.
+    /// v times the [`Rise`](Self::Rise) of the same rows: readings that begin to come later, by more and more until row `until`.
     SpeedSince {
-        /// The first row.
+        /// The first row above zero.
         from: usize,
+        /// The first row with all of v.
+        until: usize,
     },
     /// Travel of one channel from the row before `from` on, before it 0.
     TravelSince {
@@ -95,7 +97,7 @@ pub struct Term {
     pub cause: Cause,
     /// Its share in d at the trip: what it adds there less what it added at the reference, in the axis unit.
     pub share: Estimate,
-    /// What it swings over all samples, largest less smallest, in the axis unit.
+    /// What it swings from the reference to the trip, largest less smallest, in the axis unit.
     pub swing: f64,
 }
 

@@ -1,13 +1,23 @@
 //! Where the disagreement of two position channels comes from, in numbers.
 
 mod advice;
+mod apart;
+mod basis;
 mod cause;
+mod collinear;
+mod columns;
 mod counter;
+mod decompose;
 mod found;
 mod local;
+mod name;
+mod onset;
 mod sampler;
 mod samples;
+mod select;
 mod series;
+pub mod solve;
+mod turning;
 mod words;
 
 pub use cause::{Cause, CauseKind, Estimate, Side};
@@ -21,5 +31,5 @@ pub use words::Words;
 /// Decomposes the difference of the two channels.
 #[must_use]
 pub fn decompose(samples: &Samples, options: &Options) -> Decomposition {
-    series::decompose(samples, options)
+    decompose::decompose(samples, options)
 }

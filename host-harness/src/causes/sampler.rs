@@ -11,7 +11,10 @@ use super::samples::{Point, Samples, Unusable};
 /// Frames kept at full rate, about half of them up to the trip and the rest after it. A power of two.
 pub(super) const RING: usize = 8192;
 /// Samples kept of the time before, evenly spread over it.
-const KEPT: usize = 16_384;
+const KEPT: usize = 8192;
+/// Frames before and after the trip of which every one becomes a sample; further away it is every fourth.
+const DENSE: u64 = 1500;
+const SPARSE: u64 = 4;
 /// Frames on either side of a sample that its local fit may reach.
 const REACH: u64 = RING as u64 / 4;
 
@@ -229,7 +232,10 @@ impl Sampler {
             if number == trip {
                 trip_place = points.len();
             }
-            points.push(self.point(self.raw(number), &self.local(number), true));
+            let is_dense = number.abs_diff(trip) <= DENSE;
+            if is_dense || number % SPARSE == 0 {
+                points.push(self.point(self.raw(number), &self.local(number), is_dense));
+            }
         }
         Samples {
             unit: self.unit,

@@ -1,7 +1,7 @@
 //! d and what it may depend on, row by row.
 
-use super::cause::{Cause, Estimate, Side};
-use super::found::{Decomposition, Inconclusive, Options, Term, Trust};
+use super::cause::Side;
+use super::found::{Options, Trust};
 use super::samples::Samples;
 
 /// The columns that regressors are made of.
@@ -21,9 +21,9 @@ pub(super) struct Series<'a> {
 }
 
 impl<'a> Series<'a> {
-    /// Where both channels agree, speed and acceleration are the mean of both: `x(t − age_A) − x(t − age_B)` then is the mean
-    /// speed times the difference of the ages but for terms of the third order. Where they do not, because one of them jumps or stands still,
-    /// the acceleration is the smaller one and the speed that of the same channel or, at like accelerations, the larger one.
+    /// Where both channels agree, travel, speed and acceleration are the mean of both: `x(t − age_A) − x(t − age_B)` then is the mean
+    /// speed times the difference of the ages but for terms of the third order. Where they do not, because one of them jumps or stands still, they
+    /// are those of the channel with the smaller acceleration around there, or at like accelerations with the larger speed.
     pub(super) fn new(samples: &'a Samples, trusted: Option<Trust>) -> Self {
         let n = samples.points.len();
         let column = || Vec::with_capacity(n);
@@ -37,24 +37,9 @@ impl<'a> Series<'a> {
             a: column(),
             trip: samples.trip,
         };
-        let most = |of: fn(f64) -> f64, pick: fn(&super::Point) -> [f64; 2]| {
-            let smaller = samples.points.iter().map(|point| pick(point).map(f64::abs)).map(|[a, b]| a.min(b));
-            of(smaller.fold(0.0, f64::max))
-        };
-        let fastest = most(|v| 0.25 * v, |point| point.v);
-        let hardest = most(|a| a, |point| point.a);
-        for (row, point) in samples.points.iter().enumerate() {
+        let sides = sides(samples, trusted);
+        for (row, (point, side)) in samples.points.iter().zip(sides).enumerate() {
             let trusted = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
-            let [error, bend_error] = [point.v_error, point.a_error].map(|[a, b]| 8.0 * a.hypot(b));
-            let calmer = usize::from(point.a[1].abs() < point.a[0].abs());
-            let faster = usize::from(point.v[1].abs() > point.v[0].abs());
-            let is_torn = (point.a[0] - point.a[1]).abs() > bend_error.max(hardest);
-            let is_apart = (point.v[0] - point.v[1]).abs() > error.max(fastest);
-            let side = trusted.or(match (is_torn, is_apart) {
-                (true, _) => Some(calmer),
-                (false, true) => Some(faster),
-                (false, false) => None,
-            });
             let of = |pair: [f64; 2]| side.map_or(0.5 * (pair[0] + pair[1]), |side| pair[side]);
             let known = of(point.v) * (point.age[1] - point.age[0]);
             series.t.push(point.t);
@@ -70,6 +55,61 @@ impl<'a> Series<'a> {
     pub(super) fn len(&self) -> usize {
         self.t.len()
     }
+
+    /// Travel of one channel.
+    pub(super) fn travel(&self, side: Side, row: usize) -> f64 {
+        self.samples.points[row].x[side.index()]
+    }
+
+    /// What a model may leave unexplained for the sake of being simple, as a sum of squares over all rows: root mean square a third of a count of the
+    /// coarser channel, as rounding leaves, and 0.2 % of d at the trip.
+    pub(super) fn floor(&self) -> f64 {
+        let apart = self.samples.points[self.trip].d();
+        let rms = (0.3 * self.coarsest()).hypot(0.002 * apart);
+        self.len() as f64 * rms * rms
+    }
+
+    /// One count of the coarser channel.
+    pub(super) fn coarsest(&self) -> f64 {
+        self.samples.count[0].max(self.samples.count[1])
+    }
+}
+
+/// The channel whose speed and acceleration count at each row; `None`: the mean of both.
+fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
+    let points = &samples.points;
+    let smaller = |[a, b]: [f64; 2]| a.abs().min(b.abs());
+    let fastest = 0.25 * points.iter().map(|point| smaller(point.v)).fold(0.0, f64::max);
+    let hardest = points.iter().map(|point| smaller(point.a)).fold(0.0, f64::max);
+    let mut sides: Vec<Option<usize>> = Vec::with_capacity(points.len());
+    let mut torn: Vec<usize> = Vec::new();
+    for (row, point) in points.iter().enumerate() {
+        let [error, bend_error] = [point.v_error, point.a_error].map(|[a, b]| 8.0 * a.hypot(b));
+        let faster = usize::from(point.v[1].abs() > point.v[0].abs());
+        let is_apart = (point.v[0] - point.v[1]).abs() > error.max(fastest);
+        if (point.a[0] - point.a[1]).abs() > bend_error.max(hardest) {
+            torn.push(row);
+        }
+        sides.push(is_apart.then_some(faster));
+    }
+    // The fits around a jump are torn as far as they reach; a group of such rows is one jump.
+    let reach = 2.0 * samples.window;
+    for group in torn.chunk_by(|&a, &b| points[b].t - points[a].t < reach) {
+        let (Some(&first), Some(&last)) = (group.first(), group.last()) else { continue };
+        let restless = [0, 1].map(|side| group.iter().map(|&row| points[row].a[side].abs()).sum::<f64>());
+        let calmer = usize::from(restless[1] < restless[0]);
+        let first = points.partition_point(|point| point.t < points[first].t - 0.5 * reach);
+        let last = points.partition_point(|point| point.t <= points[last].t + 0.5 * reach);
+        for side in &mut sides[first..last] {
+            *side = Some(calmer);
+        }
+    }
+    if let Some(trusted) = trusted {
+        for side in sides.iter_mut().skip(trusted.from) {
+            *side = Some(trusted.side.index());
+        }
+    }
+    sides
 }
 
 /// Rows of the trace clock.
@@ -81,42 +121,4 @@ pub(super) fn instant(samples: &Samples, options: &Options, row: usize) -> i64 {
 /// An instant of the frames on the clock of the trace.
 pub(super) fn clock(options: &Options, now: u64) -> i64 {
     i64::try_from(i128::from(now) + options.origin_ns).unwrap_or(i64::MAX)
-}
-
-pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
-    let apart = samples.points.get(samples.trip).map_or(0.0, super::Point::d);
-    let mut inconclusive = Vec::new();
-    for side in Side::BOTH {
-        if samples.points.is_empty() && samples.unusable.frames[side.index()] > 0 {
-            inconclusive.push(Inconclusive::NoReadings { side });
-        }
-    }
-    let series = Series::new(samples, None);
-    let mut terms = Vec::new();
-    if let (Some(first), Some(trip)) = (series.known.first(), series.known.get(series.trip)) {
-        let difference = series.samples.points[series.trip].age;
-        terms.push(Term {
-            cause: Cause::KnownAges { difference: difference[1] - difference[0] },
-            share: Estimate::known(trip - first),
-            swing: 0.0,
-        });
-    }
-    let rest = apart - terms.iter().map(|term| term.share.value).sum::<f64>();
-    Decomposition {
-        unit: samples.unit.symbol(),
-        reference_ns: clock(options, samples.reference_ns),
-        trip_ns: instant(samples, options, samples.trip),
-        apart,
-        terms,
-        rest,
-        noise: 0.0,
-        samples: samples.points.len() as u64,
-        effective_samples: 0.0,
-        coefficients: Vec::new(),
-        lags: 0,
-        trusted: None,
-        collinear: Vec::new(),
-        alternatives: Vec::new(),
-        inconclusive,
-    }
 }

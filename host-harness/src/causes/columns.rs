@@ -1,0 +1,117 @@
+//! The columns of the regression, made from a series.
+
+use std::f64::consts::TAU;
+
+use super::cause::Side;
+use super::found::Column;
+use super::series::Series;
+
+/// Terms that come and go together: the columns of one cause.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Piece {
+    pub(super) columns: Vec<Column>,
+    /// Numbers that were fitted: coefficients, instants, widths, periods.
+    pub(super) fitted: f64,
+    /// Whose turns, for an eccentricity with a period that is known.
+    pub(super) side: Option<Side>,
+}
+
+impl Piece {
+    pub(super) fn new(column: Column) -> Self {
+        let fitted = match column {
+            Column::Play { .. } | Column::TravelSince { .. } => 2.0,
+            Column::Rise { from, until } | Column::SpeedSince { from, until } if from == until => 2.0,
+            Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } => 3.0,
+            _ => 1.0,
+        };
+        Self { columns: vec![column], fitted, side: None }
+    }
+
+    pub(super) fn turning(period: f64, side: Option<Side>) -> Self {
+        let fitted = if side.is_some() { 2.0 } else { 3.0 };
+        Self { columns: vec![Column::Sine { period }, Column::Cosine { period }], fitted, side }
+    }
+
+    pub(super) fn column(&self) -> Column {
+        self.columns.first().copied().unwrap_or(Column::One)
+    }
+
+    /// Whether it is there all the time, or begins at an instant.
+    pub(super) const fn is_onset(column: Column) -> bool {
+        matches!(
+            column,
+            Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } | Column::TravelSince { .. }
+        )
+    }
+
+    /// Its first row.
+    pub(super) fn begins(&self) -> usize {
+        match self.column() {
+            Column::Rise { from, .. }
+            | Column::Box { from, .. }
+            | Column::SpeedSince { from, .. }
+            | Column::TravelSince { from, .. } => from,
+            _ => 0,
+        }
+    }
+
+    /// Whether it says the same as another one of the same kind, so that there is no use in having both.
+    pub(super) fn is_static_like(&self, other: &Self) -> bool {
+        let same = std::mem::discriminant(&self.column()) == std::mem::discriminant(&other.column());
+        same && matches!(
+            self.column(),
+            Column::Travel | Column::Speed | Column::Acceleration | Column::Time | Column::Play { .. }
+        )
+    }
+}
+
+/// The values of a column at every row.
+pub(super) fn values(series: &Series<'_>, column: Column) -> Vec<f64> {
+    let n = series.len();
+    match column {
+        Column::One => vec![1.0; n],
+        Column::Travel => series.x.clone(),
+        Column::Speed => series.v.clone(),
+        Column::Acceleration => series.a.clone(),
+        Column::Time => series.t.clone(),
+        Column::Play { width } => play(&series.x, width),
+        Column::Sine { period } => series.x.iter().map(|x| (TAU * x / period).sin()).collect(),
+        Column::Cosine { period } => series.x.iter().map(|x| (TAU * x / period).cos()).collect(),
+        Column::Rise { from, until } => rise(&series.t, from, until),
+        Column::Box { from, until } => {
+            (0..n).map(|row| if row >= from && row < until { 1.0 } else { 0.0 }).collect()
+        }
+        Column::SpeedSince { from, until } => {
+            rise(&series.t, from, until).into_iter().zip(&series.v).map(|(part, v)| part * v).collect()
+        }
+        Column::TravelSince { side, from } => {
+            let base = series.travel(side, from.saturating_sub(1));
+            (0..n).map(|row| if row >= from { series.travel(side, row) - base } else { 0.0 }).collect()
+        }
+    }
+}
+
+/// The play operator: p stays until x is half the width away, then follows.
+fn play(x: &[f64], width: f64) -> Vec<f64> {
+    let mut p = x.first().copied().unwrap_or(0.0);
+    x.iter()
+        .map(|&x| {
+            p = p.clamp(x - 0.5 * width, x + 0.5 * width);
+            (x - p) / width
+        })
+        .collect()
+}
+
+fn rise(t: &[f64], from: usize, until: usize) -> Vec<f64> {
+    let n = t.len();
+    let start = t[from.saturating_sub(1).min(n - 1)];
+    let end = t[until.min(n - 1)];
+    let span = (end - start).max(f64::MIN_POSITIVE);
+    (0..n)
+        .map(|row| match row {
+            row if row < from => 0.0,
+            row if row >= until => 1.0,
+            row => (t[row] - start) / span,
+        })
+        .collect()
+}

@@ -1,0 +1,276 @@
+//! The steps from samples to causes.
+
+use super::apart::tell_apart;
+use super::cause::{Cause, CauseKind, Estimate, Side};
+use super::collinear;
+use super::columns::Piece;
+use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
+use super::name::Model;
+use super::samples::Samples;
+use super::select::{backward, design, effective, exchanges, fitted, forward, lags};
+use super::series::{Series, clock, instant};
+use super::solve::{Fit, newey_west};
+
+/// Fewer rows are no series.
+const LEAST_ROWS: usize = 40;
+/// A difference of the criterion below which two models are hardly to be told apart: "positive" evidence ends and "strong" begins at 6 (Kass and
+/// Raftery, Bayes factors, JASA 90, 1995).
+const HARDLY_WORSE: f64 = 6.0;
+/// What swings less than this part of d at the trip is fitted, not named.
+const MATERIAL: f64 = 0.01;
+/// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.
+const ROUNDS: usize = 2;
+const WORTH_IT: f64 = 2.0;
+
+/// What was fitted.
+struct Fitted {
+    pieces: Vec<Piece>,
+    values: Vec<Vec<f64>>,
+    fit: Fit,
+    covariance: Vec<Vec<f64>>,
+    lags: usize,
+}
+
+pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
+    let mut found = nothing(samples, options);
+    found.inconclusive = without_estimates(samples);
+    let is_hopeless = |why: &Inconclusive| {
+        matches!(
+            why,
+            Inconclusive::TooFewSamples { .. } | Inconclusive::NoReadings { .. } | Inconclusive::NoMotion
+        )
+    };
+    if found.inconclusive.iter().any(is_hopeless) {
+        return found;
+    }
+    let series = Series::new(samples, None);
+    let Some((mut selected, mut alternatives)) = select(&series, options) else { return found };
+    let model = model(&series, options, &selected);
+    let trusted = model.trust();
+    if let Some(trusted) = trusted {
+        let series = Series::new(samples, Some(trusted));
+        if let Some((again, others)) = select(&series, options) {
+            (selected, alternatives) = (again, others);
+            found.trusted = Some(trusted);
+            report(&series, options, &selected, alternatives, &mut found);
+            return found;
+        }
+    }
+    report(&series, options, &selected, alternatives, &mut found);
+    found
+}
+
+fn model<'a>(series: &'a Series<'a>, options: &'a Options, selected: &'a Fitted) -> Model<'a> {
+    Model {
+        series,
+        options,
+        pieces: &selected.pieces,
+        values: &selected.values,
+        fit: &selected.fit,
+        covariance: &selected.covariance,
+    }
+}
+
+fn nothing(samples: &Samples, options: &Options) -> Decomposition {
+    let apart = samples.points.get(samples.trip).map_or(0.0, super::Point::d);
+    Decomposition {
+        unit: samples.unit.symbol(),
+        reference_ns: clock(options, samples.reference_ns),
+        trip_ns: instant(samples, options, samples.trip),
+        apart,
+        terms: Vec::new(),
+        rest: apart,
+        noise: 0.0,
+        samples: samples.points.len() as u64,
+        effective_samples: 0.0,
+        coefficients: Vec::new(),
+        lags: 0,
+        trusted: None,
+        collinear: Vec::new(),
+        alternatives: Vec::new(),
+        inconclusive: Vec::new(),
+    }
+}
+
+/// What cannot be concluded, told from the motion alone.
+fn without_estimates(samples: &Samples) -> Vec<Inconclusive> {
+    let mut found = Vec::new();
+    let points = &samples.points;
+    if points.is_empty() {
+        let missing = Side::BOTH.into_iter().filter(|side| samples.unusable.frames[side.index()] > 0);
+        found.extend(missing.map(|side| Inconclusive::NoReadings { side }));
+    }
+    if points.len() < LEAST_ROWS {
+        found.push(Inconclusive::TooFewSamples { samples: points.len() as u64 });
+        return found;
+    }
+    if samples.unusable.restarts > 0 {
+        found.push(Inconclusive::NewReferences { times: samples.unusable.restarts });
+    }
+    let coarsest = samples.count[0].max(samples.count[1]);
+    let range = |of: &dyn Fn(&super::Point) -> f64| {
+        let (low, high) = points.iter().map(of).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
+        high - low
+    };
+    let travel = Side::BOTH.map(|side| range(&|point| point.x[side.index()]));
+    if travel[0].max(travel[1]) < 10.0 * coarsest {
+        found.push(Inconclusive::NoMotion);
+        return found;
+    }
+    let faster = if travel[0] > travel[1] { Side::A } else { Side::B }.index();
+    let fastest = points.iter().map(|point| point.v[faster].abs()).fold(0.0, f64::max);
+    if range(&|point| point.v[faster]) < 0.05 * fastest {
+        found.push(Inconclusive::ConstantSpeed);
+    }
+    let speeds = points.iter().map(|point| point.v[faster]);
+    let (slowest, highest) = speeds.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    if slowest > -0.02 * fastest || highest < 0.02 * fastest {
+        found.push(Inconclusive::OneDirection);
+    }
+    found
+}
+
+/// Selects the pieces and fits them.
+fn select(series: &Series<'_>, options: &Options) -> Option<(Fitted, Vec<(CauseKind, Piece, f64)>)> {
+    let mut pieces = forward(series, options);
+    let mut samples = backward(series, &mut pieces);
+    for _ in 0..ROUNDS {
+        refine_play(series, &mut pieces);
+        let mut is_changed = false;
+        for place in 0..pieces.len() {
+            let found = exchanges(series, options, &pieces, place, samples);
+            let best = found.into_iter().min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
+            if let Some(best) = best.filter(|best| best.worse_by < -WORTH_IT) {
+                pieces[place] = best.instead;
+                is_changed = true;
+            }
+        }
+        if !is_changed {
+            break;
+        }
+        samples = backward(series, &mut pieces);
+    }
+    refine_play(series, &mut pieces);
+    let (values, fit) = fitted(series, &mut pieces)?;
+    let columns: Vec<&[f64]> = values.iter().map(Vec::as_slice).collect();
+    let lags = lags(&fit.residuals);
+    let covariance = newey_west(&columns, &fit, lags);
+    let selected = Fitted { pieces, values, fit, covariance, lags };
+    let model = model(series, options, &selected);
+    let apart = series.samples.points[series.trip].d();
+    let mut alternatives = Vec::new();
+    for place in 0..selected.pieces.len() {
+        let term = model.term(place);
+        if term.share.value.abs() > 0.1 * apart.abs() {
+            let others = exchanges(series, options, &selected.pieces, place, samples);
+            let close = others.into_iter().filter(|other| other.worse_by < HARDLY_WORSE);
+            alternatives.extend(close.map(|other| (term.cause.kind(), other.instead, other.worse_by)));
+        }
+    }
+    Some((selected, alternatives))
+}
+
+/// The width of the operator is that of its coefficient.
+fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
+    for _ in 0..4 {
+        let Some(place) = pieces.iter().position(|piece| matches!(piece.column(), Column::Play { .. }))
+        else {
+            return;
+        };
+        let Some((_, fit)) = fitted(series, pieces) else { return };
+        let first = 1 + pieces[..place].iter().map(|piece| piece.columns.len()).sum::<usize>();
+        let Some(width) = fit.coefficients.get(first).map(|width| width.abs()) else { return };
+        if width > 0.5 * series.coarsest() && place < pieces.len() {
+            pieces[place] = Piece::new(Column::Play { width });
+        }
+    }
+}
+
+/// Fills in what was found.
+fn report(
+    series: &Series<'_>,
+    options: &Options,
+    selected: &Fitted,
+    alternatives: Vec<(CauseKind, Piece, f64)>,
+    found: &mut Decomposition,
+) {
+    let model = model(series, options, selected);
+    let (columns, _) = design(series, &selected.pieces);
+    let rows = selected.fit.residuals.len();
+    found.effective_samples = effective(&selected.fit.residuals);
+    found.noise = (selected.fit.rss / rows.max(1) as f64).sqrt();
+    found.lags = selected.lags;
+    found.coefficients = columns
+        .iter()
+        .enumerate()
+        .map(|(k, column)| Coefficient {
+            column: *column,
+            value: selected.fit.coefficients[k],
+            standard_error: selected.covariance[k][k].max(0.0).sqrt(),
+        })
+        .collect();
+    let least = (2.0 * series.coarsest()).max(MATERIAL * found.apart.abs());
+    let mut terms: Vec<Term> = (0..selected.pieces.len()).map(|piece| model.term(piece)).collect();
+    let mut kinds = vec![CauseKind::Reference];
+    for (term, piece) in terms.iter().zip(&selected.pieces) {
+        kinds.extend(piece.columns.iter().map(|_| term.cause.kind()));
+    }
+    found.collinear = collinear::named(&selected.values, &kinds);
+    found.alternatives = name_alternatives(alternatives);
+    let mut begins = selected.pieces.iter().map(super::columns::Piece::begins);
+    terms.retain(|_| begins.next().is_some_and(|row| row <= series.trip));
+    terms.push(known_ages(series));
+    let reference = -selected.fit.residuals[0];
+    terms.push(Term { cause: Cause::Reference, share: Estimate::known(reference), swing: reference.abs() });
+    terms.retain(|term| term.swing >= least);
+    terms.sort_by(|a, b| b.share.value.abs().total_cmp(&a.share.value.abs()));
+    found.rest = found.apart - terms.iter().map(|term| term.share.value).sum::<f64>();
+    found.terms = terms;
+}
+
+fn known_ages(series: &Series<'_>) -> Term {
+    let points = &series.samples.points;
+    let difference =
+        points.iter().map(|point| point.age[1] - point.age[0]).sum::<f64>() / points.len() as f64;
+    let (low, high) = series
+        .known
+        .iter()
+        .fold((f64::MAX, f64::MIN), |(low, high), &known| (low.min(known), high.max(known)));
+    let share = Estimate::known(series.known[series.trip] - series.known[0]);
+    Term { cause: Cause::KnownAges { difference }, share, swing: high - low }
+}
+
+/// Alternatives of another kind, the best of each.
+fn name_alternatives(others: Vec<(CauseKind, Piece, f64)>) -> Vec<Alternative> {
+    let mut found: Vec<Alternative> = Vec::new();
+    for (chosen, piece, worse_by) in others {
+        let instead = kind_of(piece.column());
+        let is_known = found.iter().any(|one| one.chosen == chosen && one.instead == instead);
+        let is_same = instead == chosen
+            || matches!(
+                (instead, chosen),
+                (CauseKind::Slip, CauseKind::Jump)
+                    | (CauseKind::LostCounts, CauseKind::Frozen | CauseKind::Reversed)
+            );
+        if !is_same && !is_known {
+            let tell_apart = tell_apart(chosen, instead).to_owned();
+            found.push(Alternative { chosen, instead, worse_by, tell_apart });
+        }
+    }
+    found
+}
+
+fn kind_of(column: Column) -> CauseKind {
+    match column {
+        Column::One => CauseKind::Reference,
+        Column::Travel => CauseKind::Scale,
+        Column::Speed | Column::SpeedSince { .. } => CauseKind::TimeSkew,
+        Column::Acceleration => CauseKind::Compliance,
+        Column::Time => CauseKind::Drift,
+        Column::Play { .. } => CauseKind::Backlash,
+        Column::Sine { .. } | Column::Cosine { .. } => CauseKind::Eccentricity,
+        Column::Rise { .. } => CauseKind::Slip,
+        Column::Box { .. } => CauseKind::Spike,
+        Column::TravelSince { .. } => CauseKind::LostCounts,
+    }
+}
