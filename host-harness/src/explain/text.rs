@@ -26,12 +26,17 @@ struct Page<'a>(&'a Explanation);
 
 /// A text in lines that fit, each behind an indent; the first one behind a head of the same width.
 fn wrapped(head: &str, text: &str) -> String {
+    wrapped_to(COLUMNS, head, text)
+}
+
+/// The same in lines of another length.
+fn wrapped_to(columns: usize, head: &str, text: &str) -> String {
     let indent = head.chars().count();
     let mut out = head.to_owned();
     let mut used = indent;
     for (place, word) in text.split_whitespace().enumerate() {
         let length = word.chars().count();
-        if place > 0 && used + 1 + length > COLUMNS {
+        if place > 0 && used + 1 + length > columns {
             out += "\n";
             out += &" ".repeat(indent);
             used = indent;
@@ -163,13 +168,11 @@ impl Page<'_> {
         let words = apart.words();
         writeln!(out, "\n{:<66}{:>14}", "Where a - b comes from", unit)?;
         for term in &apart.terms {
-            let text = wrapped("  ", &term.cause.text(&words));
-            let mut lines = text.lines();
-            if let Some(first) = lines.next() {
-                writeln!(out, "{first:<66}{:>14}", plain(term.share.value))?;
-            }
-            for line in lines {
-                writeln!(out, "  {line}")?;
+            let text = wrapped_to(66, "  ", &term.cause.text(&words));
+            let last = text.lines().count().saturating_sub(1);
+            for (place, line) in text.lines().enumerate() {
+                let share = if place == last { plain(term.share.value) } else { String::new() };
+                writeln!(out, "{}", format!("{line:<66}{share:>14}").trim_end())?;
             }
         }
         writeln!(
@@ -218,13 +221,13 @@ impl Page<'_> {
         if self.0.nearest.is_empty() {
             return Ok(());
         }
-        writeln!(out, "\nWhat would come first      channel      headroom              share         at")?;
+        writeln!(out, "\nWhat would come first       channel       headroom         share          at s")?;
         for near in self.0.nearest.iter().take(LISTED) {
             let channel = near.channel.map_or("both", Side::letter);
             let share = near.share.map_or_else(|| "-".to_owned(), |share| format!("{:.0} %", share * 100.0));
             let name: String = near.rule.chars().take(25).collect();
             let headroom = format!("{} {}", plain(near.headroom), near.unit);
-            writeln!(out, "  {name:<26}{channel:<6}{headroom:>16}{share:>14}{:>14}", short(near.at_s.0))?;
+            writeln!(out, "  {name:<26}{channel:<7}{headroom:>16}{share:>14}{:>14}", short(near.at_s.0))?;
         }
         Ok(())
     }
