@@ -15,7 +15,8 @@ use crate::report::CAUTION;
 use crate::setup::Setup;
 
 /// The report as text of at most 80 columns, but for a single word that is longer: findings, then what the channels resolve, then each
-/// rule. Of two channels that one is shown on which a rule takes longer, or needs more.
+/// rule. Of two channels that one is shown on which a rule takes longer, or needs more. Times are rounded up, other figures to the nearest of what is
+/// shown.
 #[must_use]
 pub fn text(setup: &Setup, margins: &Margins) -> String {
     let mut out = String::new();
