@@ -302,6 +302,22 @@ fn what_a_machine_is_like_changes_neither_the_checksum_nor_the_sealed_image() {
     assert_eq!(image(&whole), image(&bare));
 }
 
+#[test]
+fn the_readme_shows_what_is_printed() {
+    let readme = include_str!("../../README.md");
+    let section = readme.split("## Before any motion: margins").nth(1).expect("the section");
+    let section = section.split("\n## ").next().expect("its end");
+    let printed = cowitness(&["margins", "--setup", "traces-demo/shuttle.toml"]);
+    let shown =
+        section.split("```text\n").nth(1).and_then(|rest| rest.split("```").next()).expect("an example");
+    // It shows some of it, each part without a gap.
+    let parts: Vec<&str> = shown.trim_end().split("\n\n").collect();
+    assert_eq!(parts.len(), 3);
+    for part in parts.iter().flat_map(|part| part.split("\n  `")) {
+        assert!(out(&printed).contains(part), "the README shows {part}");
+    }
+}
+
 /// No trip of a demo comes later after the crossing that both channels saw than the whole reaction, and where the true motion is known
 /// in closed form, neither after that.
 #[test]

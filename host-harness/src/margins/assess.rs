@@ -8,7 +8,7 @@ use super::limits::Limits;
 use super::need::{Finding, Need, count};
 use super::reaction::{Broken, Reaction, reaction};
 use super::travel::{Travel, apart_at_torque_off, travels};
-use super::{pairs, readings, timing};
+use super::{misread, pairs, readings, timing};
 use crate::decimal::Exact;
 use crate::replay::TripRule;
 use crate::setup::{ApproachSetup, DemandSource, MonitorKind, Setup, WaySetup};
@@ -140,10 +140,9 @@ fn resolution(setup: &Setup, period: Span, channel: Channel) -> Resolution {
     let effective_window = timing::window_of(setup, period, channel);
     let source = setup.channel(channel);
     let window: Amount = setup.speed.window.value.into();
-    let step = source.count_nano_ulps().and_then(|_| (count(setup, channel) / window).speed());
+    let step = source.count_nano_ulps().and_then(|_| misread::step(count(setup, channel), window).speed());
     let rises = setup.machine.operating_acceleration.as_ref();
-    let lag =
-        rises.and_then(|rises| (Amount::from(rises.value) * Amount::from(effective_window).half()).speed());
+    let lag = rises.and_then(|rises| misread::lag(rises.value.into(), effective_window.into()).speed());
     Resolution { channel, step, effective_window, lag }
 }
 

@@ -33,7 +33,6 @@ pub use json::{
     ApproachMargins, ApproachedMargins, ChannelMargins, FigureReport, FindingReport, MarginsReport,
     PathMargins, RuleMargins, SCHEMA_VERSION, SettingMargins, TermMargins, TravelMargins, json_schema,
 };
-pub use limits::speed_facts;
 pub use need::{Finding, Need, Share, Subject};
 pub use reaction::{Broken, Part, Path, Reaction, Term, reaction};
 pub use text::text;

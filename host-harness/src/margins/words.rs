@@ -6,7 +6,7 @@ use super::amount::{Amount, Figure};
 use super::assess::PeriodFrom;
 use super::need::{Subject, exact, letter};
 use super::reaction::Broken;
-use crate::decimal::{Exact, Rounding, ULPS_PER_UNIT, exact_text, round_scaled, short_text};
+use crate::decimal::{Exact, Rounding, exact_text, round_scaled, short_text};
 use crate::replay::TripRule;
 use crate::setup::Setup;
 
