@@ -2,7 +2,7 @@
 //!
 //! All times are multiples of 100 µs and a count is 10⁻⁹ mm, so the resolution takes no part.
 
-use host_harness::margins::{Broken, Reaction, reaction};
+use host_harness::margins::{Broken, Reaction, reaction, travels};
 use host_harness::replay::{Outcome, TripRule, replay};
 use host_harness::setup::Setup;
 use monitor_core::{Channel, Frame, Instant, Levels, Reading, Sample, Span};
@@ -70,6 +70,11 @@ impl Timing {
 
     /// The setup with what is to be watched.
     fn setup(&self, watched: &str) -> Setup {
+        self.setup_of("", watched)
+    }
+
+    /// The same on such a machine.
+    fn setup_of(&self, machine: &str, watched: &str) -> Setup {
         let [gap, cycle, rare] = self.longest.map(millis);
         let cycle = if self.mode == Mode::Cycle { format!("cycle = {cycle}") } else { String::new() };
         let sparse = matches!(self.mode, Mode::Sparse | Mode::Unsaid);
@@ -92,7 +97,7 @@ impl Timing {
         };
         let text = format!(
             "title = \"random\"\nunit = \"mm\"\n{cycle}\n[time]\ncolumn = \"t\"\nunit = \"s\"\n{}{}\
-             [speed]\nwindow = {}\n[machine]\noutput_delay = {}\nframe_period = {gap}\n{sensors}{watched}",
+             [speed]\nwindow = {}\n[machine]\noutput_delay = {}\nframe_period = {gap}\n{machine}{sensors}{watched}",
             channel("a"),
             channel("b"),
             millis(self.window),
@@ -196,10 +201,21 @@ proptest! {
         let said = reaction(&timing.setup(&text(1)), timing.period(), TripRule::Monitor(0, Channel::A));
         let filled = i64::try_from(2 * said.total().expect("a time").as_nanos()).expect("short");
         let limit = limit + filled * rises / 1_000_000_000;
-        let setup = timing.setup(&text(limit));
+        let setup = timing.setup_of(&format!("max_acceleration = \"{rises} mm/s^2\"\n"), &text(limit));
         let count = |t: i64| [5 * rises * after(t) * after(t); 2];
         let outcome = timing.replay(&setup, count);
         of_both(&setup, &timing, &outcome, Broken::Speed, gone(limit, rises) + 1)?;
+        // And when the torque is gone, the axis is no faster and has come no further than that.
+        let lost = outcome.permit_lost_at.expect("the permit goes").as_nanos() + OUTPUT * TICK;
+        let since = (lost - BREAK * TICK) as f64 / 1e9;
+        let travels = travels(&setup, timing.period(), &reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A)));
+        let units = |bits: i64| bits as f64 / f64::from(1 << 24);
+        let said = travels[0].speed_at_torque_off.map(|speed| units(speed.to_bits())).expect("a speed");
+        let (speed, limit) = (rises as f64 * since, limit as f64);
+        prop_assert!(speed <= said + 1e-6, "{speed} mm/s, said are {said}");
+        let way = (speed * speed - limit * limit) / (2.0 * rises as f64);
+        let said = units(travels[0].stretches[0].way.to_bits());
+        prop_assert!(way <= said + 1e-6, "{way} mm, said are {said}");
     }
 
     #[test]

@@ -6,7 +6,8 @@ use super::amount::Amount;
 use super::iso13855::{Approach, Distance, NoDistance, distance};
 use super::limits::Limits;
 use super::need::{Finding, Need, count};
-use super::reaction::{Broken, Reaction, reaction};
+use super::path::{Broken, Reaction};
+use super::reaction::reaction;
 use super::travel::{Travel, apart_at_torque_off, travels};
 use super::{misread, pairs, readings, timing};
 use crate::decimal::Exact;
@@ -194,7 +195,9 @@ fn cost(setup: &Setup, period: Span, rule: TripRule) -> Cost {
 fn approaches(setup: &Setup, period: Span, approach: &ApproachSetup) -> Approaches {
     let demanded = |place: &usize| {
         let monitor = &setup.monitors[*place];
-        let by = |demand: &crate::setup::DemandSetup| demand.source == DemandSource::Input(approach.input);
+        let by = |demand: &crate::setup::DemandSetup| {
+            demand.source == DemandSource::Input(approach.input) && !demand.inverted
+        };
         monitor.demand.iter().any(by) && !monitor.kind.is_output() && ends_the_motion(&monitor.kind)
     };
     let places = (0..setup.monitors.len()).filter(demanded);

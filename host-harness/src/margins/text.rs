@@ -6,7 +6,7 @@ use super::amount::Figure;
 use super::assess::{Approached, Approaches, Cost, Margins};
 use super::iso13855::NoDistance;
 use super::need::{Finding, Need, letter};
-use super::reaction::Path;
+use super::path::Path;
 use super::travel::Travel;
 use super::words::{self, figure, millis, mm, paragraph};
 use crate::decimal::{Rounding, short_text};

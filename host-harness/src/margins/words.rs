@@ -5,7 +5,7 @@ use monitor_core::{Channel, Span};
 use super::amount::{Amount, Figure};
 use super::assess::PeriodFrom;
 use super::need::{Subject, exact, letter};
-use super::reaction::Broken;
+use super::path::Broken;
 use crate::decimal::{Exact, Rounding, exact_text, round_scaled, short_text};
 use crate::replay::TripRule;
 use crate::setup::Setup;
