@@ -218,6 +218,40 @@ proptest! {
         prop_assert!(way <= said + 1e-6, "{way} mm, said are {said}");
     }
 
+    /// Whatever the motion: the mean over a window lags by half of it at the hardest acceleration, and every frame below the limit says
+    /// that much anew.
+    #[test]
+    fn an_axis_that_speeds_up_by_fits_and_starts_is_no_faster_at_the_end_than_margins_says(
+        timing in timing(),
+        thousands in 1_i64..20,
+        limit in 1_i64..200,
+        (fits, more) in prop::collection::vec((1_usize..200, 0_usize..200), 1..6).prop_flat_map(|fits| (Just(fits), 1_usize..50)),
+    ) {
+        let rises = 1000 * thousands;
+        let text = format!("[[monitor]]\nname = \"m\"\nkind = \"speed-limit\"\nlimit = \"{limit} mm/s\"\n{}", timing.delay());
+        let setup = timing.setup_of(&format!("max_acceleration = \"{rises} mm/s^2\"\n"), &text);
+        // Ticks of speeding up, and fewer of slowing down to no less than rest; speeds in counts a tick, of which 100 000 are 1 mm/s.
+        let ways = fits.iter().cycle().flat_map(|&(up, down)| [(up + more, 1), (down.min(up), -1)]);
+        let (mut speeds, mut places, mut speed, mut place) = (vec![], vec![], 0_i64, 0_i64);
+        let signs = ways.flat_map(|(ticks, sign)| std::iter::repeat_n(sign, ticks));
+        let pulls = std::iter::repeat_n(0, BREAK as usize).chain(signs).take(BREAK as usize + 12_000);
+        for pull in pulls {
+            places.push(place);
+            speeds.push(speed);
+            let next = (speed + 10 * rises * pull).max(0);
+            place += (speed + next) / 2;
+            speed = next;
+        }
+        let at = |t: i64| places[usize::try_from(t).expect("not before the beginning")];
+        let outcome = timing.replay(&setup, |t| [at(t); 2]);
+        let Some(lost) = outcome.permit_lost_at else { return Ok(()) };
+        let fastest = speeds[(lost.as_nanos() / TICK + OUTPUT) as usize] as f64 / 100_000.0;
+        let said = reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A));
+        let travels = travels(&setup, timing.period(), &said);
+        let said = travels[0].speed_at_torque_off.map(|speed| speed.to_bits()).expect("a speed");
+        prop_assert!(fastest <= said as f64 / f64::from(1 << 24) + 1e-6, "{fastest} mm/s");
+    }
+
     #[test]
     fn a_place_that_is_left_trips_within_what_margins_says(
         timing in timing(),

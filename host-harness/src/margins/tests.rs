@@ -94,3 +94,36 @@ fn the_speed_when_the_torque_is_gone_is_the_limit_and_the_acceleration_over_the_
     let total = travel.total.map(|way| units(way.to_bits())).expect("a way");
     assert!((total - (1.230_75 + 43.808)).abs() < 1e-6, "{total}");
 }
+
+/// The emergency stop of the demo, step by step of 10 us: up to 5 ms until it begins, 50 ms at the top, then down its line with 2 m/s², and from
+/// anywhere on it away with 6 m/s² for the reaction, at most as fast as the axis ever is; 30 ms to the brake, and 5 m/s². No such way is
+/// longer than what is said, and the longest is nearly that.
+#[test]
+fn the_way_of_a_stop_is_the_longest_of_all_ways_to_leave_its_line() {
+    let setup = parsed(SHUTTLE);
+    let said = reaction(&setup, ms(1), TripRule::Monitor(2, Channel::B));
+    let all = travels(&setup, ms(1), &said);
+    let travel = all.iter().find(|travel| travel.broken == Broken::Stop).expect("a way");
+    let units = |bits: i64| bits as f64 / f64::from(1 << 24);
+    let fastest = travel.from.map(|speed| units(speed.to_bits())).expect("a speed");
+    let reacts = said.path(Broken::Speed).expect("a path").total().as_nanos() as f64 / 1e9;
+    const STEP: f64 = 1e-5;
+    let after = |mut speed: f64| {
+        let (mut way, mut passed) = (0.0, 0.0);
+        while passed < reacts {
+            speed = (speed + 6000.0 * STEP).min(fastest.max(speed));
+            way += speed * STEP;
+            passed += STEP;
+        }
+        way + 0.030 * speed + speed * speed / 10_000.0
+    };
+    let (mut speed, mut way, mut longest) = (fastest + 50.0, 0.005 * fastest, 0.0_f64);
+    way += 0.050 * speed;
+    while speed > 20.0 {
+        longest = longest.max(way + after(speed));
+        speed -= 2000.0 * STEP;
+        way += speed * STEP;
+    }
+    let total = travel.total.map(|way| units(way.to_bits())).expect("a way");
+    assert!(longest <= total + 0.1 && total <= longest + 0.5, "{longest} mm by steps, said are {total} mm");
+}
