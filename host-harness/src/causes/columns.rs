@@ -16,12 +16,18 @@ pub(super) struct Piece {
     pub(super) side: Option<Side>,
 }
 
+/// An instant was sought among all rows, and what begins for no reason is less likely than what is always there: it counts as so many numbers.
+const INSTANT: f64 = 2.0;
+
 impl Piece {
     pub(super) fn new(column: Column) -> Self {
         let fitted = match column {
-            Column::Play { .. } | Column::TravelSince { .. } => 2.0,
-            Column::Rise { from, until } | Column::SpeedSince { from, until } if from == until => 2.0,
-            Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } => 3.0,
+            Column::Play { .. } => 2.0,
+            Column::TravelSince { .. } => 1.0 + INSTANT,
+            Column::Rise { from, until } | Column::SpeedSince { from, until } if from == until => {
+                1.0 + INSTANT
+            }
+            Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } => 1.0 + 2.0 * INSTANT,
             _ => 1.0,
         };
         Self { columns: vec![column], fitted, side: None }
@@ -58,10 +64,19 @@ impl Piece {
     /// Whether it says the same as another one of the same kind, so that there is no use in having both.
     pub(super) fn is_static_like(&self, other: &Self) -> bool {
         let same = std::mem::discriminant(&self.column()) == std::mem::discriminant(&other.column());
-        same && matches!(
-            self.column(),
-            Column::Travel | Column::Speed | Column::Acceleration | Column::Time | Column::Play { .. }
-        )
+        // Of turns of unknown period one is enough: more of them would explain anything.
+        let is_free = |piece: &Self| matches!(piece.column(), Column::Sine { .. }) && piece.side.is_none();
+        let is_same_turn = is_free(self) && is_free(other) || self == other;
+        is_same_turn
+            || same
+                && matches!(
+                    self.column(),
+                    Column::Travel
+                        | Column::Speed
+                        | Column::Acceleration
+                        | Column::Time
+                        | Column::Play { .. }
+                )
     }
 }
 

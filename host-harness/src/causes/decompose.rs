@@ -18,9 +18,13 @@ const LEAST_ROWS: usize = 40;
 const HARDLY_WORSE: f64 = 6.0;
 /// What swings less than this part of d at the trip is fitted, not named.
 const MATERIAL: f64 = 0.01;
+/// Changes of a kind that begin within so many windows of the speed may be one.
+const MERGED_WINDOWS: f64 = 4.0;
 /// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.
 const ROUNDS: usize = 2;
+/// For what begins at an instant in place of what is always there it must be far better.
 const WORTH_IT: f64 = 2.0;
+const SUDDEN: f64 = 100.0;
 
 /// What was fitted.
 struct Fitted {
@@ -132,15 +136,34 @@ fn without_estimates(samples: &Samples) -> Vec<Inconclusive> {
 
 /// Selects the pieces and fits them.
 fn select(series: &Series<'_>, options: &Options) -> Option<(Fitted, Vec<(CauseKind, Piece, f64)>)> {
-    let mut pieces = forward(series, options);
+    // What is large comes first, whatever it is; what it was mixed with is sought again, beginning with what is there all the time.
+    let mut pieces = forward(series, options, Vec::new(), None);
+    backward(series, &mut pieces);
+    merge(series, options, &mut pieces);
+    keep_largest(series, &mut pieces);
+    for most in [3, 6] {
+        pieces = forward(series, options, pieces, Some(most));
+        closer(series, options, &mut pieces);
+        backward(series, &mut pieces);
+    }
+    pieces = forward(series, options, pieces, None);
+    closer(series, options, &mut pieces);
     let mut samples = backward(series, &mut pieces);
+    merge(series, options, &mut pieces);
     for _ in 0..ROUNDS {
         refine_play(series, &mut pieces);
         let mut is_changed = false;
         for place in 0..pieces.len() {
             let found = exchanges(series, options, &pieces, place, samples);
-            let best = found.into_iter().min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
-            if let Some(best) = best.filter(|best| best.worse_by < -WORTH_IT) {
+            let is_static = !Piece::is_onset(pieces[place].column());
+            let best = found
+                .into_iter()
+                .filter(|other| {
+                    let is_sudden = is_static && Piece::is_onset(other.instead.column());
+                    other.worse_by < if is_sudden { -SUDDEN } else { -WORTH_IT }
+                })
+                .min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
+            if let Some(best) = best {
                 pieces[place] = best.instead;
                 is_changed = true;
             }
@@ -168,6 +191,84 @@ fn select(series: &Series<'_>, options: &Options) -> Option<(Fitted, Vec<(CauseK
         }
     }
     Some((selected, alternatives))
+}
+
+/// Keeps the pieces with the largest swing: a quarter of the largest or more.
+fn keep_largest(series: &Series<'_>, pieces: &mut Vec<Piece>) {
+    let Some((values, fit)) = fitted(series, pieces) else { return };
+    let mut first = 1;
+    let mut swings = Vec::new();
+    for piece in pieces.iter() {
+        let places = first..first + piece.columns.len();
+        first = places.end;
+        let adds = |row: usize| places.clone().map(|k| fit.coefficients[k] * values[k][row]).sum::<f64>();
+        let (low, high) =
+            (0..series.len()).map(adds).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
+        swings.push(high - low);
+    }
+    let largest = swings.iter().copied().fold(0.0, f64::max);
+    let mut swings = swings.into_iter();
+    pieces.retain(|_| swings.next().is_some_and(|swing| swing > 0.25 * largest));
+}
+
+/// Seeks the instants of each onset and the period of an eccentricity anew, beside what else was found meanwhile.
+fn closer(series: &Series<'_>, options: &Options, pieces: &mut [Piece]) {
+    for place in 0..pieces.len() {
+        let column = pieces[place].column();
+        if Piece::is_onset(column) || matches!(column, Column::Sine { .. }) {
+            let kind = std::mem::discriminant(&column);
+            let found = exchanges(series, options, pieces, place, 100.0);
+            let same =
+                found.into_iter().filter(|other| std::mem::discriminant(&other.instead.column()) == kind);
+            if let Some(best) = same.min_by(|a, b| a.worse_by.total_cmp(&b.worse_by))
+                && best.worse_by < 0.0
+            {
+                pieces[place] = best.instead;
+            }
+        }
+    }
+}
+
+/// One change that was found in steps becomes one again: of two of a kind that begin close to each other the smaller goes where the larger, sought
+/// anew, explains nearly as much as both.
+fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Piece>) {
+    let mut place = 0;
+    while place < pieces.len() {
+        let kind = std::mem::discriminant(&pieces[place].column());
+        let start = series.t[pieces[place].begins()];
+        let is_close = |other: &Piece| {
+            let apart = (series.t[other.begins()] - start).abs();
+            Piece::is_onset(other.column())
+                && std::mem::discriminant(&other.column()) == kind
+                && apart < MERGED_WINDOWS * series.samples.window
+        };
+        let others: Vec<usize> =
+            (0..pieces.len()).filter(|&other| other != place && is_close(&pieces[other])).collect();
+        if Piece::is_onset(pieces[place].column()) && !others.is_empty() {
+            let mut fewer = pieces.clone();
+            for &other in others.iter().rev() {
+                fewer.remove(other);
+            }
+            let own = place - others.iter().filter(|&&other| other < place).count();
+            let found = exchanges(series, options, &fewer, own, 100.0);
+            let same = found
+                .into_iter()
+                .filter(|found| std::mem::discriminant(&found.instead.column()) == kind)
+                .min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
+            if let Some(same) = same {
+                fewer[own] = same.instead;
+                let floor = series.floor();
+                let rss =
+                    |pieces: &mut Vec<Piece>| fitted(series, pieces).map_or(f64::MAX, |(_, fit)| fit.rss);
+                if rss(&mut fewer) + floor < 1.5 * (rss(pieces) + floor) {
+                    *pieces = fewer;
+                    place = 0;
+                    continue;
+                }
+            }
+        }
+        place += 1;
+    }
 }
 
 /// The width of the operator is that of its coefficient.

@@ -15,6 +15,8 @@ use super::turning::{best_period, gain_of};
 const LATE_ROWS: usize = 64;
 /// What is there all the time is preferred to what begins at an instant while it explains this part of the same.
 const PREFERRED: f64 = 0.9;
+/// What begins at an instant is not looked for while only so many times the floor is left: such small things are not sudden.
+const ENOUGH: f64 = 4.0;
 /// More effective samples than this are not believed: what a model leaves is never noise alone.
 const MOST_SAMPLES: f64 = 1000.0;
 /// More causes than this at a time are no explanation.
@@ -29,6 +31,13 @@ pub(super) struct Candidate {
 
 /// The best candidate of every kind.
 pub(super) fn candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> Vec<Candidate> {
+    let mut found = static_candidates(series, options, basis);
+    found.extend(onset_candidates(series, basis));
+    found
+}
+
+/// Of what is there all the time.
+fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> Vec<Candidate> {
     let mut found = Vec::new();
     for column in [Column::Travel, Column::Speed, Column::Acceleration, Column::Time] {
         found.push(Candidate { piece: Piece::new(column), gain: basis.gain(&values(series, column)) });
@@ -46,6 +55,13 @@ pub(super) fn candidates(series: &Series<'_>, options: &Options, basis: &Basis) 
     {
         found.push(Candidate { piece: Piece::turning(period, None), gain });
     }
+    found.retain(|candidate| candidate.gain > 0.0);
+    found
+}
+
+/// Of what begins at an instant.
+pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candidate> {
+    let mut found = Vec::new();
     for onset in travels(series, basis) {
         found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
     }
@@ -87,15 +103,28 @@ fn score(rss: f64, candidate: &Candidate, floor: f64, samples: f64) -> f64 {
     samples * ((rss + floor) / (left + floor)).ln() - candidate.piece.fitted * samples.ln()
 }
 
-/// Forward, one after the other, as long as there is anything to gain at all.
-pub(super) fn forward(series: &Series<'_>, options: &Options) -> Vec<Piece> {
+/// Adds one after the other as long as the criterion is better for it; with `most_static` only what is there all the time, and at most so many
+/// of them.
+pub(super) fn forward(
+    series: &Series<'_>,
+    options: &Options,
+    mut chosen: Vec<Piece>,
+    most_static: Option<usize>,
+) -> Vec<Piece> {
     let mut basis = Basis::new(&series.y);
-    let mut chosen: Vec<Piece> = Vec::new();
+    for column in chosen.iter().flat_map(|piece| &piece.columns) {
+        basis.add(values(series, *column));
+    }
     // What is not explained yet looks like noise that is correlated without end: a number of samples must be assumed here.
     let samples = (series.len() as f64 / 20.0).clamp(20.0, 400.0);
     let floor = series.floor();
-    while chosen.len() < MOST_PIECES {
-        let mut found = candidates(series, options, &basis);
+    let most = most_static.map_or(MOST_PIECES, |most| chosen.len() + most).min(MOST_PIECES);
+    let is_enough = |rss: f64| most_static.is_none() && rss < ENOUGH * floor;
+    while chosen.len() < most && !is_enough(basis.rss) {
+        let mut found = static_candidates(series, options, &basis);
+        if most_static.is_none() {
+            found.extend(onset_candidates(series, &basis));
+        }
         found.retain(|candidate| !chosen.iter().any(|piece| piece.is_static_like(&candidate.piece)));
         let most = found.iter().map(|candidate| candidate.gain).fold(0.0, f64::max);
         let best = found

@@ -62,10 +62,10 @@ impl<'a> Series<'a> {
     }
 
     /// What a model may leave unexplained for the sake of being simple, as a sum of squares over all rows: root mean square a third of a count of the
-    /// coarser channel, as rounding leaves, and 0.2 % of d at the trip.
+    /// coarser channel, as rounding leaves, and 0.05 % of d at the trip.
     pub(super) fn floor(&self) -> f64 {
         let apart = self.samples.points[self.trip].d();
-        let rms = (0.3 * self.coarsest()).hypot(0.002 * apart);
+        let rms = (0.3 * self.coarsest()).hypot(0.0005 * apart);
         self.len() as f64 * rms * rms
     }
 
@@ -81,10 +81,12 @@ fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
     let smaller = |[a, b]: [f64; 2]| a.abs().min(b.abs());
     let fastest = 0.25 * points.iter().map(|point| smaller(point.v)).fold(0.0, f64::max);
     let hardest = points.iter().map(|point| smaller(point.a)).fold(0.0, f64::max);
+    // The errors around a jump are as wild as the jump: what is usual counts.
+    let error = 8.0 * median(points.iter().map(|point| point.v_error[0].hypot(point.v_error[1])));
+    let bend_error = 8.0 * median(points.iter().map(|point| point.a_error[0].hypot(point.a_error[1])));
     let mut sides: Vec<Option<usize>> = Vec::with_capacity(points.len());
     let mut torn: Vec<usize> = Vec::new();
     for (row, point) in points.iter().enumerate() {
-        let [error, bend_error] = [point.v_error, point.a_error].map(|[a, b]| 8.0 * a.hypot(b));
         let faster = usize::from(point.v[1].abs() > point.v[0].abs());
         let is_apart = (point.v[0] - point.v[1]).abs() > error.max(fastest);
         if (point.a[0] - point.a[1]).abs() > bend_error.max(hardest) {
@@ -110,6 +112,12 @@ fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
         }
     }
     sides
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    let middle = values.len() / 2;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
 }
 
 /// Rows of the trace clock.

@@ -11,7 +11,7 @@ use super::series::Series;
 const BINS: usize = 1024;
 const FREQUENCIES: usize = 800;
 /// Fewer turns than this in the whole travel are no evidence of a turn.
-const LEAST_TURNS: f64 = 1.5;
+const LEAST_TURNS: f64 = 3.0;
 
 /// The period that explains most of the residual, and its gain with both columns.
 pub(super) fn best_period(series: &Series<'_>, basis: &Basis) -> Option<(f64, f64)> {
