@@ -5,8 +5,8 @@ use std::process::ExitCode;
 use super::progress::Progress;
 use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
 use crate::exit;
-use crate::explain::{Asked, Explanation, Guard, explain, text};
-use crate::replay::{Outcome, layout, replay};
+use crate::explain::{Again, Asked, Explanation, Guard, explain, text};
+use crate::replay::{layout, replay};
 use crate::report::CAUTION;
 use crate::setup::Setup;
 use crate::trace::{Options, Prefetch, Reader};
@@ -61,8 +61,7 @@ fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
         replay(changed, &mut source, &mut |_| {}).ok()
     };
     // Standard input can be read only once.
-    let again: Option<&dyn Fn(&Setup) -> Option<Outcome>> =
-        if args.trace.as_os_str() == "-" { None } else { Some(&again) };
+    let again: Again<'_> = if args.trace.as_os_str() == "-" { None } else { Some(&again) };
     let mut source = open(args, base.setup())?;
     let path = args.trace.display().to_string();
     let progress = Progress::new(false);

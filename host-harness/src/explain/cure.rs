@@ -4,11 +4,12 @@ use monitor_core::{Channel, Span};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::Again;
 use super::knob;
 use super::words::ms;
 use crate::causes::{Cause, Side};
-use crate::replay::{Outcome, Trip};
-use crate::setup::Setup;
+use crate::replay::Trip;
+use crate::setup::{MAX_AGE_NS, Setup};
 
 /// A change of the setup that takes a cause away instead of tolerating it.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
@@ -27,12 +28,7 @@ pub struct Cure {
 pub(super) const MOST_FRAMES_AGAIN: u64 = 1_000_000;
 
 /// The cures of a cause that a setup can bring about; the others are in the machine.
-pub(super) fn cures(
-    setup: &Setup,
-    cause: &Cause,
-    trip: &Trip,
-    again: Option<&dyn Fn(&Setup) -> Option<Outcome>>,
-) -> Vec<Cure> {
+pub(super) fn cures(setup: &Setup, cause: &Cause, trip: &Trip, again: Again<'_>) -> Vec<Cure> {
     let changes: Vec<(String, String, Option<Setup>)> = match cause {
         Cause::TimeSkew { late, by, since_ns: None } => late_readings(setup, *late, by.value),
         Cause::KnownAges { .. } => aligned(setup).into_iter().collect(),
@@ -71,14 +67,25 @@ fn late_readings(setup: &Setup, late: Side, by: f64) -> Vec<(String, String, Opt
         reason = "an estimate; below zero it saturates to none"
     )]
     let latency = ((source.latency.value.as_nanos() as f64 + by * 1e9) / 1e3).round() as u64 * 1000;
+    let later = latency.saturating_sub(source.latency.value.as_nanos());
     source.latency.value = Span::from_nanos(latency);
-    let fits = source.latency.value < source.timeout.value;
+    // A reading that is known to be older is stale as much later: nothing else changes for it.
+    let timeout = source.timeout.value.as_nanos().saturating_add(later);
+    let grows = latency >= source.timeout.value.as_nanos();
+    if grows {
+        source.timeout.value = Span::from_nanos(timeout);
+    }
+    let fits = source.timeout.value.as_nanos() <= MAX_AGE_NS;
     if let Some(rule) = &mut changed.discrepancy {
         rule.align = true;
     }
     #[expect(clippy::cast_precision_loss, reason = "shown with four digits")]
     let shown = ms(latency as f64 / 1e9);
-    let setting = format!("channel.{}.latency = \"{shown}\" and discrepancy.align = true", late.letter());
+    let channel = format!("channel.{}", late.letter());
+    #[expect(clippy::cast_precision_loss, reason = "shown with four digits")]
+    let longer =
+        if grows { format!(", {channel}.timeout = \"{}\"", ms(timeout as f64 / 1e9)) } else { String::new() };
+    let setting = format!("{channel}.latency = \"{shown}\"{longer}, discrepancy.align = true");
     let does =
         "tells how late its readings are, and compares both at one instant; first find out why they are late";
     vec![(setting, does.to_owned(), fits.then_some(changed))]

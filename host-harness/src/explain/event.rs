@@ -79,13 +79,13 @@ pub enum What {
 }
 
 impl What {
-    /// In words, in the unit of the axis.
+    /// What the channel did, in words, in the unit of the axis.
     #[must_use]
     pub fn text(&self, unit: &str) -> String {
         match self {
-            Self::Spike { by } => format!("a spike of {by:+.4} {unit}, back with the next reading"),
+            Self::Spike { by } => format!("jumped by {by:+.4} {unit} and back with the next reading"),
             Self::Jump { by } => format!("jumped by {by:+.4} {unit} and stayed there"),
-            Self::Width { bits } => format!("its counter seems to wrap at {bits} bits"),
+            Self::Width { bits } => format!("wraps its counter at {bits} bits, as it seems"),
             Self::Frozen { travel } => format!("stood still while the other travelled {travel:.4} {unit}"),
             Self::Reversed { travel } => {
                 format!("moved against the other, which travelled {travel:.4} {unit}")
@@ -93,10 +93,10 @@ impl What {
             Self::NoReading { usual_s } => {
                 format!("sent no reading; usually one comes every {:.3} ms", usual_s * 1e3)
             }
-            Self::Invalid => "its source marked the readings as invalid".to_owned(),
-            Self::OutOfOrder => "a capture time before the last one, or after its row".to_owned(),
+            Self::Invalid => "marked its readings as invalid".to_owned(),
+            Self::OutOfOrder => "sent a capture time before the last one, or after its row".to_owned(),
             Self::Late { age_s, usual_s } => {
-                format!("readings {:.3} ms old, usually {:.3} ms", age_s * 1e3, usual_s * 1e3)
+                format!("sent readings {:.3} ms old, usually {:.3} ms", age_s * 1e3, usual_s * 1e3)
             }
         }
     }

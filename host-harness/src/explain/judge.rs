@@ -113,9 +113,9 @@ impl Judge<'_> {
     fn demanded_by_fault(&self, trip: &Trip, monitor: usize) -> Option<(String, Seconds)> {
         let entry = &self.setup.monitors[monitor];
         let resets = self.outcome.resets.kept.iter();
-        let last_reset = resets
+        let mut last_reset = resets
             .filter(|reset| reset.result == monitor_core::Reset::Accepted && reset.at < trip.tripped_at);
-        let since = last_reset.last().map_or(Instant::from_nanos(0), |reset| reset.at);
+        let since = last_reset.next_back().map_or(Instant::from_nanos(0), |reset| reset.at);
         let demands =
             |input: usize| entry.demand.iter().any(|demand| demand.source == DemandSource::Input(input));
         self.outcome.faults.kept.iter().find_map(|fault| match fault.kind {
@@ -335,9 +335,9 @@ impl Judge<'_> {
 
     fn lost_reference(&self, fault: &Fault, channel: Channel) -> Option<String> {
         let before = self.outcome.faults.kept.iter().filter(|other| other.from <= fault.from);
-        let of_channel =
+        let mut of_channel =
             before.filter(|other| matches!(other.kind, FaultKind::Channel(of, ..) if of == channel));
-        of_channel.last().map(|other| crate::report::faulted(self.setup, other.kind).0)
+        of_channel.next_back().map(|other| crate::report::faulted(self.setup, other.kind).0)
     }
 
     fn planned(&self, stop: &Stop) -> Verdict {

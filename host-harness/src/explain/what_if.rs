@@ -172,19 +172,15 @@ fn smallest(knob: &Knob, now: i64, guess: i64, passes: &Passes<'_>) -> Option<i6
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::explain::knob;
-
-    fn looser(looser: Looser, most: i64) -> Knob {
-        Knob { looser, most, ..knob::window() }
-    }
-
     #[test]
     fn the_smallest_change_is_found_to_the_step_whatever_the_guess() {
         for guess in [0, 1, 2, 40, 99, 100, 101, 500, 5000] {
             for wanted in [1, 2, 3, 57, 100, 999] {
-                let up = smallest(&looser(Looser::Up, 1_000_000), 50, guess, &|steps| steps >= 50 + wanted);
+                let up =
+                    smallest(&Knob::bounded(Looser::Up, 1_000_000), 50, guess, &|steps| steps >= 50 + wanted);
                 assert_eq!(up, Some(50 + wanted), "guess {guess}");
-                let down = smallest(&looser(Looser::Down, 0), 1000, guess, &|steps| steps <= 1000 - wanted);
+                let down =
+                    smallest(&Knob::bounded(Looser::Down, 0), 1000, guess, &|steps| steps <= 1000 - wanted);
                 assert_eq!(down, Some(1000 - wanted), "guess {guess}");
             }
         }
@@ -192,8 +188,12 @@ mod tests {
 
     #[test]
     fn where_no_value_prevents_it_none_is_named() {
-        assert_eq!(smallest(&looser(Looser::Up, 60), 50, 3, &|_| false), None);
-        assert_eq!(smallest(&looser(Looser::Up, 60), 50, 3, &|steps| steps >= 60), Some(60));
-        assert_eq!(smallest(&looser(Looser::Up, 50), 50, 3, &|_| true), None, "there is no looser one");
+        assert_eq!(smallest(&Knob::bounded(Looser::Up, 60), 50, 3, &|_| false), None);
+        assert_eq!(smallest(&Knob::bounded(Looser::Up, 60), 50, 3, &|steps| steps >= 60), Some(60));
+        assert_eq!(
+            smallest(&Knob::bounded(Looser::Up, 50), 50, 3, &|_| true),
+            None,
+            "there is no looser one"
+        );
     }
 }
