@@ -24,6 +24,12 @@ pub(super) enum Command {
         faulted (with --expect: one was missed), 2 could not run."
     )]
     Replay(Replay),
+    /// Before any motion: what the settings must leave room for, and how late and how far every trip is
+    #[command(after_help = "Example:\n  cowitness margins --setup axis.toml --json margins.json\n\n\
+        What the machine, its sensors and its contacts are like is read from the sections [machine], [sensors], [contacts]\n\
+        and [approach] of the setup; no monitor reads them. What they do not say is named.\n\n\
+        Exit status: 0 nothing found, 1 a monitor trips for nothing or reacts too late, 2 could not run.")]
+    Margins(Margins),
     /// Make a synthetic trace from a motion, two encoder models and faults
     #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]
     Synth(Synth),
@@ -124,6 +130,19 @@ pub(super) struct Sweep {
     /// Print nothing but errors
     #[arg(long, short)]
     pub(super) quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Margins {
+    /// The setup of the axis
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: PathBuf,
+    /// The longest time between two evaluations, for example "1 ms"; otherwise the `cycle` of the setup, or `frame_period` of [machine]
+    #[arg(long, value_name = "T")]
+    pub(super) period: Option<String>,
+    /// Write the report as JSON; `-` is standard output, instead of the text
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -3,6 +3,7 @@
 mod args;
 mod compare;
 mod inspect;
+mod margins;
 mod progress;
 mod replay;
 mod seal;
@@ -33,6 +34,7 @@ pub fn main() -> ExitCode {
     };
     match args.command {
         Command::Replay(args) => replay::run(&args),
+        Command::Margins(args) => margins::run(&args),
         Command::Synth(args) => synth::run(&args),
         Command::Sweep(args) => sweep::run(&args),
         Command::Seal(args) => seal::run(&args),

@@ -184,3 +184,8 @@ pub(super) fn line_duration(ramp: &RampSetup, from: Speed, target: Speed) -> Opt
     let rise = u64::try_from(square.isqrt()).ok()?.checked_add(1)?;
     Some(plus(delay, Span::from_nanos(rise.checked_mul(2)?)))
 }
+
+/// The longest window that a speed of a channel may look back over.
+pub(super) fn window_of(setup: &Setup, period: Span, channel: Channel) -> Span {
+    effective_window(setup, Age::of_source(setup, period, channel).interval)
+}

@@ -223,14 +223,16 @@ enum Word {
     Beams,
     Parallel,
     Mat,
+    Guard,
     TwoHand,
 }
 
-const WAYS: [(&str, Word); 5] = [
+const WAYS: [(&str, Word); 6] = [
     ("normal", Word::Normal),
     ("beams", Word::Beams),
     ("parallel", Word::Parallel),
     ("mat", Word::Mat),
+    ("guard", Word::Guard),
     ("two-hand", Word::TwoHand),
 ];
 
@@ -241,7 +243,7 @@ fn approach<'r>(section: &Section<'r>) -> Got<(ApproachSetup, Text<'r>)> {
     let detection_time = section.optional("detection_time", OR_ZERO_UP);
     let way = word.and_then(|word| way(section, word));
     if way.is_err() {
-        for key in ["resolution", "height", "covered"] {
+        for key in ["resolution", "height", "reach", "covered"] {
             section.entry(key);
         }
     }
@@ -257,6 +259,7 @@ fn way(section: &Section<'_>, word: Word) -> Got<WaySetup> {
     let resolves = matches!(word, Word::Normal | Word::Parallel);
     unless(resolves, "resolution", "only a field that is approached at a right angle or along it has one")?;
     unless(matches!(word, Word::Parallel), "height", "only a field that is approached along it has one")?;
+    unless(matches!(word, Word::Guard), "reach", "only a guard has one")?;
     unless(matches!(word, Word::TwoHand), "covered", "only a control for two hands is")?;
     Ok(match word {
         Word::Normal => {
@@ -270,6 +273,9 @@ fn way(section: &Section<'_>, word: Word) -> Got<WaySetup> {
             WaySetup::Parallel { height: height?, resolution: resolution? }
         }
         Word::Mat => WaySetup::Mat,
+        Word::Guard => {
+            WaySetup::Guard { reach: at_most(section, "reach", "\"0 mm\"", OR_ZERO_UP, i64::MAX)? }
+        }
         Word::TwoHand => WaySetup::TwoHand { covered: section.flag("covered", false)? },
     })
 }

@@ -152,6 +152,11 @@ pub enum WaySetup {
     },
     /// Over a mat on the floor.
     Mat,
+    /// Through a guard whose opening stops the hazard, without a lock.
+    Guard {
+        /// How far one reaches through the gap before it does, rounded up; zero where nothing gets through.
+        reach: Setting<Position>,
+    },
     /// From a control for two hands.
     TwoHand {
         /// Whether a cover keeps the hands from reaching in while it is actuated.

@@ -1,0 +1,73 @@
+//! How far off a windowed speed or an acceleration can be read.
+
+use monitor_core::Channel;
+
+use super::amount::Amount;
+use super::need::{Needs, count, letter, section};
+use crate::decimal::{Exact, PI};
+use crate::setup::Setup;
+
+/// A part per 10⁹.
+const BILLION: i128 = 1_000_000_000;
+
+fn two_pi() -> Amount {
+    Amount(Some(Exact::from_integer(2) * PI)).up()
+}
+
+/// The window as it is set: the shortest over which a speed is measured.
+pub(super) fn window(setup: &Setup) -> Amount {
+    setup.speed.window.value.into()
+}
+
+/// The scale error as a share, zero with a note where it is not said.
+pub(super) fn scale_error(needs: &mut Needs, setup: &Setup) -> Amount {
+    let Some(parts) = &setup.sensors.scale_error else {
+        needs.lacks("scale_error", "[sensors]");
+        return Amount::ZERO;
+    };
+    Amount(Some(Exact::new(i128::from(parts.value), BILLION)))
+}
+
+/// What one channel reads a speed wrong by, either way, while the axis moves at `speed`: one count over the window, noise at both of
+/// its ends, capture times that are off, eccentricity. As it is at `times` readings.
+pub(super) fn of_speed(needs: &mut Needs, setup: &Setup, channel: Channel, speed: Amount, times: i128) {
+    let sensor = setup.sensors.channel(channel);
+    let (window, of) = (window(setup), section(channel));
+    let named = |name: &str| format!("{name}, channel {}", letter(channel));
+    let times = Amount::whole(times);
+    needs.takes(named("one count over the window"), times * count(setup, channel) / window);
+    let noise = needs.want(sensor.noise.as_ref(), "noise", of);
+    needs.takes(named("noise over the window"), times * (noise + noise) / window);
+    let jitter = needs.want(sensor.jitter.as_ref(), "jitter", of);
+    needs.takes(named("jitter of the capture times"), times * (jitter + jitter) * speed / window);
+    match &sensor.eccentricity {
+        None => needs.lacks("eccentricity", of),
+        Some(sine) => {
+            let slope = two_pi() * sine.amplitude.value.into() / sine.period.value.into();
+            needs.takes(named("eccentricity"), times * slope.up() * speed);
+        }
+    }
+}
+
+/// The same of an acceleration: two counts over the square of the window, four ends of windows, and the curve of the eccentricity.
+pub(super) fn of_acceleration(needs: &mut Needs, setup: &Setup, channel: Channel, speed: Amount) {
+    let sensor = setup.sensors.channel(channel);
+    let (square, of) = (window(setup).squared(), section(channel));
+    let named = |name: &str| format!("{name}, channel {}", letter(channel));
+    needs.takes(
+        named("two counts over the window squared"),
+        Amount::whole(2) * count(setup, channel) / square,
+    );
+    let noise = needs.want(sensor.noise.as_ref(), "noise", of);
+    needs.takes(named("noise over the window squared"), Amount::whole(4) * noise / square);
+    let jitter = needs.want(sensor.jitter.as_ref(), "jitter", of);
+    needs.takes(named("jitter of the capture times"), Amount::whole(4) * jitter * speed / square);
+    match &sensor.eccentricity {
+        None => needs.lacks("eccentricity", of),
+        Some(sine) => {
+            let per_travel = (two_pi() / sine.period.value.into()).up();
+            let curve = (per_travel * speed).up().squared() * sine.amplitude.value.into();
+            needs.takes(named("eccentricity"), curve);
+        }
+    }
+}
