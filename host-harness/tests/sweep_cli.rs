@@ -92,6 +92,11 @@ fn a_tolerance_is_swept_over_traces_with_expectations() {
     assert_eq!((of(2, "nuisance_trips"), of(2, "missed_trips")), (0, 2));
     assert_eq!(report["points"][1]["is_as_written"], true);
     assert_eq!(report["traces"][2]["is_judged"], true);
+    for point in report["points"].as_array().expect("points") {
+        let time = |key: &str| point["all"][key].as_f64();
+        // What is observed lies within the worst case.
+        assert!(time("latency_s").is_none_or(|observed| Some(observed) <= time("reaction_s")), "{point}");
+    }
     // No point is as good as what is written in misses and nuisances.
     assert_eq!(report["points"][1]["is_on_front"], true);
 }
@@ -169,6 +174,8 @@ fn what_cannot_be_varied_exits_with_2_and_says_what_can() {
     let vary = ["speed.window=8 ms"];
     refused(&vary, &["--slack", "5"], "--slack `5`: a number without a unit");
     refused(&vary, &["--csv", SETUP], "would be overwritten");
+    refused(&vary, &["--json", "no/such/folder.json"], "there is no folder no/such to write it to");
+    refused(&vary, &["--csv", "-", "--json", "-"], "is to be written twice");
     refused(&vary, &["--resume", "traces-demo/clean-run.csv.gz"], "would be overwritten");
     refused(&vary, &["--expected", "--csv", "traces-demo/clean-run.expected.toml"], "would be overwritten");
     refused(

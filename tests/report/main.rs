@@ -1,5 +1,7 @@
 //! The JSON report against its schema.
 
+mod sweep;
+
 use std::io::Cursor;
 
 use boon::{Compiler, Schemas};
