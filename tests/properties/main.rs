@@ -6,6 +6,7 @@ mod frames;
 mod grid;
 mod latches;
 mod limits;
+mod margins;
 mod outputs;
 mod reaction;
 mod symmetry;

@@ -1,4 +1,6 @@
-//! The JSON report against its schema.
+//! The JSON reports against their schemas.
+
+mod margins;
 
 mod sweep;
 

@@ -6,9 +6,10 @@ use super::amount::Amount;
 use super::iso13855::{Approach, Distance, NoDistance, distance};
 use super::limits::Limits;
 use super::need::{Finding, Need, count};
-use super::reaction::{Broken, Reaction, reaction};
+use super::path::{Broken, Reaction};
+use super::reaction::reaction;
 use super::travel::{Travel, apart_at_torque_off, travels};
-use super::{pairs, readings, timing};
+use super::{misread, pairs, readings, timing};
 use crate::decimal::Exact;
 use crate::replay::TripRule;
 use crate::setup::{ApproachSetup, DemandSource, MonitorKind, Setup, WaySetup};
@@ -140,10 +141,9 @@ fn resolution(setup: &Setup, period: Span, channel: Channel) -> Resolution {
     let effective_window = timing::window_of(setup, period, channel);
     let source = setup.channel(channel);
     let window: Amount = setup.speed.window.value.into();
-    let step = source.count_nano_ulps().and_then(|_| (count(setup, channel) / window).speed());
+    let step = source.count_nano_ulps().and_then(|_| misread::step(count(setup, channel), window).speed());
     let rises = setup.machine.operating_acceleration.as_ref();
-    let lag =
-        rises.and_then(|rises| (Amount::from(rises.value) * Amount::from(effective_window).half()).speed());
+    let lag = rises.and_then(|rises| misread::lag(rises.value.into(), effective_window.into()).speed());
     Resolution { channel, step, effective_window, lag }
 }
 
@@ -195,7 +195,9 @@ fn cost(setup: &Setup, period: Span, rule: TripRule) -> Cost {
 fn approaches(setup: &Setup, period: Span, approach: &ApproachSetup) -> Approaches {
     let demanded = |place: &usize| {
         let monitor = &setup.monitors[*place];
-        let by = |demand: &crate::setup::DemandSetup| demand.source == DemandSource::Input(approach.input);
+        let by = |demand: &crate::setup::DemandSetup| {
+            demand.source == DemandSource::Input(approach.input) && !demand.inverted
+        };
         monitor.demand.iter().any(by) && !monitor.kind.is_output() && ends_the_motion(&monitor.kind)
     };
     let places = (0..setup.monitors.len()).filter(demanded);

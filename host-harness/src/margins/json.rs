@@ -7,7 +7,7 @@ use serde::Serialize;
 use super::amount::{Amount, Figure};
 use super::assess::{Approaches, Cost, Margins, Resolution};
 use super::need::{Finding, Need, letter};
-use super::reaction::Path;
+use super::path::Path;
 use super::travel::Travel;
 use super::words;
 use crate::decimal::Exact as Ratio;
@@ -310,7 +310,7 @@ fn rule(setup: &Setup, cost: &Cost) -> RuleMargins {
 fn path(cost: &Cost, path: &Path) -> PathMargins {
     let place = cost.travels.iter().position(|travel| travel.broken == path.broken);
     let too_far = place.is_some_and(|place| cost.too_far.contains(&place));
-    let term = |term: &super::reaction::Term| TermMargins {
+    let term = |term: &super::path::Term| TermMargins {
         name: term.part.name().to_owned(),
         value: FigureReport::Time(seconds(term.time)),
         passes: false,

@@ -6,7 +6,6 @@ use super::amount::{Amount, Figure, Kind};
 use super::misread::{self, scale_error};
 use super::need::{Need, Needs, Subject, count, letter, section};
 use super::timing::{Age, effective_window, fastest_allowed};
-use crate::decimal::Exact;
 use crate::setup::{
     By, LimitSetup, MonitorKind, MonitorSetup, RampSetup, RangeSetup, Setting, Setup, StandstillSetup, Until,
 };
@@ -189,10 +188,4 @@ impl Limits<'_> {
         }
         all
     }
-}
-
-/// The steps in which a channel sees speeds, and how far it lags at an acceleration: one count over the window, and half the window times
-/// the acceleration.
-pub fn speed_facts(count: Exact, window: Exact, acceleration: Exact) -> (Exact, Exact) {
-    (count / window, acceleration * window / Exact::from_integer(2))
 }

@@ -14,6 +14,16 @@ fn two_pi() -> Amount {
     Amount(Some(Exact::from_integer(2) * PI)).up()
 }
 
+/// The steps in which a channel sees speeds: one count over the window.
+pub(super) fn step(count: Amount, window: Amount) -> Amount {
+    count / window
+}
+
+/// How much too low a speed is read that rises steadily: by half the window.
+pub(super) fn lag(acceleration: Amount, window: Amount) -> Amount {
+    acceleration * window.half()
+}
+
 /// The window as it is set: the shortest over which a speed is measured.
 pub(super) fn window(setup: &Setup) -> Amount {
     setup.speed.window.value.into()
@@ -35,7 +45,7 @@ pub(super) fn of_speed(needs: &mut Needs, setup: &Setup, channel: Channel, speed
     let (window, of) = (window(setup), section(channel));
     let named = |name: &str| format!("{name}, channel {}", letter(channel));
     let times = Amount::whole(times);
-    needs.takes(named("one count over the window"), times * count(setup, channel) / window);
+    needs.takes(named("one count over the window"), times * step(count(setup, channel), window));
     let noise = needs.want(sensor.noise.as_ref(), "noise", of);
     needs.takes(named("noise over the window"), times * (noise + noise) / window);
     let jitter = needs.want(sensor.jitter.as_ref(), "jitter", of);
@@ -69,5 +79,36 @@ pub(super) fn of_acceleration(needs: &mut Needs, setup: &Setup, channel: Channel
             let curve = (per_travel * speed).up().squared() * sine.amplitude.value.into();
             needs.takes(named("eccentricity"), curve);
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn exact(above: i128, below: i128) -> Amount {
+        Amount(Some(Exact::new(above, below)))
+    }
+
+    /// The usual formulas of counting in a fixed time (Ohmae and others, IEEE Transactions on Industrial Electronics IE-29, 1982; the formula
+    /// from memory): 60 / (N T) rpm, with N = 4096 and 1 ms. In deg/s, of which 6 are 1 rpm.
+    #[test]
+    fn one_count_of_4096_over_a_millisecond_is_14_6484375_rpm() {
+        let step = step(exact(360, 4096), exact(1, 1000));
+        assert_eq!(step, exact(87_890_625, 1_000_000));
+        assert_eq!(step / exact(6, 1), exact(146_484_375, 10_000_000));
+    }
+
+    /// Plain arithmetic on the same formula.
+    #[test]
+    fn one_micrometre_over_1_and_4_milliseconds_is_1_and_a_quarter_mm_s() {
+        let steps = [1, 4].map(|millis| step(exact(1, 1000), exact(millis, 1000)));
+        assert_eq!(steps, [exact(1, 1), exact(1, 4)]);
+    }
+
+    /// Plain arithmetic: 2 m/s² over half of 4 ms.
+    #[test]
+    fn a_window_of_4_ms_reads_an_axis_at_2_m_s2_by_4_mm_s_too_low() {
+        assert_eq!(lag(exact(2000, 1), exact(4, 1000)), exact(4, 1));
     }
 }

@@ -15,9 +15,11 @@ pub mod iso13855;
 mod json;
 pub mod kinematics;
 mod limits;
+mod line;
 mod misread;
 mod need;
 mod pairs;
+mod path;
 mod reaction;
 mod readings;
 #[cfg(test)]
@@ -33,9 +35,9 @@ pub use json::{
     ApproachMargins, ApproachedMargins, ChannelMargins, FigureReport, FindingReport, MarginsReport,
     PathMargins, RuleMargins, SCHEMA_VERSION, SettingMargins, TermMargins, TravelMargins, json_schema,
 };
-pub use limits::speed_facts;
 pub use need::{Finding, Need, Share, Subject};
-pub use reaction::{Broken, Part, Path, Reaction, Term, reaction};
+pub use path::{Broken, Part, Path, Reaction, Term};
+pub use reaction::reaction;
 pub use text::text;
 pub use timing::{period, stop_duration};
 pub use travel::{Stretch, Travel, apart_at_torque_off, travels};

@@ -6,7 +6,7 @@ use super::amount::Figure;
 use super::assess::{Approached, Approaches, Cost, Margins};
 use super::iso13855::NoDistance;
 use super::need::{Finding, Need, letter};
-use super::reaction::Path;
+use super::path::Path;
 use super::travel::Travel;
 use super::words::{self, figure, millis, mm, paragraph};
 use crate::decimal::{Rounding, short_text};
@@ -15,7 +15,8 @@ use crate::report::CAUTION;
 use crate::setup::Setup;
 
 /// The report as text of at most 80 columns, but for a single word that is longer: findings, then what the channels resolve, then each
-/// rule. Of two channels that one is shown on which a rule takes longer, or needs more.
+/// rule. Of two channels that one is shown on which a rule takes longer, or needs more. Times are rounded up, other figures to the nearest of what is
+/// shown.
 #[must_use]
 pub fn text(setup: &Setup, margins: &Margins) -> String {
     let mut out = String::new();

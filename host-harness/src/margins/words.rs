@@ -5,22 +5,31 @@ use monitor_core::{Channel, Span};
 use super::amount::{Amount, Figure};
 use super::assess::PeriodFrom;
 use super::need::{Subject, exact, letter};
-use super::reaction::Broken;
-use crate::decimal::{Exact, Rounding, ULPS_PER_UNIT, parse_number, short_text};
+use super::path::Broken;
+use crate::decimal::{Exact, Rounding, exact_text, round_scaled, short_text};
 use crate::replay::TripRule;
 use crate::setup::Setup;
 
 /// The widest line of a report.
 const COLUMNS: usize = 80;
 
-/// A number with at most four digits, or exactly where it is short; rounded up, but for the step of 2⁻²⁴ to which it has been
-/// rounded before: 0.001 is not shown as 0.001001.
+/// A number as it is where that is short, or to the nearest of four digits, of five from 1000 on: figures are rounded up to 2⁻²⁴ when they are
+/// worked out, and of that no sentence should tell. The JSON has every digit.
 fn short(amount: Amount) -> String {
-    let text = |value| short_text(&value, Rounding::Up);
+    const SHORT: usize = 7;
     let Some(value) = amount.0 else { return "too large to be worked out".to_owned() };
-    let shown = text(value);
-    let below = value - Exact::new(1, i128::from(ULPS_PER_UNIT));
-    if parse_number(&shown) == Ok(value) || below <= Exact::from_integer(0) { shown } else { text(below) }
+    let whole = exact_text(&value);
+    if whole.len() <= SHORT {
+        return whole;
+    }
+    let mut powers = (0..=12_u32).map(|places| 10_u64.pow(places));
+    let enough =
+        |power: &u64| round_scaled(&value, *power, Rounding::Down).is_none_or(|digits| digits >= 1000);
+    let power = powers.find(enough).unwrap_or(1_000_000_000_000).max(10);
+    match round_scaled(&value, power, Rounding::Nearest) {
+        Some(digits) if digits > 0 => exact_text(&Exact::new(digits, i128::from(power))),
+        _ => short_text(&value, Rounding::Up),
+    }
 }
 
 /// A figure with its unit.

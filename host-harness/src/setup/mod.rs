@@ -77,6 +77,33 @@
 //! | | `by` | `"ramp"` (then also `ramp`, `standstill_speed`), `"deceleration"` (then also `braking`, `standstill_speed`) or `"time"` | |
 //! | | `braking` | `{ delay, deceleration, margin }`: a time, of two windows or more, and two accelerations | |
 //! | | `within` | a time; needed with `by = "time"` | no end but that of the ramp or the braking |
+//! | `[machine]` | `frame_period` | a time: the longest between two evaluations, where there is no `cycle` | |
+//! | | `operating_speed`, `operating_acceleration` | the fastest and the hardest of ordinary operation | |
+//! | | `operating_speeds` | a section of its own: the fastest while a monitor is active, by its name | |
+//! | | `max_acceleration` | the hardest that the drive can do when it runs away | |
+//! | | `max_travel` | a length or angle: the furthest from where the two positions were last made to agree | |
+//! | | `drive_delay`, `output_delay`, `brake_delay` | times: from a demand to the drive that brakes, from the permit to the torque that is gone, from there to the brake that holds | |
+//! | | `brake_deceleration`, `fall_acceleration` | what the brake does at the least; what a load that hangs does without torque and brake | ; none |
+//! | | `overtravel` | a length or angle: how far the axis may get until it stands, from where a rule was broken | |
+//! | `[sensors]` | `time_skew` | a time: between the captures of the two sources, beyond what latencies tell | |
+//! | | `scale_error` | %, ppm: how much longer one reads than the other | |
+//! | | `compliance` | `{ by, per }`: a length or angle for so much acceleration | |
+//! | | `backlash`, `drift` | lengths or angles: the full play; what warmth, load and creeping slip do | |
+//! | `[sensors.a]`, `[sensors.b]` | `period` | a time: the longest between two readings; zero where it takes one for every frame | one for every frame; one every `cycle`; where it is `sparse` or has a `capture_column`, only the `timeout` bounds it |
+//! | | `delay` | a time: how much longer than the latency a reading is on its way | `"0 ms"` |
+//! | | `jitter`, `noise` | a time, a length or angle: how far off at the most (not an rms), either way, a capture time and a reading are | |
+//! | | `eccentricity` | `{ amplitude, period }`: two lengths or angles | |
+//! | `[contacts]` | `spread`, `test_pulse` | times: from the first of two contacts to the second; the longest pulse by which an output tests itself | |
+//! | `[approach]` | `way` | `"normal"`, `"beams"`, `"parallel"`, `"mat"`, `"guard"` or `"two-hand"` | |
+//! | | `input` | the input by which the protective device comes | |
+//! | | `distance`, `detection_time` | a length; a time, from the person to the change of the input's lines | |
+//! | | `resolution` | a length (`"normal"`, at most 70 mm; `"parallel"`) | |
+//! | | `height`, `reach`, `covered` | a length, at most 1000 mm (`"parallel"`); a length (`"guard"`); `true` or `false` (`"two-hand"`) | `false` |
+//!
+//! The last four, `[machine]`, `[sensors]`, `[contacts]` and `[approach]`, say what the setup is applied to. No monitor reads them: they
+//! are neither in the checksum nor in a sealed image, and [`crate::margins`] is what reckons with them. Each key of them may be left
+//! out, but for `way` and `input`, and what is not known then is named where it would have been needed. Lengths of `[approach]` are in mm
+//! whatever the axis.
 //!
 //! # Rounding
 //!
@@ -87,6 +114,8 @@
 //! | --- | --- |
 //! | down | every limit, window, tolerance and margin; `high`; `increment`, `allowed_overrun`; `max_speed`, `standstill_speed`, `threshold`; `timeout`, `on_delay`, `discrepancy_time`, `filter`, `within`, `skew_allowance`, the `delay` of a ramp, a braking or a brake |
 //! | up | `low`, `hysteresis`; the `deceleration` of a ramp or a braking, the `jerk` of a ramp; `latency`, `cycle` |
+//! | up, as worse for the axis | all of `[machine]`, `[sensors]`, `[contacts]` and `[approach]` but for the next row |
+//! | down, for the same reason | `brake_deceleration`, `overtravel`, the `per` of a compliance, the `period` of an eccentricity, `distance`, `height` |
 //! | to nearest | `offset`, and `position` of `[reference]`; `unit_per_count`, on a grid of 10⁻⁹ ULP |
 //!
 //! A value that is not zero and would be rounded to zero is refused, and so is one beyond the range.

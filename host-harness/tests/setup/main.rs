@@ -7,6 +7,7 @@ mod decimal;
 mod errors;
 mod kinds;
 mod loads;
+mod machine;
 mod mangled;
 mod outputs;
 mod references;
