@@ -2,6 +2,8 @@
 
 mod margins;
 
+mod sweep;
+
 use std::io::Cursor;
 
 use boon::{Compiler, Schemas};

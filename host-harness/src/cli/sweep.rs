@@ -97,6 +97,14 @@ fn check_paths(args: &args::Sweep) -> Result<(), String> {
     let outputs: Vec<&PathBuf> = [&args.csv, &args.json, &args.resume].into_iter().flatten().collect();
     for (place, out) in outputs.iter().enumerate() {
         keep_inputs(out, inputs.iter().copied())?;
+        let folder = out.parent().filter(|folder| !folder.as_os_str().is_empty());
+        if let Some(folder) = folder.filter(|folder| !folder.is_dir()) {
+            // Said now, not after hours.
+            let (out, folder) = (out.display(), folder.display());
+            return Err(format!(
+                "{out}: there is no folder {folder} to write it to; make it, or name another file"
+            ));
+        }
         if outputs[..place].contains(out) {
             return Err(format!("{}: is to be written twice; name a file for each", out.display()));
         }

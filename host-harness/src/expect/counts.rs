@@ -17,8 +17,8 @@ pub struct Counts {
     pub nuisance_faults: u64,
     /// Expected faults that did not come, or not in their time window.
     pub missed_faults: u64,
-    /// The longest time from the `from` of an expected trip to the trip, in ns; negative where it came earlier, within the slack. `None`
-    /// without a trip that was expected from some time on.
+    /// The longest time from the `from` of an expected trip to the trip, in ns, of the rules that count; negative where it came earlier,
+    /// within the slack. `None` without such a trip that was expected from some time on.
     pub latest_ns: Option<i64>,
 }
 
@@ -55,9 +55,10 @@ impl TripEntry {
     }
 
     /// How long after its `from` the first trip comes that meets it.
-    fn after(&self, report: &Report, slack: i128) -> Option<i64> {
+    fn after(&self, report: &Report, slack: i128, of: &dyn Fn(&str) -> bool) -> Option<i64> {
         let from = self.from?;
-        let trip = report.trips.iter().find(|trip| self.is_met_within(trip, slack))?;
+        let mut trips = report.trips.iter().filter(|trip| of(&trip.monitor));
+        let trip = trips.find(|trip| self.is_met_within(trip, slack))?;
         i64::try_from(trip.tripped_s.0 - from.0).ok()
     }
 
@@ -81,16 +82,16 @@ impl Expectations {
     /// what must happen is longer by `slack_ns` at either end, and that of a `[[no_trip]]` is as written.
     ///
     /// An expected trip that comes after its window is missed. It is no nuisance trip besides: for every missed trip the first such one is
-    /// forgiven. What is more than a report keeps counts as a nuisance.
+    /// forgiven. What is more than a report keeps counts as a nuisance. `of` tells by the name of a rule whether it is one whose lateness counts.
     #[must_use]
-    pub fn counts(&self, report: &Report, slack_ns: u64) -> Counts {
+    pub fn counts(&self, report: &Report, slack_ns: u64, of: &dyn Fn(&str) -> bool) -> Counts {
         let slack = i128::from(slack_ns);
         let is_clear = self.verdict == Some(Verdict::Clear);
         let others = self.others == Others::Refused || is_clear;
         let is_met = |entry: &&TripEntry| report.trips.iter().any(|trip| entry.is_met_within(trip, slack));
         let mut missed: Vec<&TripEntry> = self.trip.iter().filter(|entry| !is_met(entry)).collect();
         let mut counts = Counts { missed_trips: missed.len() as u64, ..Counts::default() };
-        counts.latest_ns = self.trip.iter().filter_map(|entry| entry.after(report, slack)).max();
+        counts.latest_ns = self.trip.iter().filter_map(|entry| entry.after(report, slack, of)).max();
         for trip in &report.trips {
             let is_forbidden = self.no_trip.iter().any(|entry| entry.is_met_by(trip));
             let is_named = !is_clear && self.trip.iter().any(|entry| entry.is_met_within(trip, slack));
@@ -137,7 +138,7 @@ mod tests {
         let mut reader = Reader::open(&path, &layout(&setup).unwrap(), Options::default()).unwrap();
         let report = Report::new(&setup, &replay(&setup, &mut reader, &mut |_| {}).unwrap(), trace, 0);
         let expectations = Expectations::parse(expected, &setup).unwrap();
-        expectations.counts(&report, slack_ms * 1_000_000)
+        expectations.counts(&report, slack_ms * 1_000_000, &|name| name == "discrepancy")
     }
 
     /// Nuisance trips and missed trips.

@@ -108,6 +108,29 @@ impl Grid {
         monitors.chain(positions).chain(speeds).chain(analogues).collect()
     }
 
+    /// What the rules are called whose reaction counts.
+    #[must_use]
+    pub fn names(&self) -> Vec<String> {
+        let setup = self.base.setup();
+        let mut names: Vec<String> = Vec::new();
+        for rule in self.rules() {
+            let name = match rule {
+                TripRule::Monitor(place, _) => setup.monitors[place].name.as_str(),
+                TripRule::PositionDiscrepancy => "discrepancy",
+                TripRule::SpeedDiscrepancy => "speed_discrepancy",
+                TripRule::Analogue(place) => setup.analogues[place].name.as_str(),
+            };
+            if !names.iter().any(|known| known == name) {
+                names.push(name.to_owned());
+            }
+        }
+        names
+    }
+
+    pub(super) fn counts_lateness_of(&self, name: &str) -> bool {
+        self.rules.is_empty() || self.names().iter().any(|known| known == name)
+    }
+
     pub(super) fn belongs(&self, rule: TripRule) -> bool {
         self.rules.is_empty() || self.rules.contains(&rule)
     }

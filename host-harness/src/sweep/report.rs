@@ -108,14 +108,15 @@ pub struct All {
     pub counts: Option<CountsReport>,
     /// The longest time from where a limit was crossed to the trip that was observed; null without a trip of the rules that count.
     pub latency_s: Option<Seconds>,
-    /// The longest time from the `from` of an expected trip to the trip, in all traces; negative where it came earlier, within the slack. Null
+    /// The longest time from the `from` of an expected trip of the rules that count to the trip, in all traces; negative where it came earlier, within the slack. Null
     /// where no trip is expected from some time on, and where one is missed.
     pub latest_s: Option<Seconds>,
     /// The longest reaction of the rules that count, by the setup; null where nothing bounds it.
     pub reaction_s: Option<Seconds>,
-    /// The highest speed when the torque goes, by the setup, in the unit of the axis per second; null where nothing bounds it.
+    /// The highest speed when the torque goes, by the setup, in the unit of the axis per second; null where the setup does not say enough.
     pub speed_at_torque_off: Option<Exact>,
-    /// The longest travel until then, by the setup, in the unit of the axis; null where nothing bounds it.
+    /// The longest travel until the axis stands, by the setup, in the unit of the axis; of the position discrepancy by itself, how far apart
+    /// the two sources can be when the torque goes. Null where the setup does not say enough.
     pub travel: Option<Exact>,
 }
 
@@ -160,7 +161,7 @@ pub struct OneTrace {
     pub counts: Option<CountsReport>,
     /// The longest time from where a limit was crossed to the trip, of the rules that count.
     pub latency_s: Option<Seconds>,
-    /// The longest time from the `from` of an expected trip to the trip; null where none is expected from some time on, and
+    /// The longest time from the `from` of an expected trip of the rules that count to the trip; null where none is expected from some time on, and
     /// where one is missed.
     pub latest_s: Option<Seconds>,
 }
@@ -284,7 +285,7 @@ impl SweepReport {
                     is_judged: trace.expectations.is_some(),
                 })
                 .collect(),
-            reaction_of: names(setup, &rules),
+            reaction_of: grid.names(),
             points: points.collect(),
             note: NO_RECOMMENDATION.to_owned(),
             caution: CAUTION.to_owned(),
@@ -296,22 +297,6 @@ impl SweepReport {
     pub fn refused(&self) -> usize {
         self.points.iter().filter(|point| point.refused.is_some()).count()
     }
-}
-
-fn names(setup: &Setup, rules: &[TripRule]) -> Vec<String> {
-    let mut names = Vec::new();
-    for rule in rules {
-        let name = match rule {
-            TripRule::Monitor(place, _) => setup.monitors[*place].name.as_str(),
-            TripRule::PositionDiscrepancy => "discrepancy",
-            TripRule::SpeedDiscrepancy => "speed_discrepancy",
-            TripRule::Analogue(place) => setup.analogues[*place].name.as_str(),
-        };
-        if !names.iter().any(|known| known == name) {
-            names.push(name.to_owned());
-        }
-    }
-    names
 }
 
 /// A cell of CSV by RFC 4180.

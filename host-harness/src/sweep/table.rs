@@ -181,13 +181,16 @@ fn legend(report: &SweepReport, is_judged: bool, is_long: bool, refused: usize) 
             .to_owned()
     });
     lines.push(format!(
-        "Reaction, and travel where it is known, until the torque goes: worst case by the setup, of {}.",
+        "Reaction until the torque goes and travel until the axis stands, where the setup says enough: worst case, of {}.",
         report.reaction_of.join(", ")
     ));
+    if report.reaction_of == ["discrepancy"] {
+        lines.push("Travel is here how far apart the two sources can be when the torque goes.".to_owned());
+    }
     if is_judged {
-        lines.push(
-            "Latest: the longest from the `from` of an expected trip to the trip, as observed.".to_owned(),
-        );
+        let latest =
+            "Latest: the longest from the `from` of an expected trip of the same to the trip, as observed.";
+        lines.push(latest.to_owned());
     }
     lines.push(report.note.clone());
     lines.push(CAUTION.to_owned());

@@ -130,6 +130,31 @@ fn the_reaction_is_that_of_the_monitor_whose_setting_is_varied_and_of_all_where_
 }
 
 #[test]
+fn a_wider_tolerance_costs_travel_and_a_longer_delay_speed_and_travel() {
+    let costs = |setting: &str| -> Vec<Cost> {
+        let sweep = sweep(SHUTTLE, &[setting], &[]);
+        let rules = sweep.grid.rules();
+        let points = sweep.grid.points().iter().map(|point| point.setup.as_ref().unwrap());
+        points.map(|setup| reaction::cost(setup, Span::from_millis(1).unwrap(), &rules).unwrap()).collect()
+    };
+    let tolerance = costs("discrepancy.tolerance=2 mm, 5 mm");
+    let travels: Vec<_> = tolerance.iter().map(|cost| cost.travel.unwrap().to_bits()).collect();
+    assert_eq!(travels[1] - travels[0], 3 << 24, "as much as the tolerance");
+    assert_eq!(tolerance[0].time, tolerance[1].time);
+    // The hardest acceleration in the delay, by v = a t.
+    let delay = costs("monitor.\"slow while the door is open\".on_delay=0 ms, 4 ms");
+    let rises = Base::parse(SHUTTLE, "axis.toml").unwrap().setup().machine.max_acceleration.clone().unwrap();
+    let gained = delay[1].speed.unwrap().to_bits() - delay[0].speed.unwrap().to_bits();
+    assert!((gained - rises.value.to_bits() * 4 / 1000).abs() <= 2, "{gained}");
+    assert!(delay[1].travel > delay[0].travel);
+    // One rule of which the setup does not say enough leaves the worst of all unknown.
+    let silent = SHUTTLE.replace("max_acceleration", "# max_acceleration");
+    let grid = grid(&silent, &["discrepancy.tolerance=2 mm"]);
+    let cost = reaction::cost(grid.base().setup(), Span::from_millis(1).unwrap(), &grid.rules()).unwrap();
+    assert_eq!((cost.speed, cost.travel), (None, None));
+}
+
+#[test]
 fn a_grid_has_every_pair_of_values_and_is_refused_when_there_are_too_many() {
     let pairs = grid(SHUTTLE, &["discrepancy.tolerance=1 mm, 2 mm", "speed.window=8 ms, 9 ms"]);
     let pairs: Vec<_> = pairs.points().iter().map(|point| point.values.join(" ")).collect();

@@ -228,3 +228,37 @@ fn a_name_with_a_quote_a_point_or_an_equals_sign_is_found_in_quotes() {
     assert_eq!(again.path(), variation.path());
     assert!(base.with(&[(&again, 0)]).is_ok());
 }
+
+#[test]
+fn settings_are_found_however_their_section_is_written() {
+    let section = "[speed]\nwindow = \"8 ms\"\n";
+    let reset = "[reset]\ncolumn = \"reset\"\nfilter = \"3 ms\"\n";
+    assert!(SHUTTLE.contains(section) && SHUTTLE.contains(reset));
+    let with = |speed: &str| SHUTTLE.replace(section, "").replace("[time]\n", &format!("{speed}\n[time]\n"));
+    for (speed, has_room) in [
+        ("speed = { window = \"8 ms\" }", true),
+        ("speed = {window=\"8 ms\"}", true),
+        ("[  speed ] # how\nwindow = '8 ms'", true),
+        ("[speed]\r\nwindow = \"\"\"8 ms\"\"\"\r\n", true),
+        ("[\"speed\"]\nwindow = \"8 ms\"", true),
+        ("speed.window = \"8 ms\"", false),
+    ] {
+        let base = base(&with(speed));
+        let window = base.variation("speed.window=9 ms").unwrap();
+        assert_eq!(window.written(), Some("8 ms"), "{speed}");
+        let varied = base.with(&[(&window, 0)]).unwrap_or_else(|error| panic!("{speed}: {error}"));
+        assert_eq!(varied.speed.window.value.as_nanos(), 9_000_000, "{speed}");
+        // A key that is left out has a place in a section, but not among keys with points.
+        let warm_up = base.variation("speed.warm_up=permit");
+        assert_eq!(warm_up.is_ok(), has_room, "{speed}");
+        if let Ok(warm_up) = warm_up {
+            let varied = base.with(&[(&warm_up, 0)]).unwrap_or_else(|error| panic!("{speed}: {error}"));
+            assert_eq!(varied.speed.warm_up, crate::setup::WarmUp::Permit, "{speed}");
+        }
+    }
+    // A section that ends the file without a line end.
+    let last = SHUTTLE.replace(reset, "").trim_end().to_owned() + "\n[reset]\ncolumn = \"reset\"";
+    let base = base(&last);
+    let filter = base.variation("reset.filter=5 ms").unwrap();
+    assert_eq!(base.with(&[(&filter, 0)]).unwrap().reset.unwrap().filter.value.as_nanos(), 5_000_000);
+}
