@@ -17,25 +17,22 @@ pub(super) struct Piece {
 }
 
 /// An instant was sought among all rows, and what begins for no reason is less likely than what is always there: it counts as so many numbers.
-const INSTANT: f64 = 2.0;
+pub(super) const INSTANT: f64 = 2.0;
 
 impl Piece {
     pub(super) fn new(column: Column) -> Self {
         let fitted = match column {
             Column::Play { .. } => 2.0,
             Column::TravelSince { .. } => 1.0 + INSTANT,
-            Column::Rise { from, until } | Column::SpeedSince { from, until } if from == until => {
-                1.0 + INSTANT
-            }
             Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } => 1.0 + 2.0 * INSTANT,
             _ => 1.0,
         };
         Self { columns: vec![column], fitted, side: None }
     }
 
-    pub(super) fn turning(period: f64, side: Option<Side>) -> Self {
+    pub(super) fn turning(period: f64, by: Side, side: Option<Side>) -> Self {
         let fitted = if side.is_some() { 2.0 } else { 3.0 };
-        Self { columns: vec![Column::Sine { period }, Column::Cosine { period }], fitted, side }
+        Self { columns: vec![Column::Sine { period, by }, Column::Cosine { period, by }], fitted, side }
     }
 
     pub(super) fn column(&self) -> Column {
@@ -51,12 +48,10 @@ impl Piece {
     }
 
     /// Its first row.
-    pub(super) fn begins(&self) -> usize {
+    pub(super) fn begins(&self, series: &Series<'_>) -> usize {
         match self.column() {
-            Column::Rise { from, .. }
-            | Column::Box { from, .. }
-            | Column::SpeedSince { from, .. }
-            | Column::TravelSince { from, .. } => from,
+            Column::Rise { from, .. } | Column::SpeedSince { from, .. } => row_after(&series.t, from),
+            Column::Box { from, .. } | Column::TravelSince { from, .. } => from,
             _ => 0,
         }
     }
@@ -90,8 +85,12 @@ pub(super) fn values(series: &Series<'_>, column: Column) -> Vec<f64> {
         Column::Acceleration => series.a.clone(),
         Column::Time => series.t.clone(),
         Column::Play { width } => play(&series.x, width),
-        Column::Sine { period } => series.x.iter().map(|x| (TAU * x / period).sin()).collect(),
-        Column::Cosine { period } => series.x.iter().map(|x| (TAU * x / period).cos()).collect(),
+        Column::Sine { period, by } => {
+            (0..n).map(|row| (TAU * series.travel(by, row) / period).sin()).collect()
+        }
+        Column::Cosine { period, by } => {
+            (0..n).map(|row| (TAU * series.travel(by, row) / period).cos()).collect()
+        }
         Column::Rise { from, until } => rise(&series.t, from, until),
         Column::Box { from, until } => {
             (0..n).map(|row| if row >= from && row < until { 1.0 } else { 0.0 }).collect()
@@ -117,16 +116,12 @@ fn play(x: &[f64], width: f64) -> Vec<f64> {
         .collect()
 }
 
-fn rise(t: &[f64], from: usize, until: usize) -> Vec<f64> {
-    let n = t.len();
-    let start = t[from.saturating_sub(1).min(n - 1)];
-    let end = t[until.min(n - 1)];
-    let span = (end - start).max(f64::MIN_POSITIVE);
-    (0..n)
-        .map(|row| match row {
-            row if row < from => 0.0,
-            row if row >= until => 1.0,
-            row => (t[row] - start) / span,
-        })
-        .collect()
+fn rise(t: &[f64], from: f64, until: f64) -> Vec<f64> {
+    let span = (until - from).max(f64::MIN_POSITIVE);
+    t.iter().map(|t| ((t - from) / span).clamp(0.0, 1.0)).collect()
+}
+
+/// The first row after an instant.
+pub(super) fn row_after(t: &[f64], instant: f64) -> usize {
+    t.partition_point(|&t| t <= instant).min(t.len() - 1)
 }

@@ -18,6 +18,10 @@ const LEAST_ROWS: usize = 40;
 const HARDLY_WORSE: f64 = 6.0;
 /// What swings less than this part of d at the trip is fitted, not named.
 const MATERIAL: f64 = 0.01;
+/// See [`with_model_error`].
+const STRETCHES: f64 = 1.0;
+/// After the trip, samples count until the two are so many times as far apart as at the trip.
+const FAR: f64 = 4.0;
 /// Changes of a kind that begin within so many windows of the speed may be one.
 const MERGED_WINDOWS: f64 = 4.0;
 /// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.
@@ -47,21 +51,31 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
     if found.inconclusive.iter().any(is_hopeless) {
         return found;
     }
+    let samples = &cut(samples);
     let series = Series::new(samples, None);
-    let Some((mut selected, mut alternatives)) = select(&series, options) else { return found };
-    let model = model(&series, options, &selected);
-    let trusted = model.trust();
-    if let Some(trusted) = trusted {
-        let series = Series::new(samples, Some(trusted));
-        if let Some((again, others)) = select(&series, options) {
-            (selected, alternatives) = (again, others);
-            found.trusted = Some(trusted);
-            report(&series, options, &selected, alternatives, &mut found);
-            return found;
-        }
+    let Some((selected, alternatives)) = select(&series, options, None) else { return found };
+    let Some(trusted) = model(&series, options, &selected).trust() else {
+        report(&series, options, &selected, alternatives, &mut found);
+        return found;
+    };
+    let series = Series::new(samples, Some(trusted));
+    let failed = Piece::new(Column::TravelSince { side: trusted.side, from: trusted.from });
+    if let Some((selected, alternatives)) = select(&series, options, Some(failed)) {
+        found.trusted = Some(trusted);
+        report(&series, options, &selected, alternatives, &mut found);
     }
-    report(&series, options, &selected, alternatives, &mut found);
     found
+}
+
+/// Without what comes after the trip as soon as the two are several times as far apart: it would outweigh all that led to it.
+fn cut(samples: &Samples) -> Samples {
+    let far = FAR * samples.points[samples.trip].d().abs();
+    let end = samples.points.iter().skip(samples.trip).position(|point| point.d().abs() > far);
+    let mut samples = samples.clone();
+    if let Some(end) = end {
+        samples.points.truncate(samples.trip + end);
+    }
+    samples
 }
 
 fn model<'a>(series: &'a Series<'a>, options: &'a Options, selected: &'a Fitted) -> Model<'a> {
@@ -135,25 +149,33 @@ fn without_estimates(samples: &Samples) -> Vec<Inconclusive> {
 }
 
 /// Selects the pieces and fits them.
-fn select(series: &Series<'_>, options: &Options) -> Option<(Fitted, Vec<(CauseKind, Piece, f64)>)> {
+fn select(
+    series: &Series<'_>,
+    options: &Options,
+    known: Option<Piece>,
+) -> Option<(Fitted, Vec<(CauseKind, Piece, f64)>)> {
     // What is large comes first, whatever it is; what it was mixed with is sought again, beginning with what is there all the time.
-    let mut pieces = forward(series, options, Vec::new(), None);
-    backward(series, &mut pieces);
-    merge(series, options, &mut pieces);
-    keep_largest(series, &mut pieces);
+    let mut pieces: Vec<Piece> = known.into_iter().collect();
+    let pinned = pieces.len();
+    if pieces.is_empty() {
+        pieces = forward(series, options, pieces, None);
+        backward(series, &mut pieces, pinned);
+        merge(series, options, &mut pieces, pinned);
+        keep_largest(series, &mut pieces);
+    }
     for most in [3, 6] {
         pieces = forward(series, options, pieces, Some(most));
-        closer(series, options, &mut pieces);
-        backward(series, &mut pieces);
+        closer(series, options, &mut pieces, pinned);
+        backward(series, &mut pieces, pinned);
     }
     pieces = forward(series, options, pieces, None);
-    closer(series, options, &mut pieces);
-    let mut samples = backward(series, &mut pieces);
-    merge(series, options, &mut pieces);
+    closer(series, options, &mut pieces, pinned);
+    let mut samples = backward(series, &mut pieces, pinned);
+    merge(series, options, &mut pieces, pinned);
     for _ in 0..ROUNDS {
         refine_play(series, &mut pieces);
         let mut is_changed = false;
-        for place in 0..pieces.len() {
+        for place in pinned..pieces.len() {
             let found = exchanges(series, options, &pieces, place, samples);
             let is_static = !Piece::is_onset(pieces[place].column());
             let best = found
@@ -171,13 +193,13 @@ fn select(series: &Series<'_>, options: &Options) -> Option<(Fitted, Vec<(CauseK
         if !is_changed {
             break;
         }
-        samples = backward(series, &mut pieces);
+        samples = backward(series, &mut pieces, pinned);
     }
     refine_play(series, &mut pieces);
     let (values, fit) = fitted(series, &mut pieces)?;
     let columns: Vec<&[f64]> = values.iter().map(Vec::as_slice).collect();
     let lags = lags(&fit.residuals);
-    let covariance = newey_west(&columns, &fit, lags);
+    let covariance = with_model_error(series, newey_west(&columns, &fit, lags), &fit);
     let selected = Fitted { pieces, values, fit, covariance, lags };
     let model = model(series, options, &selected);
     let apart = series.samples.points[series.trip].d();
@@ -191,6 +213,21 @@ fn select(series: &Series<'_>, options: &Options) -> Option<(Fitted, Vec<(CauseK
         }
     }
     Some((selected, alternatives))
+}
+
+/// The covariance with what the model itself may be wrong by. Its residuals hold traces of all that was left out or is only nearly so, and nothing says
+/// that these are independent from one stretch of the motion to the next: they may go along with a column like `STRETCHES` independent values.
+fn with_model_error(series: &Series<'_>, mut covariance: Vec<Vec<f64>>, fit: &Fit) -> Vec<Vec<f64>> {
+    let rows = fit.residuals.len() as f64;
+    let counts = series.samples.count;
+    let rounding = (counts[0] * counts[0] + counts[1] * counts[1]) / 12.0;
+    let variance = (fit.rss / rows).max(rounding) * rows / STRETCHES;
+    for (row, inverse) in covariance.iter_mut().zip(&fit.inverse) {
+        for (value, inverse) in row.iter_mut().zip(inverse) {
+            *value += variance * inverse;
+        }
+    }
+    covariance
 }
 
 /// Keeps the pieces with the largest swing: a quarter of the largest or more.
@@ -212,8 +249,8 @@ fn keep_largest(series: &Series<'_>, pieces: &mut Vec<Piece>) {
 }
 
 /// Seeks the instants of each onset and the period of an eccentricity anew, beside what else was found meanwhile.
-fn closer(series: &Series<'_>, options: &Options, pieces: &mut [Piece]) {
-    for place in 0..pieces.len() {
+fn closer(series: &Series<'_>, options: &Options, pieces: &mut [Piece], pinned: usize) {
+    for place in pinned..pieces.len() {
         let column = pieces[place].column();
         if Piece::is_onset(column) || matches!(column, Column::Sine { .. }) {
             let kind = std::mem::discriminant(&column);
@@ -231,13 +268,13 @@ fn closer(series: &Series<'_>, options: &Options, pieces: &mut [Piece]) {
 
 /// One change that was found in steps becomes one again: of two of a kind that begin close to each other the smaller goes where the larger, sought
 /// anew, explains nearly as much as both.
-fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Piece>) {
+fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Piece>, pinned: usize) {
     let mut place = 0;
     while place < pieces.len() {
         let kind = std::mem::discriminant(&pieces[place].column());
-        let start = series.t[pieces[place].begins()];
+        let start = series.t[pieces[place].begins(series)];
         let is_close = |other: &Piece| {
-            let apart = (series.t[other.begins()] - start).abs();
+            let apart = (series.t[other.begins(series)] - start).abs();
             Piece::is_onset(other.column())
                 && std::mem::discriminant(&other.column()) == kind
                 && apart < MERGED_WINDOWS * series.samples.window
@@ -255,7 +292,9 @@ fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Piece>) {
                 .into_iter()
                 .filter(|found| std::mem::discriminant(&found.instead.column()) == kind)
                 .min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
-            if let Some(same) = same {
+            if let Some(same) = same
+                && place >= pinned
+            {
                 fewer[own] = same.instead;
                 let floor = series.floor();
                 let rss =
@@ -298,6 +337,8 @@ fn report(
     let model = model(series, options, selected);
     let (columns, _) = design(series, &selected.pieces);
     let rows = selected.fit.residuals.len();
+    let values: Vec<&[f64]> = selected.values.iter().map(Vec::as_slice).collect();
+    let plain = newey_west(&values, &selected.fit, selected.lags);
     found.effective_samples = effective(&selected.fit.residuals);
     found.noise = (selected.fit.rss / rows.max(1) as f64).sqrt();
     found.lags = selected.lags;
@@ -307,7 +348,7 @@ fn report(
         .map(|(k, column)| Coefficient {
             column: *column,
             value: selected.fit.coefficients[k],
-            standard_error: selected.covariance[k][k].max(0.0).sqrt(),
+            standard_error: plain[k][k].max(0.0).sqrt(),
         })
         .collect();
     let least = (2.0 * series.coarsest()).max(MATERIAL * found.apart.abs());
@@ -318,7 +359,7 @@ fn report(
     }
     found.collinear = collinear::named(&selected.values, &kinds);
     found.alternatives = name_alternatives(alternatives);
-    let mut begins = selected.pieces.iter().map(super::columns::Piece::begins);
+    let mut begins = selected.pieces.iter().map(|piece| piece.begins(series));
     terms.retain(|_| begins.next().is_some_and(|row| row <= series.trip));
     terms.push(known_ages(series));
     let reference = -selected.fit.residuals[0];

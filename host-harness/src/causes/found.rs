@@ -39,22 +39,26 @@ pub enum Column {
         /// The play of the operator.
         width: f64,
     },
-    /// `sin(2π x / period)`.
+    /// `sin(2π x / period)`, x of one channel.
     Sine {
         /// Travel of one turn.
         period: f64,
+        /// Whose travel: the eccentricity is that of the other one.
+        by: Side,
     },
-    /// `cos(2π x / period)`.
+    /// `cos(2π x / period)` likewise.
     Cosine {
         /// Travel of one turn.
         period: f64,
+        /// Whose travel.
+        by: Side,
     },
-    /// 0 before row `from`, then rising evenly in time from the row before it, 1 from row `until` on.
+    /// 0 up to `from`, 1 from `until` on, and rising evenly between: instants in seconds since the reference.
     Rise {
-        /// The first row above zero.
-        from: usize,
-        /// The first row at 1; the number of rows: never.
-        until: usize,
+        /// The last instant at 0.
+        from: f64,
+        /// The first instant at 1; that of the last row: never.
+        until: f64,
     },
     /// 1 in the rows from `from` on and before `until`, else 0.
     Box {
@@ -63,12 +67,12 @@ pub enum Column {
         /// The row after the last.
         until: usize,
     },
-    /// v times the [`Rise`](Self::Rise) of the same rows: readings that begin to come later, by more and more until row `until`.
+    /// v times the [`Rise`](Self::Rise) of the same instants: readings that begin to come later, by more and more until `until`.
     SpeedSince {
-        /// The first row above zero.
-        from: usize,
-        /// The first row with all of v.
-        until: usize,
+        /// The last instant at 0.
+        from: f64,
+        /// The first instant with all of v.
+        until: f64,
     },
     /// Travel of one channel from the row before `from` on, before it 0.
     TravelSince {

@@ -1,7 +1,7 @@
 //! From columns and coefficients to causes.
 
 use super::cause::{Cause, Estimate, Side};
-use super::columns::Piece;
+use super::columns::{Piece, row_after};
 use super::found::{Column, Options, Term, Trust};
 use super::series::{Series, instant};
 use super::solve::Fit;
@@ -80,14 +80,18 @@ impl Model<'_> {
             Column::Travel => Cause::Scale { ppm: estimate.times(1e6) },
             Column::Speed => Cause::TimeSkew { late, by: size, since_ns: None },
             Column::SpeedSince { from, .. } => {
-                Cause::TimeSkew { late, by: size, since_ns: Some(self.at(from)) }
+                let row = row_after(&self.series.t, from);
+                Cause::TimeSkew { late, by: size, since_ns: Some(self.at(row)) }
             }
             Column::Acceleration => Cause::Compliance { per_acceleration: estimate },
             Column::Time => Cause::Drift { rate: estimate },
             Column::Play { .. } => Cause::Backlash { lags: late, width: size },
-            Column::Sine { period } | Column::Cosine { period } => {
+            Column::Sine { period, by } | Column::Cosine { period, by } => {
                 let amplitude = self.amplitude(place);
-                Cause::Eccentricity { side: self.pieces[piece].side, amplitude, period }
+                // Which travel it goes by shows in its second harmonic only.
+                let harmonic = std::f64::consts::PI * amplitude.value * amplitude.value / period;
+                let told = (harmonic > 2.0 * self.series.coarsest()).then_some(by.other());
+                Cause::Eccentricity { side: self.pieces[piece].side.or(told), amplitude, period }
             }
             Column::Rise { from, until } => self.change(from, until, estimate),
             Column::Box { from, until } => {
@@ -108,17 +112,16 @@ impl Model<'_> {
         Estimate { value, standard_error: variance.max(0.0).sqrt() / value.max(f64::MIN_POSITIVE) }
     }
 
-    fn change(&self, from: usize, until: usize, by: Estimate) -> Cause {
-        let points = &self.series.samples.points;
-        let n = points.len();
-        if until.saturating_sub(from) < JUMP_ROWS && points[from].is_full_rate {
-            let side = jumped(self.series, from, until, by.value);
-            return Cause::Jump { side, by, at_ns: self.at(from) };
+    fn change(&self, from: f64, until: f64, by: Estimate) -> Cause {
+        let (points, t) = (&self.series.samples.points, &self.series.t);
+        let first = row_after(t, from);
+        let last = t.partition_point(|&t| t < until).min(t.len() - 1);
+        if last.saturating_sub(first) < JUMP_ROWS && points[first].is_full_rate {
+            let side = jumped(self.series, first, last, by.value);
+            return Cause::Jump { side, by, at_ns: self.at(first) };
         }
-        let t = &self.series.t;
-        let span = t[until.min(n - 1)] - t[from.saturating_sub(1)];
-        let until_ns = (until < n).then(|| self.at(until));
-        Cause::Slip { by, rate: by.value / span, from_ns: self.at(from), until_ns }
+        let until_ns = (until < t[t.len() - 1]).then(|| self.at(last));
+        Cause::Slip { by, rate: by.value / (until - from), from_ns: self.at(first), until_ns }
     }
 
     fn travel_since(&self, side: Side, from: usize, estimate: Estimate) -> Cause {
@@ -140,13 +143,20 @@ impl Model<'_> {
         Cause::LostCounts { side: failed, part, since_ns }
     }
 
-    /// The channel to be trusted, where the other one has failed up to the trip.
+    /// The channel to be trusted, where the other one has failed up to the trip: where its own count says so too.
     pub(super) fn trust(&self) -> Option<Trust> {
+        let trip = self.series.trip;
         (0..self.pieces.len()).find_map(|piece| {
             let Column::TravelSince { side, from } = self.pieces[piece].column() else { return None };
             let (failed, ratio) = failed(side, self.estimate(self.places(piece).start));
-            let is_bad = ratio.value < LEAST_TRUSTED && from <= self.series.trip;
-            is_bad.then_some(Trust { side: failed.other(), from })
+            if ratio.value >= LEAST_TRUSTED || from >= trip {
+                return None;
+            }
+            let went = |side: Side| self.series.travel(side, trip) - self.series.travel(side, from - 1);
+            let (failed_went, other_went) = (went(failed), went(failed.other()));
+            let is_real =
+                other_went.abs() > 20.0 * self.series.coarsest() && failed_went / other_went < LEAST_TRUSTED;
+            is_real.then_some(Trust { side: failed.other(), from })
         })
     }
 }

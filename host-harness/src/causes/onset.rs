@@ -6,6 +6,7 @@
 
 use super::basis::{Basis, gain};
 use super::cause::Side;
+use super::columns::{row_after, values};
 use super::found::Column;
 use super::series::Series;
 
@@ -63,13 +64,21 @@ fn best(
         if whole < 1e-9 * squares {
             continue;
         }
-        let gain = gain(with_f[p] - g * with_one[p], left, whole);
+        let gain = onset_gain(with_f[p] - g * with_one[p], left, whole);
         if most.is_none_or(|most| gain > most.gain) {
             most = Some(Onset { column: column(from), gain });
         }
     }
     most
 }
+
+/// What begins at an instant must be something else than what is chosen already: two that nearly are the same would cancel each other out.
+fn onset_gain(along: f64, left: f64, whole: f64) -> f64 {
+    if left > LEAST_LEFT * whole { gain(along, left, whole) } else { 0.0 }
+}
+
+/// The part of a column that must be left.
+const LEAST_LEFT: f64 = 1e-3;
 
 /// The fewest rows before and after an instant.
 const LEAST: usize = 4;
@@ -114,11 +123,10 @@ impl<'a> Changes<'a> {
         &of[row * self.width..(row + 1) * self.width]
     }
 
-    fn gain(&self, column: Column) -> f64 {
-        match column {
-            Column::Rise { from, until } | Column::SpeedSince { from, until } => self.rise(from, until),
-            Column::Box { from, until } => self.spike(from, until),
-            _ => 0.0,
+    fn gain(&self, shape: Shape, (from, until): (usize, usize)) -> f64 {
+        match shape {
+            Shape::Rise => self.rise(from, until),
+            Shape::Box => self.spike(from, until),
         }
     }
 
@@ -142,7 +150,7 @@ impl<'a> Changes<'a> {
         for k in 0..self.width - 1 {
             left -= along(k).powi(2);
         }
-        gain(along(self.width - 1), left, whole)
+        onset_gain(along(self.width - 1), left, whole)
     }
 
     fn spike(&self, from: usize, until: usize) -> f64 {
@@ -155,57 +163,55 @@ impl<'a> Changes<'a> {
         for k in 0..self.width - 1 {
             left -= (high[k] - low[k]).powi(2);
         }
-        gain(high[self.width - 1] - low[self.width - 1], left, whole)
+        onset_gain(high[self.width - 1] - low[self.width - 1], left, whole)
     }
 
     /// The best that is all there from one row to the next.
-    pub(super) fn best_step(&self, make: impl Fn(usize, usize) -> Column) -> Onset {
-        let found = (LEAST..self.t.len()).map(|from| make(from, from));
-        let found = found.map(|column| Onset { column, gain: self.gain(column) });
-        let none = Onset { column: make(LEAST, LEAST), gain: 0.0 };
-        found.fold(none, |most, onset| if onset.gain > most.gain { onset } else { most })
+    pub(super) fn best_step(&self) -> Place {
+        let found = (LEAST..self.t.len()).map(|from| self.at(Shape::Rise, (from, from)));
+        let none = Place { rows: (LEAST, LEAST), gain: 0.0 };
+        found.fold(none, |most, place| if place.gain > most.gain { place } else { most })
     }
 
-    /// The best of one kind: coarsely, then closer from the best. With `is_open` also those that never end.
-    pub(super) fn best(&self, make: impl Fn(usize, usize) -> Column, is_open: bool) -> Onset {
+    fn at(&self, shape: Shape, rows: (usize, usize)) -> Place {
+        Place { rows, gain: self.gain(shape, rows) }
+    }
+
+    /// The best of a shape: coarsely, then closer from the best.
+    pub(super) fn best(&self, shape: Shape) -> Place {
         let n = self.t.len();
-        let mut most = Onset { column: make(LEAST, LEAST), gain: 0.0 };
+        let mut most = Place { rows: (LEAST, LEAST), gain: 0.0 };
         let mut length = 0;
         while length < n {
             let stride = (length / 8).max(1);
             for from in (LEAST..n.saturating_sub(length)).step_by(stride) {
-                self.try_at(make(from, from + length), &mut most);
+                self.try_at(shape, (from, from + length), &mut most);
             }
             length = (length + 1).max(length * 8 / 5);
         }
-        if is_open {
+        if shape == Shape::Rise {
             for from in (LEAST..n - LEAST.min(n)).step_by((n / 512).max(1)) {
-                self.try_at(make(from, n), &mut most);
+                self.try_at(shape, (from, n), &mut most);
             }
         }
-        self.closer(make, most, (n / 16).max(1))
+        self.closer(shape, most, (n / 16).max(1))
     }
 
-    fn try_at(&self, column: Column, most: &mut Onset) -> bool {
-        let gain = self.gain(column);
-        let is_better = gain > most.gain;
+    fn try_at(&self, shape: Shape, rows: (usize, usize), most: &mut Place) -> bool {
+        let place = self.at(shape, rows);
+        let is_better = place.gain > most.gain;
         if is_better {
-            *most = Onset { column, gain };
+            *most = place;
         }
         is_better
     }
 
     /// Moves either end, or both, as long as that is better, by steps that halve.
-    pub(super) fn closer(
-        &self,
-        make: impl Fn(usize, usize) -> Column,
-        mut most: Onset,
-        step: usize,
-    ) -> Onset {
+    pub(super) fn closer(&self, shape: Shape, mut most: Place, step: usize) -> Place {
         let n = self.t.len();
         let mut step = step;
         while step > 0 {
-            let (from, until) = place_of(most.column);
+            let (from, until) = most.rows;
             let moved = [
                 (from.saturating_sub(step), until),
                 (from + step, until),
@@ -217,8 +223,8 @@ impl<'a> Changes<'a> {
                 (from + step, until.saturating_sub(step)),
             ];
             let mut is_better = false;
-            for (from, until) in moved {
-                is_better |= self.try_at(make(from, until), &mut most);
+            for rows in moved {
+                is_better |= self.try_at(shape, rows, &mut most);
             }
             if !is_better {
                 step /= 2;
@@ -226,13 +232,55 @@ impl<'a> Changes<'a> {
         }
         most
     }
+
+    /// The instants of a rise: it begins after the row before its first, and ends at its last.
+    pub(super) fn instants(&self, (from, until): (usize, usize)) -> (f64, f64) {
+        let n = self.t.len();
+        (self.t[from.clamp(1, n) - 1], self.t[until.min(n - 1)])
+    }
 }
 
-fn place_of(column: Column) -> (usize, usize) {
-    match column {
-        Column::Rise { from, until } | Column::Box { from, until } | Column::SpeedSince { from, until } => {
-            (from, until)
+/// What a change looks like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Shape {
+    /// It rises and stays.
+    Rise,
+    /// It is there for a while.
+    Box,
+}
+
+/// Where a change was found, as its first row and the one with all of it, or after it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Place {
+    pub(super) rows: (usize, usize),
+    pub(super) gain: f64,
+}
+
+/// Moves the instants of a rise between the rows, by steps that halve, as long as that is better.
+pub(super) fn between_rows(
+    series: &Series<'_>,
+    basis: &Basis,
+    (from, until): (f64, f64),
+    make: impl Fn(f64, f64) -> Column,
+) -> Onset {
+    let at = |from: f64, until: f64| {
+        let column = make(from, until);
+        Onset { column, gain: basis.gain(&values(series, column)) }
+    };
+    let mut most = at(from, until);
+    let (mut from, mut until) = (from, until);
+    let row = row_after(&series.t, until);
+    let mut step = 0.5 * (series.t[row] - series.t[row.saturating_sub(1)]);
+    for _ in 0..6 {
+        for (a, b) in [(-step, 0.0), (step, 0.0), (0.0, -step), (0.0, step)] {
+            if until + b - from - a > step {
+                let other = at(from + a, until + b);
+                if other.gain > most.gain {
+                    (most, from, until) = (other, from + a, until + b);
+                }
+            }
         }
-        _ => (LEAST, LEAST),
+        step *= 0.5;
     }
+    most
 }

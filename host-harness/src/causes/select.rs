@@ -4,9 +4,9 @@
 //! so that m is the number of rows over the integrated autocorrelation time of the residuals of the largest model.
 
 use super::basis::Basis;
-use super::columns::{Piece, values};
+use super::columns::{INSTANT, Piece, values};
 use super::found::{Column, Options};
-use super::onset::{Changes, travels};
+use super::onset::{Changes, Shape, between_rows, travels};
 use super::series::Series;
 use super::solve::{Fit, solve};
 use super::turning::{best_period, gain_of};
@@ -46,14 +46,15 @@ fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> V
     let given = super::cause::Side::BOTH.map(|side| (side, options.period[side.index()]));
     for (side, period) in given {
         if let Some(period) = period.filter(|period| *period > 0.0) {
-            let gain = gain_of(series, basis, period);
-            found.push(Candidate { piece: Piece::turning(period, Some(side)), gain });
+            let by = side.other();
+            let gain = gain_of(series, basis, period, by);
+            found.push(Candidate { piece: Piece::turning(period, by, Some(side)), gain });
         }
     }
     if options.period == [None; 2]
-        && let Some((period, gain)) = best_period(series, basis)
+        && let Some((period, by, gain)) = best_period(series, basis)
     {
-        found.push(Candidate { piece: Piece::turning(period, None), gain });
+        found.push(Candidate { piece: Piece::turning(period, by, None), gain });
     }
     found.retain(|candidate| candidate.gain > 0.0);
     found
@@ -68,13 +69,19 @@ pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candid
     let rising = |from, until| Column::Rise { from, until };
     let later = |from, until| Column::SpeedSince { from, until };
     let changes = Changes::new(series, basis, None);
-    let step = changes.best_step(rising);
-    let rise = changes.best(rising, true);
-    let spike = changes.best(|from, until| Column::Box { from, until }, false);
+    let step = changes.best_step();
+    let (from, until) = changes.instants(step.rows);
+    let jump = Piece { fitted: 1.0 + INSTANT, ..Piece::new(rising(from, until)) };
+    found.push(Candidate { piece: jump, gain: step.gain });
+    let rise = changes.instants(changes.best(Shape::Rise).rows);
+    let spike = changes.best(Shape::Box);
+    let (from, until) = spike.rows;
+    found.push(Candidate { piece: Piece::new(Column::Box { from, until }), gain: spike.gain });
     let changes = Changes::new(series, basis, Some(&series.v));
-    let late = changes.best_step(later);
-    let slowly_late = changes.closer(later, late, LATE_ROWS);
-    for onset in [rise, step, spike, late, slowly_late] {
+    let late = changes.closer(Shape::Rise, changes.best_step(), LATE_ROWS);
+    let late = changes.instants(late.rows);
+    let slow = [between_rows(series, basis, rise, rising), between_rows(series, basis, late, later)];
+    for onset in slow {
         found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
     }
     found.retain(|candidate| candidate.gain > 0.0);
@@ -164,13 +171,14 @@ pub(super) fn fitted(series: &Series<'_>, pieces: &mut Vec<Piece>) -> Option<(Ve
     }
 }
 
-/// Takes away, one after the other, what the criterion does not want; returns the effective number of samples.
-pub(super) fn backward(series: &Series<'_>, pieces: &mut Vec<Piece>) -> f64 {
+/// Takes away, one after the other, what the criterion does not want; returns the effective number of samples. The first
+/// `pinned` stay.
+pub(super) fn backward(series: &Series<'_>, pieces: &mut Vec<Piece>, pinned: usize) -> f64 {
     let Some((_, fit)) = fitted(series, pieces) else { return 0.0 };
     let samples = effective(&fit.residuals).min(MOST_SAMPLES);
     let floor = series.floor();
     while let Some((_, fit)) = fitted(series, pieces) {
-        let least = (0..pieces.len())
+        let least = (pinned..pieces.len())
             .map(|place| {
                 let loss = loss_without(pieces, place, &fit);
                 (samples * (loss / (fit.rss + floor)).ln_1p() - pieces[place].fitted * samples.ln(), place)
@@ -256,7 +264,10 @@ pub(super) fn exchanges(
             }
         }
     }
-    let found = candidates(series, options, &basis);
+    let mut found = candidates(series, options, &basis);
+    let mut others = pieces.iter().enumerate().filter(|(other, _)| *other != place).map(|(_, piece)| piece);
+    let others: Vec<&Piece> = others.by_ref().collect();
+    found.retain(|candidate| !others.iter().any(|piece| piece.is_static_like(&candidate.piece)));
     let mut with = basis.clone();
     for column in &pieces[place].columns {
         with.add(values(series, *column));

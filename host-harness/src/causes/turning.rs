@@ -3,6 +3,7 @@
 use std::f64::consts::TAU;
 
 use super::basis::{Basis, dot, gain};
+use super::cause::Side;
 use super::columns::values;
 use super::found::Column;
 use super::series::Series;
@@ -14,7 +15,7 @@ const FREQUENCIES: usize = 800;
 const LEAST_TURNS: f64 = 3.0;
 
 /// The period that explains most of the residual, and its gain with both columns.
-pub(super) fn best_period(series: &Series<'_>, basis: &Basis) -> Option<(f64, f64)> {
+pub(super) fn best_period(series: &Series<'_>, basis: &Basis) -> Option<(f64, Side, f64)> {
     let (low, high) = series.x.iter().fold((f64::MAX, f64::MIN), |(low, high), &x| (low.min(x), high.max(x)));
     let range = high - low;
     let coarsest = series.samples.count[0].max(series.samples.count[1]);
@@ -43,7 +44,11 @@ pub(super) fn best_period(series: &Series<'_>, basis: &Basis) -> Option<(f64, f6
     if most.1 == 0.0 {
         return None;
     }
-    Some(refine(series, basis, most.0, step))
+    // It is the turn of one channel, and goes by the travel of the other.
+    Side::BOTH
+        .map(|by| refine(series, basis, most.0, by, step))
+        .into_iter()
+        .max_by(|one, other| one.2.total_cmp(&other.2))
 }
 
 /// The gain of a sine of any phase, all in one bin at its middle.
@@ -69,9 +74,10 @@ fn binned_gain(rests: &[f64], rows: &[f64], angle: f64) -> f64 {
 }
 
 /// The exact gain of both columns of a period.
-pub(super) fn gain_of(series: &Series<'_>, basis: &Basis, period: f64) -> f64 {
+pub(super) fn gain_of(series: &Series<'_>, basis: &Basis, period: f64, by: Side) -> f64 {
     let part = |column| basis.perpendicular(values(series, column));
-    let (Some(sine), Some(mut cosine)) = (part(Column::Sine { period }), part(Column::Cosine { period }))
+    let (Some(sine), Some(mut cosine)) =
+        (part(Column::Sine { period, by }), part(Column::Cosine { period, by }))
     else {
         return 0.0;
     };
@@ -83,18 +89,18 @@ pub(super) fn gain_of(series: &Series<'_>, basis: &Basis, period: f64) -> f64 {
     dot(&sine, &basis.rest).powi(2) + gain(dot(&cosine, &basis.rest), left, 1.0)
 }
 
-/// Closer from the best frequency, by halving steps.
-fn refine(series: &Series<'_>, basis: &Basis, frequency: f64, step: f64) -> (f64, f64) {
-    let mut best = (frequency, gain_of(series, basis, 1.0 / frequency));
+/// Closer from the best frequency, by halving steps: the period, whose travel, and the gain.
+fn refine(series: &Series<'_>, basis: &Basis, frequency: f64, by: Side, step: f64) -> (f64, Side, f64) {
+    let mut best = (frequency, gain_of(series, basis, 1.0 / frequency, by));
     let mut step = step / 2.0;
-    for _ in 0..7 {
+    for _ in 0..9 {
         for frequency in [best.0 - step, best.0 + step] {
-            let gain = gain_of(series, basis, 1.0 / frequency);
+            let gain = gain_of(series, basis, 1.0 / frequency, by);
             if gain > best.1 {
                 best = (frequency, gain);
             }
         }
         step /= 2.0;
     }
-    (1.0 / best.0, best.1)
+    (1.0 / best.0, by, best.1)
 }
