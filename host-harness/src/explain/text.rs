@@ -4,7 +4,7 @@ use std::fmt::{self, Write};
 
 use super::words::{ms, plain};
 use super::{Costed, Explanation, Stage, Witness};
-use crate::causes::{Decomposition, Side, Words};
+use crate::causes::{Decomposition, Side, Term, Words};
 use crate::report::{Seconds, short};
 
 /// The most columns of a line.
@@ -12,6 +12,9 @@ const COLUMNS: usize = 80;
 
 /// How many events and near misses are listed one by one; the JSON has all.
 const LISTED: usize = 8;
+
+/// A smaller share of what the positions are apart by is not listed by itself.
+const SMALL: f64 = 0.01;
 
 /// The explanation in words and tables.
 #[must_use]
@@ -167,13 +170,20 @@ impl Page<'_> {
         let unit = apart.unit;
         let words = apart.words();
         writeln!(out, "\n{:<66}{:>14}", "Where a - b comes from", unit)?;
-        for term in &apart.terms {
+        let matters = |term: &&Term| term.share.value.abs() >= SMALL * apart.apart.abs();
+        for term in apart.terms.iter().filter(matters) {
             let text = wrapped_to(66, "  ", &term.cause.text(&words));
             let last = text.lines().count().saturating_sub(1);
             for (place, line) in text.lines().enumerate() {
                 let share = if place == last { plain(term.share.value) } else { String::new() };
                 writeln!(out, "{}", format!("{line:<66}{share:>14}").trim_end())?;
             }
+        }
+        let small: Vec<_> = apart.terms.iter().filter(|term| !matters(term)).collect();
+        if !small.is_empty() {
+            let text = format!("  {} more of less than 1 % each; the JSON has them", small.len());
+            let share: f64 = small.iter().map(|term| term.share.value).sum();
+            writeln!(out, "{text:<66}{:>14}", plain(share))?;
         }
         writeln!(
             out,
