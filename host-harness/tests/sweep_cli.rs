@@ -351,18 +351,3 @@ fn the_example_of_the_readme_prints_what_stands_there() {
     assert!(out(&output).starts_with(&format!("{table}\n")), "{}", out(&output));
     assert!(table.contains("\n =  2 mm"), "with what is written");
 }
-
-/// The schema of the JSON report, as it stands in the repository.
-#[test]
-fn the_schema_in_the_repository_is_that_of_the_program() {
-    let path = root().join("host-harness/sweep.schema.json");
-    let now = serde_json::to_string_pretty(&host_harness::sweep::json_schema()).expect("JSON") + "\n";
-    if std::env::var_os("COWITNESS_WRITE").is_some() {
-        std::fs::write(&path, &now).expect("the schema");
-    }
-    let held = std::fs::read_to_string(&path).unwrap_or_default();
-    assert_eq!(
-        held, now,
-        "write it anew: COWITNESS_WRITE=1 cargo test -p host-harness --test sweep_cli schema"
-    );
-}

@@ -1,5 +1,6 @@
 //! The JSON reports against their schemas.
 
+mod explain;
 mod margins;
 
 mod sweep;

@@ -265,6 +265,10 @@ pub(super) enum SchemaOf {
     Replay,
     /// `cowitness explain --json`
     Explain,
+    /// `cowitness margins --json`
+    Margins,
+    /// `cowitness sweep --json`
+    Sweep,
 }
 
 /// An invented axis.

@@ -52,6 +52,8 @@ fn schema(of: SchemaOf) -> String {
     let schema = match of {
         SchemaOf::Replay => crate::report::json_schema(),
         SchemaOf::Explain => crate::explain::json_schema(),
+        SchemaOf::Margins => crate::margins::json_schema(),
+        SchemaOf::Sweep => crate::sweep::json_schema(),
     };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }

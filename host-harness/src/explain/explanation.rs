@@ -39,6 +39,7 @@ pub struct Explained {
 
 /// An explanation.
 #[derive(Debug, Serialize, JsonSchema)]
+#[schemars(deny_unknown_fields)]
 pub struct Explanation {
     /// The version of this format.
     pub schema: u32,
