@@ -186,14 +186,16 @@ proptest! {
         timing in timing(),
         thousands in 1_i64..20,
         limit in 1_i64..50,
-        is_range: bool,
+        kind in 0_u8..3,
     ) {
         let rises = 1000 * thousands;
         let text = |limit: i64| {
-            let bounds = if is_range {
-                format!("kind = \"speed-range\"\nlow = \"-1 mm/s\"\nhigh = \"{limit} mm/s\"\n")
-            } else {
-                format!("kind = \"speed-limit\"\nlimit = \"{limit} mm/s\"\n")
+            let bounds = match kind {
+                0 => format!("kind = \"speed-range\"\nlow = \"-1 mm/s\"\nhigh = \"{limit} mm/s\"\n"),
+                1 => format!("kind = \"speed-limit\"\nlimit = \"{limit} mm/s\"\n"),
+                _ => format!(
+                    "kind = \"standstill\"\nposition_window = \"1000 m\"\nspeed_window = \"{limit} mm/s\"\n"
+                ),
             };
             format!("[[monitor]]\nname = \"m\"\n{bounds}{}", timing.delay())
         };
@@ -210,11 +212,12 @@ proptest! {
         let since = (lost - BREAK * TICK) as f64 / 1e9;
         let travels = travels(&setup, timing.period(), &reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A)));
         let units = |bits: i64| bits as f64 / f64::from(1 << 24);
-        let said = travels[0].speed_at_torque_off.map(|speed| units(speed.to_bits())).expect("a speed");
+        let of = travels.iter().position(|travel| travel.broken == Broken::Speed).expect("a way");
+        let said = travels[of].speed_at_torque_off.map(|speed| units(speed.to_bits())).expect("a speed");
         let (speed, limit) = (rises as f64 * since, limit as f64);
         prop_assert!(speed <= said + 1e-6, "{speed} mm/s, said are {said}");
         let way = (speed * speed - limit * limit) / (2.0 * rises as f64);
-        let said = units(travels[0].stretches[0].way.to_bits());
+        let said = units(travels[of].stretches[0].way.to_bits());
         prop_assert!(way <= said + 1e-6, "{way} mm, said are {said}");
     }
 
@@ -310,6 +313,26 @@ proptest! {
         let said = reaction(&setup, timing.period(), TripRule::PositionDiscrepancy);
         // A place is rounded to the nearest ULP, which the slowest passes in 6 us.
         holds(&outcome, &said, Broken::Apart, gone(millimetres, speed) + 6000)?;
+    }
+
+    /// Channel B stands still.
+    #[test]
+    fn speeds_that_come_apart_steadily_trip_within_what_margins_says(
+        timing in timing(),
+        thousands in 1_i64..20,
+        tolerance in 1_i64..50,
+    ) {
+        let rises = 1000 * thousands;
+        let text = |tolerance: i64| {
+            let time = millis(timing.on_delay);
+            format!("[speed_discrepancy]\ntolerance = \"{tolerance} mm/s\"\ndiscrepancy_time = {time}\n")
+        };
+        let said = |setup: &Setup| reaction(setup, timing.period(), TripRule::SpeedDiscrepancy);
+        let longest = said(&timing.setup(&text(1))).total().expect("a time").as_nanos();
+        let tolerance = tolerance + i64::try_from(2 * longest).expect("short") * rises / 1_000_000_000;
+        let setup = timing.setup(&text(tolerance));
+        let outcome = timing.replay(&setup, |t| [5 * rises * after(t) * after(t), 0]);
+        holds(&outcome, &said(&setup), Broken::SpeedsApart, gone(tolerance, rises) + 1)?;
     }
 
     #[test]

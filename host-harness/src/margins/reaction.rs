@@ -14,7 +14,7 @@ use crate::setup::{By, DemandSource, MonitorKind, MonitorSetup, Setup, Until};
 /// - A speed that leaves its limits: `W/2 + l + D + 2T + O`. Also under any other motion the speed at the end is at most the
 ///   limit and this time times the hardest acceleration, because the mean over a window lags by no more than half of it.
 /// - An acceleration: `2W + l + D + 2T + O`.
-/// - From a demand: the filter, the frame that reads the line and the one that ends the filter, then the delay and its frame.
+/// - From a demand: at a `cycle` the age of the level, as that of a reading; the filter, the frame that reads the line and the one that ends the filter, then the delay and its frame.
 ///
 /// `T` is `period`; `l` how old a reading can be at a frame (latency, delay, the time until the next, jitter), never more than the
 /// `timeout` but for the jitter; `W` the effective window; `D` the on-delay or discrepancy time; `O` the `output_delay` of `[machine]`,
@@ -211,7 +211,10 @@ impl Of<'_> {
             DemandSource::Input(input) => {
                 let filter = self.setup.inputs[input].filter.value;
                 let ends = if filter > Span::ZERO { self.period } else { Span::ZERO };
+                // At a cycle a level is that of the newest row, as a reading is.
+                let age = if self.setup.cycle.is_some() { self.period } else { Span::ZERO };
                 Terms::new()
+                    .and(Part::Age, age)
                     .and(Part::FrameSees, self.period)
                     .and(Part::Filter, filter)
                     .and(Part::FrameFilter, ends)

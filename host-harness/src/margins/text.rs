@@ -149,9 +149,11 @@ impl Text<'_> {
     fn resolutions(&self, out: &mut String) -> fmt::Result {
         writeln!(out, "\nSpeeds")?;
         for resolution in &self.margins.resolutions {
-            let step = resolution.step.map_or("not known for a column of positions".to_owned(), |step| {
-                format!("{} a count", figure(self.setup, Figure::Speed(step)))
-            });
+            let step = resolution
+                .step
+                .map_or("steps that nothing tells of a column of positions".to_owned(), |step| {
+                    format!("{} a count", figure(self.setup, Figure::Speed(step)))
+                });
             let lag = resolution.lag.map_or(String::new(), |lag| {
                 let lag = figure(self.setup, Figure::Speed(lag));
                 format!("; {lag} too low at the hardest acceleration of operation")
