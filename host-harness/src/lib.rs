@@ -1,9 +1,11 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
+pub mod causes;
 pub mod cli;
 pub mod compare;
 pub mod decimal;
 pub mod exit;
 pub mod expect;
+pub mod explain;
 pub mod margins;
 pub mod replay;
 pub mod report;

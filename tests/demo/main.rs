@@ -205,6 +205,9 @@ fn resets_go_as_the_gallery_says() {
     assert_eq!(results("belt-slip"), ["refused: a rule is violated"]);
     assert_eq!(results("door-contact-sticks"), ["refused: an input is faulted"; 2]);
     assert_eq!(results("late-rail-channel"), ["accepted"]);
+    assert_eq!(results("rail-channel-always-late"), ["accepted"]);
+    assert_eq!(results("loose-coupling"), ["refused: a rule is violated"]);
+    assert_eq!(results("worn-measuring-wheel"), ["refused: a rule is violated"]);
     assert_eq!(results("motor-encoder-sticks"), ["accepted"]);
     assert_eq!(results("rail-cable-fault"), ["accepted"; 2]);
     assert_eq!(results("asynchronous-readings"), ["accepted"]);

@@ -24,6 +24,15 @@ pub(super) enum Command {
         faulted (with --expect: one was missed), 2 could not run."
     )]
     Replay(Replay),
+    /// Explain what took the permit: what happened, whether the motion was real, where the channels part, what would have let it pass
+    #[command(
+        after_help = "Example:\n  cowitness explain run.csv --setup axis.toml\n  cowitness explain run.csv --setup axis.toml --trip 2 --json why.json\n\n\
+        Without --trip and --fault it explains what took the permit first. RIGHT: the motion broke the rule, or a witness of\n\
+        it failed. NUISANCE: the motion was plausible, and what it tripped on is how it is measured. UNDECIDED: the trace does\n\
+        not tell. Estimates from one trace explain; they decide nothing.\n\n\
+        Exit status: 0 nothing tripped, 1 something did and is explained, 2 could not run."
+    )]
+    Explain(Explain),
     /// Before any motion: what the settings must leave room for, and how late and how far every trip is
     #[command(after_help = "Example:\n  cowitness margins --setup axis.toml --json margins.json\n\n\
         What the machine, its sensors and its contacts are like is read from the sections [machine], [sensors], [contacts]\n\
@@ -69,8 +78,8 @@ pub(super) enum Command {
         outcome. Neither columns nor rows need an order.\n\n\
         Exit status: 0 the same, 1 different, 2 could not run.")]
     Compare(Compare),
-    /// Print the JSON Schema of the replay report
-    Schema,
+    /// Print the JSON Schema of a report
+    Schema(Schema),
 }
 
 #[derive(Debug, clap::Args)]
@@ -93,6 +102,41 @@ pub(super) struct Replay {
     /// Print no report: only errors, expectations that were missed, and rows that were left out
     #[arg(long, short)]
     pub(super) quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Explain {
+    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd; `-` is standard input
+    #[arg(value_name = "TRACE")]
+    pub(super) trace: PathBuf,
+    /// The setup of the axis
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: PathBuf,
+    /// The trip to explain, by its number in the list of `cowitness replay`, from 1
+    #[arg(long, value_name = "N", conflicts_with = "fault")]
+    pub(super) trip: Option<usize>,
+    /// The fault to explain, by its number in the list of `cowitness replay`, from 1
+    #[arg(long, value_name = "N")]
+    pub(super) fault: Option<usize>,
+    /// Write the explanation as JSON; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
+    /// Leave bad rows out, counting them, instead of refusing the trace
+    #[arg(long)]
+    pub(super) skip_bad: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Margins {
+    /// The setup of the axis
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: PathBuf,
+    /// The longest time between two evaluations, for example "1 ms"; otherwise the `cycle` of the setup, or `frame_period` of [machine]
+    #[arg(long, value_name = "T")]
+    pub(super) period: Option<String>,
+    /// Write the report as JSON; `-` is standard output, instead of the text
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -130,19 +174,6 @@ pub(super) struct Sweep {
     /// Print nothing but errors
     #[arg(long, short)]
     pub(super) quiet: bool,
-}
-
-#[derive(Debug, clap::Args)]
-pub(super) struct Margins {
-    /// The setup of the axis
-    #[arg(long, value_name = "AXIS.toml")]
-    pub(super) setup: PathBuf,
-    /// The longest time between two evaluations, for example "1 ms"; otherwise the `cycle` of the setup, or `frame_period` of [machine]
-    #[arg(long, value_name = "T")]
-    pub(super) period: Option<String>,
-    /// Write the report as JSON; `-` is standard output, instead of the text
-    #[arg(long, value_name = "FILE")]
-    pub(super) json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -217,6 +248,23 @@ pub(super) struct Vectors {
     /// Print the setup that is used without --setup, and nothing else
     #[arg(long, conflicts_with_all = ["setup", "csv", "c"])]
     pub(super) print_setup: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Schema {
+    /// Of which command
+    #[arg(value_enum, default_value_t)]
+    pub(super) of: SchemaOf,
+}
+
+/// The commands that write JSON with a schema.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, clap::ValueEnum)]
+pub(super) enum SchemaOf {
+    /// `cowitness replay --json`
+    #[default]
+    Replay,
+    /// `cowitness explain --json`
+    Explain,
 }
 
 /// An invented axis.

@@ -2,6 +2,7 @@
 
 mod args;
 mod compare;
+mod explain;
 mod inspect;
 mod margins;
 mod progress;
@@ -19,7 +20,8 @@ use clap::Parser;
 
 use crate::exit;
 use crate::setup::Setup;
-use args::{Args, Command};
+use crate::trace::Skipped;
+use args::{Args, Command, SchemaOf};
 
 /// Runs the program on the arguments of this process.
 #[must_use]
@@ -34,6 +36,7 @@ pub fn main() -> ExitCode {
     };
     match args.command {
         Command::Replay(args) => replay::run(&args),
+        Command::Explain(args) => explain::run(&args),
         Command::Margins(args) => margins::run(&args),
         Command::Synth(args) => synth::run(&args),
         Command::Sweep(args) => sweep::run(&args),
@@ -41,12 +44,15 @@ pub fn main() -> ExitCode {
         Command::Inspect(args) => inspect::run(&args),
         Command::Vectors(args) => vectors::run(&args),
         Command::Compare(args) => compare::run(&args),
-        Command::Schema => print(&schema()),
+        Command::Schema(args) => print(&schema(args.of)),
     }
 }
 
-fn schema() -> String {
-    let schema = crate::report::json_schema();
+fn schema(of: SchemaOf) -> String {
+    let schema = match of {
+        SchemaOf::Replay => crate::report::json_schema(),
+        SchemaOf::Explain => crate::explain::json_schema(),
+    };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }
 
@@ -102,6 +108,17 @@ fn keep_inputs<'a>(
         }
     }
     Ok(())
+}
+
+/// What was left out of a trace, in lines.
+fn skipped_notes(path: &Path, skipped: &Skipped) -> Vec<String> {
+    let mut notes: Vec<String> = skipped
+        .by_reason()
+        .iter()
+        .map(|(reason, count)| format!("{}: {count} rows left out: {reason}", path.display()))
+        .collect();
+    notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error.of_row_left_out())));
+    notes
 }
 
 /// One message on standard error.

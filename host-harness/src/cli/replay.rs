@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::args;
 use super::progress::Progress;
-use super::{color, complain, keep_inputs};
+use super::{color, complain, keep_inputs, skipped_notes};
 use crate::exit;
 use crate::expect::{Expectations, Miss};
 use crate::replay::{layout, replay};
@@ -97,13 +97,7 @@ impl Job<'_> {
         .map_err(|error| error.to_string())?;
         let skipped = source.reader().map(Reader::skipped);
         let rows = skipped.map_or(0, |skipped| skipped.total());
-        let mut notes = Vec::new();
-        if let Some(skipped) = skipped.filter(|skipped| skipped.total() > 0) {
-            for (reason, count) in skipped.by_reason() {
-                notes.push(format!("{}: {count} rows left out: {reason}", path.display()));
-            }
-            notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error.of_row_left_out())));
-        }
+        let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
         let misses = self.expectations.map(|expectations| expectations.misses(&report));

@@ -211,7 +211,7 @@ fn analogue_config(analogue: &AnalogueSetup) -> Result<AnalogueConfig, Refused> 
 }
 
 /// The analogue value at a place in the setup, which is that in the axis.
-pub(super) fn analogue_id(place: usize) -> Option<AnalogueId> {
+pub(crate) fn analogue_id(place: usize) -> Option<AnalogueId> {
     u8::try_from(place).ok().and_then(AnalogueId::from_index)
 }
 

@@ -20,7 +20,7 @@ pub use outcome::{
 };
 pub use source::{Cycled, FrameSource};
 
-use axis::analogue_id;
+pub(crate) use axis::analogue_id;
 use monitor_core::{Channel, Frame};
 
 use crate::setup::Setup;
@@ -68,13 +68,45 @@ pub fn replay(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
 ) -> Result<Outcome, ReplayError> {
+    replay_observed(setup, source, progress, &mut Unobserved)
+}
+
+/// What sees the frames of a replay, too, and what it has found so far.
+pub(crate) trait Observer {
+    /// The next frames, before the axis sees them, with the readings of analogue values that come with them.
+    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]);
+
+    /// What has been found up to the last of them.
+    fn after(&mut self, found: &Outcome);
+}
+
+/// Nobody.
+struct Unobserved;
+
+impl Observer for Unobserved {
+    fn before(&mut self, _: &ReplayAxis, _: &[Frame], _: &[Offered]) {}
+
+    fn after(&mut self, _: &Outcome) {}
+}
+
+/// As [`replay`]; the observer sees what is evaluated: with a `cycle`, the frames at it.
+///
+/// # Errors
+///
+/// As there.
+pub(crate) fn replay_observed(
+    setup: &Setup,
+    source: &mut impl FrameSource,
+    progress: &mut dyn FnMut(u64),
+    observer: &mut impl Observer,
+) -> Result<Outcome, ReplayError> {
     let axis = axis(setup)?;
     match &setup.cycle {
         Some(cycle) => {
             let timeout = setup.a.timeout.value.min(setup.b.timeout.value);
-            run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value, timeout), progress)
+            run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value, timeout), progress, observer)
         }
-        None => run(setup, axis, source, progress),
+        None => run(setup, axis, source, progress, observer),
     }
 }
 
@@ -103,11 +135,14 @@ fn run(
     axis: ReplayAxis,
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
+    observer: &mut impl Observer,
 ) -> Result<Outcome, ReplayError> {
     let mut run = Run::new(setup, axis);
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
+        observer.before(&run.axis, &batch, source.offered());
         run.batch(&batch, source.offered());
+        observer.after(run.recorder.found());
         progress(run.frames());
     }
     run.finish(setup, source.origin_ns(), source.rows())

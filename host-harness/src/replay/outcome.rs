@@ -105,7 +105,7 @@ pub struct Trip {
     /// What it led to, when it demanded a stop instead of withdrawing the permit.
     pub reaction: Option<Escalation>,
     /// How many resets had been accepted before.
-    pub(super) resets_before: u64,
+    pub(crate) resets_before: u64,
 }
 
 /// The stop that a trip demanded instead of withdrawing the permit.

@@ -199,6 +199,11 @@ impl Recorder {
         self.outcome.frames
     }
 
+    /// What has been found so far; only the lists of events are complete up to the last frame.
+    pub(super) const fn found(&self) -> &Outcome {
+        &self.outcome
+    }
+
     /// Shows one frame to the axis and records what it came to. `ALL`: looks at every check, which comes to the same
     /// and takes longer.
     #[inline(always)]

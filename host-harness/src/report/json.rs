@@ -421,6 +421,40 @@ pub struct LeftOut {
     pub resets: u64,
 }
 
+/// What a report says of the setup and of the trace.
+pub(crate) fn heads(
+    setup: &Setup,
+    outcome: &Outcome,
+    path: &str,
+    skipped_rows: u64,
+) -> (SetupReport, TraceReport) {
+    let at = |instant: Instant| Seconds(outcome.time_ns(instant));
+    let gaps = outcome.gaps.kept.iter().map(|gap| GapReport { from_s: at(gap.from), to_s: at(gap.to) });
+    let of_setup = SetupReport::new(setup);
+    let of_trace = TraceReport {
+        path: path.to_owned(),
+        frames: outcome.frames,
+        first_s: outcome.first.map(at),
+        last_s: outcome.last.map(at),
+        longest_period_s: Seconds(i128::from(outcome.longest_period.as_nanos())),
+        gaps: gaps.collect(),
+        skipped_rows,
+        rows: outcome.rows.as_ref().map(|rows| RowsReport {
+            rows: rows.rows,
+            longest_period_s: Seconds(i128::from(rows.longest_period.as_nanos())),
+            passed_over_a: rows.passed_over[0],
+            passed_over_b: rows.passed_over[1],
+            analogues: (setup.analogues.iter().enumerate())
+                .map(|(i, analogue)| {
+                    let [a, b] = rows.analogues_passed_over.get(i).copied().unwrap_or_default();
+                    PassedOverReport { name: analogue.name.clone(), passed_over_a: a, passed_over_b: b }
+                })
+                .collect(),
+        }),
+    };
+    (of_setup, of_trace)
+}
+
 impl Report {
     /// The report on one replay. `path` names the trace; `skipped_rows` were left out of it.
     #[must_use]
@@ -428,35 +462,11 @@ impl Report {
         let at = |instant: Instant| Seconds(outcome.time_ns(instant));
         let unit = setup.unit.symbol();
         let per_second = format!("{unit}/s");
-        let gaps = outcome.gaps.kept.iter().map(|gap| GapReport { from_s: at(gap.from), to_s: at(gap.to) });
+        let (setup_report, trace) = heads(setup, outcome, path, skipped_rows);
         Self {
             schema: SCHEMA_VERSION,
-            setup: SetupReport::new(setup),
-            trace: TraceReport {
-                path: path.to_owned(),
-                frames: outcome.frames,
-                first_s: outcome.first.map(at),
-                last_s: outcome.last.map(at),
-                longest_period_s: Seconds(i128::from(outcome.longest_period.as_nanos())),
-                gaps: gaps.collect(),
-                skipped_rows,
-                rows: outcome.rows.as_ref().map(|rows| RowsReport {
-                    rows: rows.rows,
-                    longest_period_s: Seconds(i128::from(rows.longest_period.as_nanos())),
-                    passed_over_a: rows.passed_over[0],
-                    passed_over_b: rows.passed_over[1],
-                    analogues: (setup.analogues.iter().enumerate())
-                        .map(|(i, analogue)| {
-                            let [a, b] = rows.analogues_passed_over.get(i).copied().unwrap_or_default();
-                            PassedOverReport {
-                                name: analogue.name.clone(),
-                                passed_over_a: a,
-                                passed_over_b: b,
-                            }
-                        })
-                        .collect(),
-                }),
-            },
+            setup: setup_report,
+            trace,
             verdict: match outcome.verdict() {
                 replay::Verdict::Clear => VerdictReport::Clear,
                 replay::Verdict::Tripped => VerdictReport::Tripped,

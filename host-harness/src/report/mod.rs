@@ -8,9 +8,12 @@ mod text;
 #[cfg(test)]
 mod tests;
 
+pub(crate) use json::heads;
 pub use json::{
-    FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, SetupReport, StopReport, TripReport,
-    VerdictReport, json_schema,
+    FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, SetupReport, StopReport, TraceReport,
+    TripReport, VerdictReport, json_schema,
 };
+pub(crate) use names::{Figures, faulted, rule};
 pub use number::{Exact, Seconds};
 pub use text::{CAUTION, text};
+pub(crate) use text::{millis, short};

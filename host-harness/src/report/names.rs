@@ -13,7 +13,7 @@ pub(super) const fn channel(channel: Channel) -> &'static str {
 }
 
 /// Name, kind and channel of the rule of a trip. A discrepancy belongs to both channels.
-pub(super) fn rule(setup: &Setup, rule: TripRule) -> (String, &'static str, &'static str) {
+pub(crate) fn rule(setup: &Setup, rule: TripRule) -> (String, &'static str, &'static str) {
     match rule {
         TripRule::Monitor(i, of) => {
             let monitor = &setup.monitors[i];
@@ -53,6 +53,18 @@ pub(super) fn fault(setup: &Setup, kind: FaultKind) -> Faulted {
         }
         FaultKind::Clock => Faulted { kind: "clock", channel: None, input: None, analogue: None },
     }
+}
+
+/// How it was faulted, and what it is in words.
+pub(crate) fn faulted(setup: &Setup, kind: FaultKind) -> (String, String) {
+    let Faulted { kind: how, channel, input, analogue } = fault(setup, kind);
+    let who = match (channel, input, analogue) {
+        (Some(line), _, Some(analogue)) => format!("line {line} of {analogue}"),
+        (Some(channel), ..) => format!("channel {channel}"),
+        (None, Some(input), _) => format!("input {input}"),
+        (None, None, _) => "the clock".to_owned(),
+    };
+    (how.to_owned(), who)
 }
 
 /// The unit of the analogue value that a rule is about; nothing for a rule on the motion.
@@ -149,7 +161,7 @@ impl Figures {
     }
 
     /// In one line, for a rule of this kind.
-    pub(super) fn line(&self, kind: &str) -> String {
+    pub(crate) fn line(&self, kind: &str) -> String {
         let Self { quantity, unit, side, observed, limit, excess } = self;
         let (bound, beyond) = match (side, *quantity) {
             (Side::Below, _) => ("at least ", "below"),

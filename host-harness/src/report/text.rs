@@ -100,7 +100,7 @@ struct Text<'a> {
 }
 
 /// Nanoseconds as seconds without the zeros at the end.
-fn short(nanos: i128) -> String {
+pub(crate) fn short(nanos: i128) -> String {
     let text = Seconds(nanos).to_string();
     let text = text.trim_end_matches('0');
     if text.ends_with('.') { format!("{text}0") } else { text.to_owned() }
@@ -527,6 +527,6 @@ impl Text<'_> {
 }
 
 /// Nanoseconds as milliseconds without the zeros at the end.
-fn millis(nanos: i128) -> String {
+pub(crate) fn millis(nanos: i128) -> String {
     short(nanos * 1_000)
 }

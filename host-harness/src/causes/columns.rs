@@ -1,0 +1,127 @@
+//! The columns of the regression, made from a series.
+
+use std::f64::consts::TAU;
+
+use super::cause::Side;
+use super::found::Column;
+use super::series::Series;
+
+/// Terms that come and go together: the columns of one cause.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Piece {
+    pub(super) columns: Vec<Column>,
+    /// Numbers that were fitted: coefficients, instants, widths, periods.
+    pub(super) fitted: f64,
+    /// Whose turns, for an eccentricity with a period that is known.
+    pub(super) side: Option<Side>,
+}
+
+/// An instant was sought among all rows, and what begins for no reason is less likely than what is always there: it counts as so many numbers.
+pub(super) const INSTANT: f64 = 2.0;
+
+impl Piece {
+    pub(super) fn new(column: Column) -> Self {
+        let fitted = match column {
+            Column::Play { .. } => 2.0,
+            Column::TravelSince { .. } => 1.0 + INSTANT,
+            Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } => 1.0 + 2.0 * INSTANT,
+            _ => 1.0,
+        };
+        Self { columns: vec![column], fitted, side: None }
+    }
+
+    pub(super) fn turning(period: f64, by: Side, side: Option<Side>) -> Self {
+        let fitted = if side.is_some() { 2.0 } else { 3.0 };
+        Self { columns: vec![Column::Sine { period, by }, Column::Cosine { period, by }], fitted, side }
+    }
+
+    pub(super) fn column(&self) -> Column {
+        self.columns.first().copied().unwrap_or(Column::One)
+    }
+
+    /// Whether it is there all the time, or begins at an instant.
+    pub(super) const fn is_onset(column: Column) -> bool {
+        matches!(
+            column,
+            Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } | Column::TravelSince { .. }
+        )
+    }
+
+    /// Its first row.
+    pub(super) fn begins(&self, series: &Series<'_>) -> usize {
+        match self.column() {
+            Column::Rise { from, .. } | Column::SpeedSince { from, .. } => row_after(&series.t, from),
+            Column::Box { from, .. } | Column::TravelSince { from, .. } => from,
+            _ => 0,
+        }
+    }
+
+    /// Whether it says the same as another one of the same kind, so that there is no use in having both.
+    pub(super) fn is_static_like(&self, other: &Self) -> bool {
+        let same = std::mem::discriminant(&self.column()) == std::mem::discriminant(&other.column());
+        // Of turns of unknown period one is enough: more of them would explain anything.
+        let is_free = |piece: &Self| matches!(piece.column(), Column::Sine { .. }) && piece.side.is_none();
+        let is_same_turn = is_free(self) && is_free(other) || self == other;
+        is_same_turn
+            || same
+                && matches!(
+                    self.column(),
+                    Column::Travel
+                        | Column::Speed
+                        | Column::Acceleration
+                        | Column::Time
+                        | Column::Play { .. }
+                )
+    }
+}
+
+/// The values of a column at every row.
+pub(super) fn values(series: &Series<'_>, column: Column) -> Vec<f64> {
+    let n = series.len();
+    match column {
+        Column::One => vec![1.0; n],
+        Column::Travel => series.x.clone(),
+        Column::Speed => series.v.clone(),
+        Column::Acceleration => series.a.clone(),
+        Column::Time => series.t.clone(),
+        Column::Play { width } => play(&series.x, width),
+        Column::Sine { period, by } => {
+            (0..n).map(|row| (TAU * series.travel(by, row) / period).sin()).collect()
+        }
+        Column::Cosine { period, by } => {
+            (0..n).map(|row| (TAU * series.travel(by, row) / period).cos()).collect()
+        }
+        Column::Rise { from, until } => rise(&series.t, from, until),
+        Column::Box { from, until } => {
+            (0..n).map(|row| if row >= from && row < until { 1.0 } else { 0.0 }).collect()
+        }
+        Column::SpeedSince { from, until } => {
+            rise(&series.t, from, until).into_iter().zip(&series.v).map(|(part, v)| part * v).collect()
+        }
+        Column::TravelSince { side, from } => {
+            let base = series.travel(side, from.saturating_sub(1));
+            (0..n).map(|row| if row >= from { series.travel(side, row) - base } else { 0.0 }).collect()
+        }
+    }
+}
+
+/// The play operator: p stays until x is half the width away, then follows.
+fn play(x: &[f64], width: f64) -> Vec<f64> {
+    let mut p = x.first().copied().unwrap_or(0.0);
+    x.iter()
+        .map(|&x| {
+            p = p.clamp(x - 0.5 * width, x + 0.5 * width);
+            (x - p) / width
+        })
+        .collect()
+}
+
+fn rise(t: &[f64], from: f64, until: f64) -> Vec<f64> {
+    let span = (until - from).max(f64::MIN_POSITIVE);
+    t.iter().map(|t| ((t - from) / span).clamp(0.0, 1.0)).collect()
+}
+
+/// The first row after an instant.
+pub(super) fn row_after(t: &[f64], instant: f64) -> usize {
+    t.partition_point(|&t| t <= instant).min(t.len() - 1)
+}

@@ -1,0 +1,418 @@
+//! The steps from samples to causes.
+
+use super::apart::tell_apart;
+use super::cause::{Cause, CauseKind, Estimate, Side};
+use super::collinear;
+use super::columns::Piece;
+use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
+use super::name::Model;
+use super::samples::Samples;
+use super::select::{backward, design, effective, exchanges, fitted, forward, lags};
+use super::series::{Series, clock, instant};
+use super::solve::{Fit, newey_west};
+
+/// Fewer rows are no series.
+const LEAST_ROWS: usize = 40;
+/// A difference of the criterion below which two models are hardly to be told apart: "positive" evidence ends and "strong" begins at 6 (Kass and
+/// Raftery, Bayes factors, JASA 90, 1995).
+const HARDLY_WORSE: f64 = 6.0;
+/// What swings less than this part of d at the trip is fitted, not named.
+const MATERIAL: f64 = 0.01;
+/// See [`with_model_error`].
+const STRETCHES: f64 = 1.0;
+/// After the trip, samples count until the two are so many times as far apart as at the trip.
+const FAR: f64 = 4.0;
+/// Changes of a kind that begin within so many windows of the speed may be one.
+const MERGED_WINDOWS: f64 = 4.0;
+/// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.
+const ROUNDS: usize = 2;
+/// For what begins at an instant in place of what is always there it must be far better.
+const WORTH_IT: f64 = 2.0;
+const SUDDEN: f64 = 100.0;
+
+/// What was fitted.
+struct Fitted {
+    pieces: Vec<Piece>,
+    values: Vec<Vec<f64>>,
+    fit: Fit,
+    covariance: Vec<Vec<f64>>,
+    lags: usize,
+}
+
+pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
+    let mut found = nothing(samples, options);
+    found.inconclusive = without_estimates(samples);
+    let is_hopeless = |why: &Inconclusive| {
+        matches!(
+            why,
+            Inconclusive::TooFewSamples { .. } | Inconclusive::NoReadings { .. } | Inconclusive::NoMotion
+        )
+    };
+    if found.inconclusive.iter().any(is_hopeless) {
+        return found;
+    }
+    let samples = &cut(samples);
+    let series = Series::new(samples, None);
+    let Some((selected, alternatives)) = select(&series, options, None) else { return found };
+    let Some(trusted) = model(&series, options, &selected).trust() else {
+        report(&series, options, &selected, alternatives, &mut found);
+        return found;
+    };
+    let series = Series::new(samples, Some(trusted));
+    let failed = Piece::new(Column::TravelSince { side: trusted.side, from: trusted.from });
+    if let Some((selected, alternatives)) = select(&series, options, Some(failed)) {
+        found.trusted = Some(trusted);
+        report(&series, options, &selected, alternatives, &mut found);
+    }
+    found
+}
+
+/// Without what comes after the trip as soon as the two are several times as far apart: it would outweigh all that led to it.
+fn cut(samples: &Samples) -> Samples {
+    let far = FAR * samples.points[samples.trip].d().abs();
+    let end = samples.points.iter().skip(samples.trip).position(|point| point.d().abs() > far);
+    let mut samples = samples.clone();
+    if let Some(end) = end {
+        samples.points.truncate(samples.trip + end);
+    }
+    samples
+}
+
+fn model<'a>(series: &'a Series<'a>, options: &'a Options, selected: &'a Fitted) -> Model<'a> {
+    Model {
+        series,
+        options,
+        pieces: &selected.pieces,
+        values: &selected.values,
+        fit: &selected.fit,
+        covariance: &selected.covariance,
+    }
+}
+
+fn nothing(samples: &Samples, options: &Options) -> Decomposition {
+    let apart = samples.points.get(samples.trip).map_or(0.0, super::Point::d);
+    Decomposition {
+        unit: samples.unit.symbol(),
+        reference_ns: clock(options, samples.reference_ns),
+        trip_ns: instant(samples, options, samples.trip),
+        apart,
+        terms: Vec::new(),
+        rest: apart,
+        noise: 0.0,
+        samples: samples.points.len() as u64,
+        effective_samples: 0.0,
+        coefficients: Vec::new(),
+        lags: 0,
+        trusted: None,
+        collinear: Vec::new(),
+        alternatives: Vec::new(),
+        inconclusive: Vec::new(),
+    }
+}
+
+/// What cannot be concluded, told from the motion alone.
+fn without_estimates(samples: &Samples) -> Vec<Inconclusive> {
+    let mut found = Vec::new();
+    let points = &samples.points;
+    if points.is_empty() {
+        let missing = Side::BOTH.into_iter().filter(|side| samples.unusable.frames[side.index()] > 0);
+        found.extend(missing.map(|side| Inconclusive::NoReadings { side }));
+    }
+    if points.len() < LEAST_ROWS {
+        found.push(Inconclusive::TooFewSamples { samples: points.len() as u64 });
+        return found;
+    }
+    if samples.unusable.restarts > 0 {
+        found.push(Inconclusive::NewReferences { times: samples.unusable.restarts });
+    }
+    let coarsest = samples.count[0].max(samples.count[1]);
+    let range = |of: &dyn Fn(&super::Point) -> f64| {
+        let (low, high) = points.iter().map(of).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
+        high - low
+    };
+    let travel = Side::BOTH.map(|side| range(&|point| point.x[side.index()]));
+    if travel[0].max(travel[1]) < 10.0 * coarsest {
+        found.push(Inconclusive::NoMotion);
+        return found;
+    }
+    let faster = if travel[0] > travel[1] { Side::A } else { Side::B }.index();
+    let fastest = points.iter().map(|point| point.v[faster].abs()).fold(0.0, f64::max);
+    if range(&|point| point.v[faster]) < 0.05 * fastest {
+        found.push(Inconclusive::ConstantSpeed);
+    }
+    let speeds = points.iter().map(|point| point.v[faster]);
+    let (slowest, highest) = speeds.fold((f64::MAX, f64::MIN), |(l, h), v| (l.min(v), h.max(v)));
+    if slowest > -0.02 * fastest || highest < 0.02 * fastest {
+        found.push(Inconclusive::OneDirection);
+    }
+    found
+}
+
+/// Selects the pieces and fits them.
+fn select(
+    series: &Series<'_>,
+    options: &Options,
+    known: Option<Piece>,
+) -> Option<(Fitted, Vec<(CauseKind, Piece, f64)>)> {
+    // What is large comes first, whatever it is; what it was mixed with is sought again, beginning with what is there all the time.
+    let mut pieces: Vec<Piece> = known.into_iter().collect();
+    let pinned = pieces.len();
+    if pieces.is_empty() {
+        pieces = forward(series, options, pieces, None);
+        backward(series, &mut pieces, pinned);
+        merge(series, options, &mut pieces, pinned);
+        keep_largest(series, &mut pieces);
+    }
+    for most in [3, 6] {
+        pieces = forward(series, options, pieces, Some(most));
+        closer(series, options, &mut pieces, pinned);
+        backward(series, &mut pieces, pinned);
+    }
+    pieces = forward(series, options, pieces, None);
+    closer(series, options, &mut pieces, pinned);
+    let mut samples = backward(series, &mut pieces, pinned);
+    merge(series, options, &mut pieces, pinned);
+    for _ in 0..ROUNDS {
+        refine_play(series, &mut pieces);
+        let mut is_changed = false;
+        for place in pinned..pieces.len() {
+            let found = exchanges(series, options, &pieces, place, samples);
+            let is_static = !Piece::is_onset(pieces[place].column());
+            let best = found
+                .into_iter()
+                .filter(|other| {
+                    let is_sudden = is_static && Piece::is_onset(other.instead.column());
+                    other.worse_by < if is_sudden { -SUDDEN } else { -WORTH_IT }
+                })
+                .min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
+            if let Some(best) = best {
+                pieces[place] = best.instead;
+                is_changed = true;
+            }
+        }
+        if !is_changed {
+            break;
+        }
+        samples = backward(series, &mut pieces, pinned);
+    }
+    refine_play(series, &mut pieces);
+    let (values, fit) = fitted(series, &mut pieces)?;
+    let columns: Vec<&[f64]> = values.iter().map(Vec::as_slice).collect();
+    let lags = lags(&fit.residuals);
+    let covariance = with_model_error(series, newey_west(&columns, &fit, lags), &fit);
+    let selected = Fitted { pieces, values, fit, covariance, lags };
+    let model = model(series, options, &selected);
+    let apart = series.samples.points[series.trip].d();
+    let mut alternatives = Vec::new();
+    for place in 0..selected.pieces.len() {
+        let term = model.term(place);
+        if term.share.value.abs() > 0.1 * apart.abs() {
+            let others = exchanges(series, options, &selected.pieces, place, samples);
+            let close = others.into_iter().filter(|other| other.worse_by < HARDLY_WORSE);
+            alternatives.extend(close.map(|other| (term.cause.kind(), other.instead, other.worse_by)));
+        }
+    }
+    Some((selected, alternatives))
+}
+
+/// The covariance with what the model itself may be wrong by. Its residuals hold traces of all that was left out or is only nearly so, and nothing says
+/// that these are independent from one stretch of the motion to the next: they may go along with a column like `STRETCHES` independent values.
+fn with_model_error(series: &Series<'_>, mut covariance: Vec<Vec<f64>>, fit: &Fit) -> Vec<Vec<f64>> {
+    let rows = fit.residuals.len() as f64;
+    let counts = series.samples.count;
+    let rounding = (counts[0] * counts[0] + counts[1] * counts[1]) / 12.0;
+    let variance = (fit.rss / rows).max(rounding) * rows / STRETCHES;
+    for (row, inverse) in covariance.iter_mut().zip(&fit.inverse) {
+        for (value, inverse) in row.iter_mut().zip(inverse) {
+            *value += variance * inverse;
+        }
+    }
+    covariance
+}
+
+/// Keeps the pieces with the largest swing: a quarter of the largest or more.
+fn keep_largest(series: &Series<'_>, pieces: &mut Vec<Piece>) {
+    let Some((values, fit)) = fitted(series, pieces) else { return };
+    let mut first = 1;
+    let mut swings = Vec::new();
+    for piece in pieces.iter() {
+        let places = first..first + piece.columns.len();
+        first = places.end;
+        let adds = |row: usize| places.clone().map(|k| fit.coefficients[k] * values[k][row]).sum::<f64>();
+        let (low, high) =
+            (0..series.len()).map(adds).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
+        swings.push(high - low);
+    }
+    let largest = swings.iter().copied().fold(0.0, f64::max);
+    let mut swings = swings.into_iter();
+    pieces.retain(|_| swings.next().is_some_and(|swing| swing > 0.25 * largest));
+}
+
+/// Seeks the instants of each onset and the period of an eccentricity anew, beside what else was found meanwhile.
+fn closer(series: &Series<'_>, options: &Options, pieces: &mut [Piece], pinned: usize) {
+    for place in pinned..pieces.len() {
+        let column = pieces[place].column();
+        if Piece::is_onset(column) || matches!(column, Column::Sine { .. }) {
+            let kind = std::mem::discriminant(&column);
+            let found = exchanges(series, options, pieces, place, 100.0);
+            let same =
+                found.into_iter().filter(|other| std::mem::discriminant(&other.instead.column()) == kind);
+            if let Some(best) = same.min_by(|a, b| a.worse_by.total_cmp(&b.worse_by))
+                && best.worse_by < 0.0
+            {
+                pieces[place] = best.instead;
+            }
+        }
+    }
+}
+
+/// One change that was found in steps becomes one again: of two of a kind that begin close to each other the smaller goes where the larger, sought
+/// anew, explains nearly as much as both.
+fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Piece>, pinned: usize) {
+    let mut place = 0;
+    while place < pieces.len() {
+        let kind = std::mem::discriminant(&pieces[place].column());
+        let start = series.t[pieces[place].begins(series)];
+        let is_close = |other: &Piece| {
+            let apart = (series.t[other.begins(series)] - start).abs();
+            Piece::is_onset(other.column())
+                && std::mem::discriminant(&other.column()) == kind
+                && apart < MERGED_WINDOWS * series.samples.window
+        };
+        let others: Vec<usize> =
+            (0..pieces.len()).filter(|&other| other != place && is_close(&pieces[other])).collect();
+        if Piece::is_onset(pieces[place].column()) && !others.is_empty() {
+            let mut fewer = pieces.clone();
+            for &other in others.iter().rev() {
+                fewer.remove(other);
+            }
+            let own = place - others.iter().filter(|&&other| other < place).count();
+            let found = exchanges(series, options, &fewer, own, 100.0);
+            let same = found
+                .into_iter()
+                .filter(|found| std::mem::discriminant(&found.instead.column()) == kind)
+                .min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
+            if let Some(same) = same
+                && place >= pinned
+            {
+                fewer[own] = same.instead;
+                let floor = series.floor();
+                let rss =
+                    |pieces: &mut Vec<Piece>| fitted(series, pieces).map_or(f64::MAX, |(_, fit)| fit.rss);
+                if rss(&mut fewer) + floor < 1.5 * (rss(pieces) + floor) {
+                    *pieces = fewer;
+                    place = 0;
+                    continue;
+                }
+            }
+        }
+        place += 1;
+    }
+}
+
+/// The width of the operator is that of its coefficient.
+fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
+    for _ in 0..4 {
+        let Some(place) = pieces.iter().position(|piece| matches!(piece.column(), Column::Play { .. }))
+        else {
+            return;
+        };
+        let Some((_, fit)) = fitted(series, pieces) else { return };
+        let first = 1 + pieces[..place].iter().map(|piece| piece.columns.len()).sum::<usize>();
+        let Some(width) = fit.coefficients.get(first).map(|width| width.abs()) else { return };
+        if width > 0.5 * series.coarsest() && place < pieces.len() {
+            pieces[place] = Piece::new(Column::Play { width });
+        }
+    }
+}
+
+/// Fills in what was found.
+fn report(
+    series: &Series<'_>,
+    options: &Options,
+    selected: &Fitted,
+    alternatives: Vec<(CauseKind, Piece, f64)>,
+    found: &mut Decomposition,
+) {
+    let model = model(series, options, selected);
+    let (columns, _) = design(series, &selected.pieces);
+    let rows = selected.fit.residuals.len();
+    let values: Vec<&[f64]> = selected.values.iter().map(Vec::as_slice).collect();
+    let plain = newey_west(&values, &selected.fit, selected.lags);
+    found.effective_samples = effective(&selected.fit.residuals);
+    found.noise = (selected.fit.rss / rows.max(1) as f64).sqrt();
+    found.lags = selected.lags;
+    found.coefficients = columns
+        .iter()
+        .enumerate()
+        .map(|(k, column)| Coefficient {
+            column: *column,
+            value: selected.fit.coefficients[k],
+            standard_error: plain[k][k].max(0.0).sqrt(),
+        })
+        .collect();
+    let least = (2.0 * series.coarsest()).max(MATERIAL * found.apart.abs());
+    let mut terms: Vec<Term> = (0..selected.pieces.len()).map(|piece| model.term(piece)).collect();
+    let mut kinds = vec![CauseKind::Reference];
+    for (term, piece) in terms.iter().zip(&selected.pieces) {
+        kinds.extend(piece.columns.iter().map(|_| term.cause.kind()));
+    }
+    found.collinear = collinear::named(&selected.values, &kinds);
+    found.alternatives = name_alternatives(alternatives);
+    let mut begins = selected.pieces.iter().map(|piece| piece.begins(series));
+    terms.retain(|_| begins.next().is_some_and(|row| row <= series.trip));
+    terms.push(known_ages(series));
+    let reference = -selected.fit.residuals[0];
+    terms.push(Term { cause: Cause::Reference, share: Estimate::known(reference), swing: reference.abs() });
+    terms.retain(|term| term.swing >= least);
+    terms.sort_by(|a, b| b.share.value.abs().total_cmp(&a.share.value.abs()));
+    found.rest = found.apart - terms.iter().map(|term| term.share.value).sum::<f64>();
+    found.terms = terms;
+}
+
+fn known_ages(series: &Series<'_>) -> Term {
+    let points = &series.samples.points;
+    let difference =
+        points.iter().map(|point| point.age[1] - point.age[0]).sum::<f64>() / points.len() as f64;
+    let (low, high) = series
+        .known
+        .iter()
+        .fold((f64::MAX, f64::MIN), |(low, high), &known| (low.min(known), high.max(known)));
+    let share = Estimate::known(series.known[series.trip] - series.known[0]);
+    Term { cause: Cause::KnownAges { difference }, share, swing: high - low }
+}
+
+/// Alternatives of another kind, the best of each.
+fn name_alternatives(others: Vec<(CauseKind, Piece, f64)>) -> Vec<Alternative> {
+    let mut found: Vec<Alternative> = Vec::new();
+    for (chosen, piece, worse_by) in others {
+        let instead = kind_of(piece.column());
+        let is_known = found.iter().any(|one| one.chosen == chosen && one.instead == instead);
+        let is_same = instead == chosen
+            || matches!(
+                (instead, chosen),
+                (CauseKind::Slip, CauseKind::Jump)
+                    | (CauseKind::LostCounts, CauseKind::Frozen | CauseKind::Reversed)
+            );
+        if !is_same && !is_known {
+            let tell_apart = tell_apart(chosen, instead).to_owned();
+            found.push(Alternative { chosen, instead, worse_by, tell_apart });
+        }
+    }
+    found
+}
+
+fn kind_of(column: Column) -> CauseKind {
+    match column {
+        Column::One => CauseKind::Reference,
+        Column::Travel => CauseKind::Scale,
+        Column::Speed | Column::SpeedSince { .. } => CauseKind::TimeSkew,
+        Column::Acceleration => CauseKind::Compliance,
+        Column::Time => CauseKind::Drift,
+        Column::Play { .. } => CauseKind::Backlash,
+        Column::Sine { .. } | Column::Cosine { .. } => CauseKind::Eccentricity,
+        Column::Rise { .. } => CauseKind::Slip,
+        Column::Box { .. } => CauseKind::Spike,
+        Column::TravelSince { .. } => CauseKind::LostCounts,
+    }
+}

@@ -1,0 +1,132 @@
+//! d and what it may depend on, row by row.
+
+use super::cause::Side;
+use super::found::{Options, Trust};
+use super::samples::Samples;
+
+/// The columns that regressors are made of.
+#[derive(Clone, Debug)]
+pub(super) struct Series<'a> {
+    pub(super) samples: &'a Samples,
+    pub(super) t: Vec<f64>,
+    /// d less what the known ages explain.
+    pub(super) y: Vec<f64>,
+    /// What the known ages explain.
+    pub(super) known: Vec<f64>,
+    /// Travel, speed and acceleration of the axis, from both channels or the one that is trusted.
+    pub(super) x: Vec<f64>,
+    pub(super) v: Vec<f64>,
+    pub(super) a: Vec<f64>,
+    pub(super) trip: usize,
+}
+
+impl<'a> Series<'a> {
+    /// Where both channels agree, travel, speed and acceleration are the mean of both: `x(t − age_A) − x(t − age_B)` then is the mean
+    /// speed times the difference of the ages but for terms of the third order. Where they do not, because one of them jumps or stands still, they
+    /// are those of the channel with the smaller acceleration around there, or at like accelerations with the larger speed.
+    pub(super) fn new(samples: &'a Samples, trusted: Option<Trust>) -> Self {
+        let n = samples.points.len();
+        let column = || Vec::with_capacity(n);
+        let mut series = Self {
+            samples,
+            t: column(),
+            y: column(),
+            known: column(),
+            x: column(),
+            v: column(),
+            a: column(),
+            trip: samples.trip,
+        };
+        let sides = sides(samples, trusted);
+        for (row, (point, side)) in samples.points.iter().zip(sides).enumerate() {
+            let trusted = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
+            let of = |pair: [f64; 2]| side.map_or(0.5 * (pair[0] + pair[1]), |side| pair[side]);
+            let known = of(point.v) * (point.age[1] - point.age[0]);
+            series.t.push(point.t);
+            series.known.push(known);
+            series.y.push(point.d() - known);
+            series.x.push(trusted.map_or(0.5 * (point.x[0] + point.x[1]), |side| point.x[side]));
+            series.v.push(of(point.v));
+            series.a.push(of(point.a));
+        }
+        series
+    }
+
+    pub(super) fn len(&self) -> usize {
+        self.t.len()
+    }
+
+    /// Travel of one channel.
+    pub(super) fn travel(&self, side: Side, row: usize) -> f64 {
+        self.samples.points[row].x[side.index()]
+    }
+
+    /// What a model may leave unexplained for the sake of being simple, as a sum of squares over all rows: root mean square a third of a count of the
+    /// coarser channel, as rounding leaves, and 0.05 % of d at the trip.
+    pub(super) fn floor(&self) -> f64 {
+        let apart = self.samples.points[self.trip].d();
+        let rms = (0.3 * self.coarsest()).hypot(0.0005 * apart);
+        self.len() as f64 * rms * rms
+    }
+
+    /// One count of the coarser channel.
+    pub(super) fn coarsest(&self) -> f64 {
+        self.samples.count[0].max(self.samples.count[1])
+    }
+}
+
+/// The channel whose speed and acceleration count at each row; `None`: the mean of both.
+fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
+    let points = &samples.points;
+    let smaller = |[a, b]: [f64; 2]| a.abs().min(b.abs());
+    let fastest = 0.25 * points.iter().map(|point| smaller(point.v)).fold(0.0, f64::max);
+    let hardest = points.iter().map(|point| smaller(point.a)).fold(0.0, f64::max);
+    // The errors around a jump are as wild as the jump: what is usual counts.
+    let error = 8.0 * median(points.iter().map(|point| point.v_error[0].hypot(point.v_error[1])));
+    let bend_error = 8.0 * median(points.iter().map(|point| point.a_error[0].hypot(point.a_error[1])));
+    let mut sides: Vec<Option<usize>> = Vec::with_capacity(points.len());
+    let mut torn: Vec<usize> = Vec::new();
+    for (row, point) in points.iter().enumerate() {
+        let faster = usize::from(point.v[1].abs() > point.v[0].abs());
+        let is_apart = (point.v[0] - point.v[1]).abs() > error.max(fastest);
+        if (point.a[0] - point.a[1]).abs() > bend_error.max(hardest) {
+            torn.push(row);
+        }
+        sides.push(is_apart.then_some(faster));
+    }
+    // The fits around a jump are torn as far as they reach; a group of such rows is one jump.
+    let reach = 2.0 * samples.window;
+    for group in torn.chunk_by(|&a, &b| points[b].t - points[a].t < reach) {
+        let (Some(&first), Some(&last)) = (group.first(), group.last()) else { continue };
+        let restless = [0, 1].map(|side| group.iter().map(|&row| points[row].a[side].abs()).sum::<f64>());
+        let calmer = usize::from(restless[1] < restless[0]);
+        let first = points.partition_point(|point| point.t < points[first].t - 0.5 * reach);
+        let last = points.partition_point(|point| point.t <= points[last].t + 0.5 * reach);
+        for side in &mut sides[first..last] {
+            *side = Some(calmer);
+        }
+    }
+    if let Some(trusted) = trusted {
+        for side in sides.iter_mut().skip(trusted.from) {
+            *side = Some(trusted.side.index());
+        }
+    }
+    sides
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut values: Vec<f64> = values.collect();
+    let middle = values.len() / 2;
+    if values.is_empty() { 0.0 } else { *values.select_nth_unstable_by(middle, f64::total_cmp).1 }
+}
+
+/// Rows of the trace clock.
+pub(super) fn instant(samples: &Samples, options: &Options, row: usize) -> i64 {
+    let now = samples.points.get(row).map_or(samples.reference_ns, |point| point.now_ns);
+    clock(options, now)
+}
+
+/// An instant of the frames on the clock of the trace.
+pub(super) fn clock(options: &Options, now: u64) -> i64 {
+    i64::try_from(i128::from(now) + options.origin_ns).unwrap_or(i64::MAX)
+}

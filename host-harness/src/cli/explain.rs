@@ -1,0 +1,90 @@
+//! `cowitness explain`.
+
+use std::process::ExitCode;
+
+use super::progress::Progress;
+use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
+use crate::exit;
+use crate::explain::{Again, Asked, Explanation, Guard, explain, text};
+use crate::replay::{layout, replay};
+use crate::report::CAUTION;
+use crate::setup::Setup;
+use crate::trace::{Options, Prefetch, Reader};
+use crate::vary::Base;
+
+pub(super) fn run(args: &args::Explain) -> ExitCode {
+    match explained(args) {
+        Ok(code) => code,
+        Err(message) => {
+            complain(&message);
+            ExitCode::from(exit::UNUSABLE)
+        }
+    }
+}
+
+fn explained(args: &args::Explain) -> Result<ExitCode, String> {
+    if let Some(json) = &args.json {
+        keep_inputs(json, [&args.trace, &args.setup])?;
+    }
+    let base = match Base::load(&args.setup) {
+        Ok(base) => base,
+        Err(error) => {
+            anstream::eprintln!("{}", error.render(color()));
+            return Ok(ExitCode::from(exit::UNUSABLE));
+        }
+    };
+    let explanation = of_trace(args, &base)?;
+    let is_on_stdout = args.json.as_deref().is_some_and(|path| path.as_os_str() == "-");
+    if let Some(path) = &args.json {
+        let json = serde_json::to_string_pretty(&explanation)
+            .map_err(|error| format!("the explanation cannot be written as JSON: {error}"))?;
+        write_to(path, (json + "\n").as_bytes(), "--json")?;
+    }
+    let is_clear = matches!(explanation.guard, Guard::Clear | Guard::Planned);
+    let code = ExitCode::from(if is_clear { exit::CLEAR } else { exit::TRIPPED });
+    if is_on_stdout {
+        return Ok(code);
+    }
+    let out = format!("{}\n{CAUTION}\n", text(&explanation));
+    let printed = print(&out);
+    Ok(if printed == ExitCode::from(exit::CLEAR) { code } else { printed })
+}
+
+fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
+    let asked = match (args.trip, args.fault) {
+        (Some(trip), _) => Asked::Trip(trip),
+        (None, Some(fault)) => Asked::Fault(fault),
+        (None, None) => Asked::First,
+    };
+    let again = |changed: &Setup| {
+        let mut source = open(args, changed).ok()?;
+        replay(changed, &mut source, &mut |_| {}).ok()
+    };
+    // Standard input can be read only once.
+    let again: Again<'_> = if args.trace.as_os_str() == "-" { None } else { Some(&again) };
+    let mut source = open(args, base.setup())?;
+    let path = args.trace.display().to_string();
+    let progress = Progress::new(false);
+    let mut shown = 0;
+    let mut show = |frames| {
+        progress.add(frames - shown);
+        shown = frames;
+    };
+    let explained = explain(base, &mut source, &path, asked, &mut show, again);
+    drop(progress);
+    let mut explanation = explained.map_err(|error| error.to_string())?;
+    if let Some(skipped) = source.reader().map(Reader::skipped) {
+        explanation.trace.skipped_rows = skipped.total();
+        for note in skipped_notes(&args.trace, skipped) {
+            anstream::eprintln!("note: {note}");
+        }
+    }
+    Ok(explanation)
+}
+
+fn open(args: &args::Explain, setup: &Setup) -> Result<Prefetch, String> {
+    let layout = layout(setup).map_err(|error| error.to_string())?;
+    let options = Options { skip_bad: args.skip_bad };
+    let reader = Reader::open(&args.trace, &layout, options).map_err(|error| error.to_string())?;
+    Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))
+}

@@ -1,0 +1,192 @@
+//! The frames around what happened, kept while a trace goes by.
+//!
+//! Memory stays bounded whatever the length of the trace: the newest frames are kept in a ring of [chunks](Chunk), and of the first few
+//! things that happen what came before and what comes after. The frames of a chunk go with the axis as it was before the first of them,
+//! so that they can be evaluated again, with other settings too.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+
+use monitor_core::{Frame, Instant};
+
+use crate::replay::{Observer, Outcome, ReplayAxis};
+use crate::trace::Offered;
+
+/// Chunks kept of what came before: 98 304 frames, 12 s at 8 kHz.
+const BEFORE: usize = 24;
+
+/// Chunks kept of what comes after.
+const AFTER: usize = 24;
+
+/// The most chunks of one excerpt.
+const MOST_CHUNKS: usize = 64;
+
+/// The most excerpts.
+const MOST_EXCERPTS: usize = 4;
+
+/// One batch of frames, and the axis before them.
+#[derive(Debug)]
+pub(super) struct Chunk {
+    /// The axis before the first of the frames.
+    pub(super) axis: ReplayAxis,
+    pub(super) frames: Vec<Frame>,
+    /// The readings of analogue values that come with them.
+    pub(super) offered: Vec<Offered>,
+}
+
+impl Chunk {
+    fn first(&self) -> Option<Instant> {
+        self.frames.first().map(|frame| frame.now)
+    }
+
+    fn last(&self) -> Option<Instant> {
+        self.frames.last().map(|frame| frame.now)
+    }
+}
+
+/// Frames that follow one another without a gap in what was evaluated.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Excerpt {
+    chunks: Vec<Arc<Chunk>>,
+}
+
+impl Excerpt {
+    /// Whether a frame at this instant is among the frames.
+    pub(super) fn holds(&self, at: Instant) -> bool {
+        self.first().is_some_and(|first| first <= at) && self.last().is_some_and(|last| at <= last)
+    }
+
+    /// The first frame.
+    pub(super) fn first(&self) -> Option<Instant> {
+        self.chunks.first()?.first()
+    }
+
+    /// The last frame.
+    pub(super) fn last(&self) -> Option<Instant> {
+        self.chunks.last()?.last()
+    }
+
+    /// The chunks from the one on that holds this instant, or from the first one on where that is later.
+    pub(super) fn from(&self, at: Instant) -> &[Arc<Chunk>] {
+        let before = self.chunks.iter().take_while(|chunk| chunk.first().is_some_and(|first| first <= at));
+        &self.chunks[before.count().saturating_sub(1)..]
+    }
+}
+
+/// One that still grows.
+#[derive(Debug)]
+struct Open {
+    excerpt: Excerpt,
+    /// How many chunks more.
+    more: usize,
+}
+
+/// How much of everything had been found.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+struct Found {
+    trips: usize,
+    faults: usize,
+    permit_losses: u64,
+}
+
+impl Found {
+    fn of(outcome: &Outcome) -> Self {
+        Self {
+            trips: outcome.trips.kept.len(),
+            faults: outcome.faults.kept.len(),
+            permit_losses: outcome.permit_losses,
+        }
+    }
+}
+
+/// Which of the things that happen an excerpt is kept of first.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum From {
+    /// The first that happens.
+    Start,
+    /// A trip, counted from 0: it and what comes after.
+    Trip(usize),
+    /// A fault, counted from 0.
+    Fault(usize),
+}
+
+/// Keeps excerpts while a trace goes by.
+#[derive(Debug)]
+pub(super) struct Keeper {
+    from: From,
+    ring: VecDeque<Arc<Chunk>>,
+    done: Vec<Excerpt>,
+    open: Option<Open>,
+    before: Found,
+}
+
+impl Keeper {
+    pub(super) fn new(from: From) -> Self {
+        Self { from, ring: VecDeque::new(), done: Vec::new(), open: None, before: Found::default() }
+    }
+
+    /// What was kept, in order of time; without anything that happened the end of the trace.
+    pub(super) fn finish(mut self) -> Vec<Excerpt> {
+        if let Some(open) = self.open.take() {
+            self.done.push(open.excerpt);
+        }
+        if self.done.is_empty() {
+            self.done.push(Excerpt { chunks: self.ring.into_iter().collect() });
+        }
+        self.done
+    }
+
+    /// The frames of the newest chunk.
+    pub(super) fn newest(&self) -> &[Frame] {
+        self.ring.back().map_or(&[], |chunk| &chunk.frames)
+    }
+
+    /// A chunk that nothing else holds is filled anew: no memory has to be found for it.
+    fn recycled(&mut self) -> Option<Chunk> {
+        if self.ring.len() < BEFORE {
+            return None;
+        }
+        self.ring.pop_front().and_then(|chunk| Arc::try_unwrap(chunk).ok())
+    }
+
+    fn is_wanted(&self, now: Found) -> bool {
+        match self.from {
+            From::Start => true,
+            From::Trip(trip) => now.trips > trip,
+            From::Fault(fault) => now.faults > fault,
+        }
+    }
+}
+
+impl Observer for Keeper {
+    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]) {
+        let mut chunk = self.recycled().unwrap_or_else(|| Chunk {
+            axis: axis.clone(),
+            frames: Vec::with_capacity(frames.len()),
+            offered: Vec::new(),
+        });
+        chunk.axis.clone_from(axis);
+        chunk.frames.clear();
+        chunk.frames.extend_from_slice(frames);
+        chunk.offered.clear();
+        chunk.offered.extend_from_slice(offered);
+        self.ring.push_back(Arc::new(chunk));
+    }
+
+    fn after(&mut self, found: &Outcome) {
+        let now = Found::of(found);
+        let happened = now != self.before && self.is_wanted(now);
+        self.before = now;
+        let Some(newest) = self.ring.back() else { return };
+        if let Some(open) = &mut self.open {
+            open.excerpt.chunks.push(Arc::clone(newest));
+            open.more = if happened { AFTER } else { open.more.saturating_sub(1) };
+            if open.more == 0 || open.excerpt.chunks.len() >= MOST_CHUNKS {
+                self.done.extend(self.open.take().map(|open| open.excerpt));
+            }
+        } else if happened && self.done.len() < MOST_EXCERPTS {
+            let chunks = self.ring.iter().map(Arc::clone).collect();
+            self.open = Some(Open { excerpt: Excerpt { chunks }, more: AFTER });
+        }
+    }
+}

@@ -1,0 +1,374 @@
+//! From what was seen to a verdict.
+
+use monitor_core::{Channel, Evidence, Instant, SourceFault};
+
+use super::event::{Event, What};
+use super::input;
+use super::rerun::index;
+use super::subject::Subject;
+use super::track::{Point, Quantity, Question, number};
+use super::verdict::{Beyond, Verdict};
+use super::witness::Witness;
+use crate::causes::{Decomposition, Side};
+use crate::replay::{Change, Fault, FaultKind, Outcome, Stop, Trip, TripRule};
+use crate::report::{Figures, Seconds};
+use crate::setup::{By, DemandSource, MonitorKind, Setup, Source};
+
+/// Everything that a verdict goes by.
+pub(super) struct Judge<'a> {
+    pub(super) setup: &'a Setup,
+    pub(super) outcome: &'a Outcome,
+    pub(super) points: &'a [Point],
+    pub(super) witnesses: &'a [Witness; 2],
+    pub(super) events: &'a [Event],
+    pub(super) apart: Option<&'a Decomposition>,
+}
+
+/// A confirmation that comes later than this is of another motion: 1 s in ns.
+const SAME_MOTION: u128 = 1_000_000_000;
+
+/// How many frames before the crossing the noise is taken from.
+const CALM_FRAMES: usize = 200;
+
+impl Judge<'_> {
+    pub(super) fn verdict(&self, subject: Subject<'_>) -> Verdict {
+        match subject {
+            Subject::Trip(_, trip) => self.trip(trip),
+            Subject::Fault(_, fault) => self.fault(fault),
+            Subject::Planned(stop) => self.planned(stop),
+            Subject::Nothing => {
+                let nearest = super::nearest::nearest(self.setup, self.outcome);
+                let first = nearest.first().filter(|nearest| nearest.share.is_some());
+                Verdict::Clear {
+                    nearest: first.map(|nearest| nearest.rule.clone()),
+                    share: first.and_then(|nearest| nearest.share),
+                }
+            }
+        }
+    }
+
+    fn trip(&self, trip: &Trip) -> Verdict {
+        let figures = Figures::new(self.setup, trip.rule, &trip.evidence);
+        let (by, limit) = (number(figures.observed.to_bits()), number(figures.limit.to_bits()));
+        match trip.rule {
+            TripRule::Monitor(monitor, channel) => {
+                let entry = &self.setup.monitors[monitor];
+                let beyond = Beyond {
+                    monitor: entry.name.clone(),
+                    kind: entry.kind.name().to_owned(),
+                    channel: channel.into(),
+                    observed: by,
+                    limit,
+                    unit: figures.unit.clone(),
+                };
+                self.monitor(trip, monitor, channel, beyond)
+            }
+            TripRule::PositionDiscrepancy | TripRule::SpeedDiscrepancy => {
+                self.came_apart(trip, by, limit, figures.unit)
+            }
+            TripRule::Analogue(of) => Verdict::Lines {
+                analogue: self.setup.analogues[of].name.clone(),
+                by,
+                limit,
+                unit: figures.unit,
+                moved: self.lines_moved(trip),
+            },
+        }
+    }
+
+    fn monitor(&self, trip: &Trip, monitor: usize, channel: Channel, beyond: Beyond) -> Verdict {
+        let other = &self.witnesses[index(channel.other())];
+        let is_confirmed = trip.confirmed_by.is_some_and(|by| by.after_ns.unsigned_abs() <= SAME_MOTION);
+        let other_beyond = other.beyond.unwrap_or(f64::NEG_INFINITY);
+        if is_confirmed || other_beyond > 0.0 {
+            return Verdict::Motion {
+                beyond,
+                other_beyond: other_beyond.max(0.0),
+                demanded_by_fault: self.demanded_by_fault(trip, monitor),
+                is_confirmed,
+                from_the_start: !self.setup.monitors[monitor].is_always_active()
+                    && trip.violated_since == trip.demanded_at,
+                braking: self.braking(trip, monitor, channel),
+            };
+        }
+        let own_beyond = self.witnesses[index(channel)].beyond.unwrap_or(0.0);
+        let difference = own_beyond - other_beyond;
+        let resolution = self.resolution(trip, monitor);
+        if other.beyond.is_some() && difference <= resolution {
+            return Verdict::AtTheLimit { beyond, difference, resolution };
+        }
+        let events =
+            self.events.iter().filter(|event| event.channel == Side::from(channel)).cloned().collect();
+        let of_motion = self.setup.monitors[monitor].kind.analogue().is_none();
+        let main = self.apart.filter(|_| of_motion).and_then(Decomposition::main);
+        Verdict::OneChannel {
+            beyond,
+            other_within: other.beyond.map(|beyond| -beyond),
+            events,
+            cause: main.map(|term| Box::new(term.cause.clone())),
+        }
+    }
+
+    /// An input whose latched fault demands the monitor, and when it began.
+    fn demanded_by_fault(&self, trip: &Trip, monitor: usize) -> Option<(String, Seconds)> {
+        let entry = &self.setup.monitors[monitor];
+        let resets = self.outcome.resets.kept.iter();
+        let mut last_reset = resets
+            .filter(|reset| reset.result == monitor_core::Reset::Accepted && reset.at < trip.tripped_at);
+        let since = last_reset.next_back().map_or(Instant::from_nanos(0), |reset| reset.at);
+        let demands =
+            |input: usize| entry.demand.iter().any(|demand| demand.source == DemandSource::Input(input));
+        self.outcome.faults.kept.iter().find_map(|fault| match fault.kind {
+            FaultKind::Input(input)
+                if demands(input) && since <= fault.from && fault.from <= trip.tripped_at =>
+            {
+                Some((self.setup.inputs[input].name.clone(), Seconds(self.outcome.time_ns(fault.from))))
+            }
+            _ => None,
+        })
+    }
+
+    /// How hard the motion braked, and how hard the line falls; where the limit falls.
+    fn braking(&self, trip: &Trip, monitor: usize, channel: Channel) -> Option<[f64; 2]> {
+        if !matches!(trip.evidence, Evidence::Speed(_) | Evidence::Overrun(_)) {
+            return None;
+        }
+        // Once it has come down, nothing is to be braked any more.
+        let limit = |at| {
+            self.points.get(self.points.partition_point(|point| point.now < at))?.held[index(channel)]
+                .map(|held| held.limit)
+        };
+        if limit(trip.crossed_at)? <= limit(trip.tripped_at)? && trip.tripped_at != trip.crossed_at {
+            return None;
+        }
+        let ramp = match &self.setup.monitors[monitor].kind {
+            MonitorKind::SpeedLimit { ramp: Some(ramp), .. }
+            | MonitorKind::Stop { by: By::Ramp { ramp, .. }, .. } => ramp,
+            _ => return None,
+        };
+        let witness = &self.witnesses[index(channel)];
+        let (speed, acceleration) = (witness.speed?, witness.acceleration?);
+        let braking = -acceleration * speed.signum();
+        Some([braking, number(ramp.deceleration.value.to_bits())])
+    }
+
+    /// What the two channels cannot tell apart: a count of each, over the window where a speed is compared, and three times what their
+    /// difference scatters by in the frames before.
+    fn resolution(&self, trip: &Trip, monitor: usize) -> f64 {
+        let window = self.setup.speed.window.value;
+        let quantity = Question::of(trip.rule, &trip.evidence).quantity;
+        let of_setup: f64 = match quantity {
+            Quantity::Value => {
+                let of = self.setup.monitors[monitor].kind.analogue();
+                return of.map_or(0.0, |of| number(self.setup.analogues[of].tolerance.value.to_bits()));
+            }
+            Quantity::Position => Channel::BOTH.iter().map(|&channel| self.count(channel)).sum(),
+            Quantity::Speed | Quantity::Acceleration => {
+                let of = |channel| self.setup.channel(channel).speed_resolution(window);
+                let speeds: f64 = Channel::BOTH
+                    .iter()
+                    .filter_map(|&channel| of(channel))
+                    .map(|speed| number(speed.to_bits()))
+                    .sum();
+                if quantity == Quantity::Speed {
+                    speeds
+                } else {
+                    speeds / super::raw::seconds(window.as_nanos())
+                }
+            }
+        };
+        let end = self.points.partition_point(|point| point.now < trip.crossed_at);
+        let before = &self.points[end.saturating_sub(CALM_FRAMES)..end];
+        let differences: Vec<f64> = before
+            .iter()
+            .filter_map(|point| Some(point.held[0]?.excess() - point.held[1]?.excess()))
+            .collect();
+        of_setup + 3.0 * scatter(&differences)
+    }
+
+    /// One count in the axis unit; nothing for a column of positions.
+    fn count(&self, channel: Channel) -> f64 {
+        match &self.setup.channel(channel).source {
+            #[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
+            Source::Counter { unit_per_count, .. } => {
+                unit_per_count.value.abs() as f64 / (16_777_216.0 * 1e9)
+            }
+            Source::Position { .. } => 0.0,
+        }
+    }
+
+    fn came_apart(&self, trip: &Trip, by: f64, limit: f64, unit: String) -> Verdict {
+        let (rule, _, _) = crate::report::rule(self.setup, trip.rule);
+        let position_unit = self.setup.unit.symbol().to_owned();
+        let Some(apart) = self.apart else {
+            let why = vec!["no positions of both channels could be compared before it".to_owned()];
+            return Verdict::ApartUnexplained { rule, by, limit, unit, why };
+        };
+        match apart.main() {
+            Some(main) => {
+                let or_else = apart.alternatives.iter().find(|other| other.chosen == main.cause.kind());
+                Verdict::Apart {
+                    rule,
+                    by,
+                    limit,
+                    unit,
+                    cause: Box::new(main.cause.clone()),
+                    share: main.share.value,
+                    apart: apart.apart,
+                    position_unit,
+                    or_else: or_else.map(|other| (other.instead, other.tell_apart.clone())),
+                }
+            }
+            None => {
+                let why = apart.inconclusive.iter().map(ToString::to_string).collect();
+                Verdict::ApartUnexplained { rule, by, limit, unit, why }
+            }
+        }
+    }
+
+    /// What the two lines of a value changed in the last tenth of a second before they were too far apart.
+    fn lines_moved(&self, trip: &Trip) -> [f64; 2] {
+        let place = |at| self.points.partition_point(|point| point.now < at);
+        let since = trip.crossed_at.as_nanos().saturating_sub(100_000_000);
+        let (from, to) = (place(Instant::from_nanos(since)), place(trip.tripped_at));
+        let value = |at: usize, line: usize| self.points.get(at).and_then(|point| point.values[line]);
+        [0, 1].map(|line| value(to, line).zip(value(from, line)).map_or(0.0, |(now, before)| now - before))
+    }
+
+    fn fault(&self, fault: &Fault) -> Verdict {
+        let (kind, who) = crate::report::faulted(self.setup, fault.kind);
+        let lasted = fault.to.since(fault.from).map_or(0, |span| span.as_nanos());
+        match fault.kind {
+            FaultKind::Channel(channel, ..) => self.source(fault, channel, who, kind, lasted),
+            FaultKind::Analogue(..) => Verdict::Source {
+                who,
+                fault: kind,
+                lasted_s: super::raw::seconds(lasted),
+                events: Vec::new(),
+                change: None,
+                both_say_so: false,
+                is_gap: false,
+                other_speed: None,
+            },
+            FaultKind::Input(input) => self.input(fault, input),
+            FaultKind::Unreferenced(monitor, channel) => Verdict::Unreferenced {
+                monitor: self.setup.monitors[monitor].name.clone(),
+                channel: channel.into(),
+                lost_by: self.lost_reference(fault, channel),
+            },
+            FaultKind::Clock => Verdict::Clock,
+        }
+    }
+
+    fn source(&self, fault: &Fault, channel: Channel, who: String, kind: String, lasted: u64) -> Verdict {
+        let at = self.outcome.time_ns(fault.from);
+        let near = |event: &&Event| {
+            is_of(fault, &event.what)
+                && event.channel == Side::from(channel)
+                && event.at_s <= Seconds(at)
+                && Seconds(at) <= Seconds(event.until_s.0 + 1_000_000_000)
+        };
+        let change = fault.change.map(|change| self.change(channel, change));
+        let events: Vec<Event> = self.events.iter().filter(near).cloned().collect();
+        let is_gap = (self.outcome.gaps.kept.iter()).any(|gap| gap.from < fault.from && fault.from <= gap.to);
+        let other = self.other_speed(fault, channel);
+        let both_say_so = match (change, other) {
+            (Some([travel, within, _]), Some(other)) if within > 0.0 => {
+                (travel / within - other).abs() < other.abs() / 4.0
+            }
+            _ => false,
+        };
+        Verdict::Source {
+            who,
+            fault: kind,
+            lasted_s: super::raw::seconds(lasted),
+            events,
+            change,
+            both_say_so,
+            is_gap,
+            other_speed: self.points_speed(fault, channel.other()),
+        }
+    }
+
+    /// The speed of a channel at a fault, where it was known.
+    fn points_speed(&self, fault: &Fault, channel: Channel) -> Option<f64> {
+        let place = self.points.partition_point(|point| point.now < fault.from);
+        self.points.get(place)?.seen[index(channel)]?.speed
+    }
+
+    /// Travel, time and the fastest that the setup says.
+    fn change(&self, channel: Channel, change: Change) -> [f64; 3] {
+        let source = self.setup.channel(channel);
+        #[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
+        let travel = match &source.source {
+            Source::Counter { unit_per_count, .. } => {
+                change.counts as f64 * (unit_per_count.value as f64 / (16_777_216.0 * 1e9))
+            }
+            Source::Position { .. } => number(change.counts),
+        };
+        [travel, super::raw::seconds(change.elapsed.as_nanos()), number(source.max_speed.value.to_bits())]
+    }
+
+    /// How fast the other channel was at a fault.
+    fn other_speed(&self, fault: &Fault, channel: Channel) -> Option<f64> {
+        let place = self.points.partition_point(|point| point.now < fault.from);
+        let (before, now) = (self.points.get(place.checked_sub(1)?)?, self.points.get(place)?);
+        let other = index(channel.other());
+        let passed = now.now.since(before.now)?.as_nanos();
+        let travel = now.seen[other]?.position - before.seen[other]?.position;
+        (passed > 0).then(|| travel / super::raw::seconds(passed))
+    }
+
+    fn input(&self, fault: &Fault, input: usize) -> Verdict {
+        let lines = input::lines(self.setup, self.points, input, fault.from);
+        let moved = lines.iter().filter(|line| line.changed_at.is_some()).max_by_key(|line| line.changed_at);
+        let stayed = lines.iter().find(|line| moved.is_some_and(|moved| moved.column != line.column));
+        Verdict::Input {
+            input: self.setup.inputs[input].name.clone(),
+            moved: moved.and_then(|line| {
+                Some((line.column.clone(), Seconds(self.outcome.time_ns(line.changed_at?))))
+            }),
+            stayed: stayed.map(|line| line.column.clone()),
+            stayed_high: stayed.is_some_and(|line| line.is_high),
+        }
+    }
+
+    fn lost_reference(&self, fault: &Fault, channel: Channel) -> Option<String> {
+        let before = self.outcome.faults.kept.iter().filter(|other| other.from <= fault.from);
+        let mut of_channel =
+            before.filter(|other| matches!(other.kind, FaultKind::Channel(of, ..) if of == channel));
+        of_channel.next_back().map(|other| crate::report::faulted(self.setup, other.kind).0)
+    }
+
+    fn planned(&self, stop: &Stop) -> Verdict {
+        let monitor = &self.setup.monitors[stop.monitor];
+        let demands: Vec<_> = monitor.demand.iter().map(|demand| self.setup.demand_text(demand)).collect();
+        let demand = if demands.is_empty() { "a trip".to_owned() } else { demands.join(" or ") };
+        Verdict::Planned { monitor: monitor.name.clone(), kind: monitor.kind.name().to_owned(), demand }
+    }
+}
+
+/// Whether something that a channel did is what it was faulted for.
+fn is_of(fault: &Fault, what: &What) -> bool {
+    let FaultKind::Channel(_, fault, _) = fault.kind else { return false };
+    match fault {
+        SourceFault::Invalid => matches!(what, What::Invalid),
+        SourceFault::OutOfOrder => matches!(what, What::OutOfOrder | What::Late { .. }),
+        SourceFault::Stale => matches!(what, What::NoReading { .. } | What::Late { .. }),
+        SourceFault::Implausible => {
+            matches!(what, What::Width { .. } | What::Spike { .. } | What::Jump { .. } | What::Late { .. })
+        }
+        SourceFault::Range => false,
+    }
+}
+
+/// The standard deviation of some values; zero of fewer than two.
+fn scatter(values: &[f64]) -> f64 {
+    if values.len() < 2 {
+        return 0.0;
+    }
+    #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
+    let many = values.len() as f64;
+    let mean = values.iter().sum::<f64>() / many;
+    (values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (many - 1.0)).sqrt()
+}

@@ -1,0 +1,94 @@
+//! Why an axis was stopped: what happened, whether the motion was real, where a disagreement of the channels comes from, which setting
+//! would have let it pass, and what that costs.
+//!
+//! [`explain`] replays a trace as [`replay`](crate::replay::replay) does. While it goes by, the frames around what happened are kept, and
+//! samples of the positions up to it; everything else is worked out from those afterwards, so that the length of a trace costs no more
+//! than its replay:
+//!
+//! - the [story](Stage): demand, falling limit, crossing, on-delay, trip, confirmation, and what the motion did after it;
+//! - the [parts of the reaction](PartOfReaction), beside the worst case from the setup;
+//! - the two [witnesses](Witness), and what one of them did alone ([`Event`]);
+//! - the [decomposition](crate::causes::Decomposition) of their disagreement;
+//! - the [changes of settings](Change) with which it would not have happened, each found by the core on the same frames;
+//! - a [`Verdict`] of all that.
+//!
+//! All numbers but those of the trip itself are estimates from one trace. They explain; they decide nothing.
+
+mod cost;
+mod cure;
+mod event;
+mod excerpt;
+mod explanation;
+mod input;
+mod judge;
+mod knob;
+mod nearest;
+mod raw;
+mod rerun;
+mod story;
+mod subject;
+mod text;
+mod timing;
+mod track;
+mod verdict;
+mod watch;
+mod what_if;
+mod witness;
+mod words;
+mod work;
+
+pub use cost::{Cost, Worst};
+pub use cure::Cure;
+pub use event::{Event, What};
+pub use explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION, json_schema};
+pub use nearest::Nearest;
+pub use story::{Stage, StageKind};
+pub use subject::{Asked, NoSuch};
+pub use text::text;
+pub use timing::PartOfReaction;
+pub use verdict::{Beyond, Guard, Verdict};
+pub use what_if::Change;
+pub use witness::Witness;
+
+use crate::replay::{FrameSource, Outcome, ReplayError, replay_observed};
+use crate::setup::Setup;
+use crate::vary::Base;
+use watch::Watch;
+use work::Work;
+
+/// Why a trace could not be explained.
+#[derive(Debug, thiserror::Error)]
+pub enum ExplainError {
+    /// It could not be replayed.
+    #[error(transparent)]
+    Replay(#[from] ReplayError),
+    /// What was asked for is not there.
+    #[error(transparent)]
+    NoSuch(#[from] NoSuch),
+}
+
+/// Replays the trace once more with another setup; `None` where it cannot be.
+pub type Again<'a> = Option<&'a dyn Fn(&Setup) -> Option<Outcome>>;
+
+/// Replays a trace and explains what is asked for. `again` replays it once more with another setup, to see whether a cure holds; without it
+/// cures are estimates.
+///
+/// # Errors
+///
+/// [`ExplainError`] when the trace cannot be read to its end, or what is asked for is not in it.
+pub fn explain(
+    base: &Base,
+    source: &mut impl FrameSource,
+    path: &str,
+    asked: Asked,
+    progress: &mut dyn FnMut(u64),
+    again: Again<'_>,
+) -> Result<Explanation, ExplainError> {
+    let setup = base.setup();
+    let mut watch = Watch::new(setup, asked);
+    let outcome = replay_observed(setup, source, progress, &mut watch)?;
+    let (excerpts, samples, marked) = watch.finish();
+    let subject = subject::subject(&outcome, asked)?;
+    let work = Work { base, setup, outcome: &outcome, excerpts, subject };
+    Ok(work.explanation(path, samples, marked, again))
+}

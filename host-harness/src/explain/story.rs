@@ -1,0 +1,342 @@
+//! What happened, in order of time.
+
+use monitor_core::{Channel, Instant};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::rerun::index;
+use super::subject::Subject;
+use super::track::Point;
+use crate::causes::Side;
+use crate::replay::{Fault, Outcome, Stop, Trip, TripRule};
+use crate::report::{Figures, Seconds};
+use crate::setup::{DemandSource, MonitorKind, Setup};
+
+/// One step of what happened.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Stage {
+    /// When, on the clock of the trace.
+    pub at_s: Seconds,
+    /// What kind of step.
+    pub stage: StageKind,
+    /// The channel, where it is of one.
+    pub channel: Option<Side>,
+    /// What it was, in words.
+    pub text: String,
+}
+
+/// The kinds of steps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum StageKind {
+    /// The monitor was demanded.
+    Demand,
+    /// Its limit began to fall.
+    Falls,
+    /// Its limit had come down to where it stays.
+    Landed,
+    /// The motion itself went beyond the limit, as far as the delay of measuring tells.
+    Motion,
+    /// What is measured went beyond the limit, interpolated between two frames.
+    Crossed,
+    /// The first frame of the violation that led to the trip.
+    Violated,
+    /// The trip.
+    Tripped,
+    /// The other channel tripped too.
+    Confirmed,
+    /// Something was faulted.
+    Fault,
+    /// The permit went.
+    PermitLost,
+    /// The fastest after that.
+    Fastest,
+    /// The axis came to rest.
+    Rest,
+    /// A reset was accepted.
+    Reset,
+}
+
+/// The most faults before a trip that are told.
+const FAULTS_TOLD: usize = 4;
+
+/// What is told of.
+pub(super) struct Story<'a> {
+    pub(super) setup: &'a Setup,
+    pub(super) outcome: &'a Outcome,
+    pub(super) points: &'a [Point],
+    stages: Vec<Stage>,
+}
+
+/// The steps of it in order of time.
+pub(super) fn story(setup: &Setup, outcome: &Outcome, points: &[Point], subject: Subject<'_>) -> Vec<Stage> {
+    let mut story = Story { setup, outcome, points, stages: Vec::new() };
+    match subject {
+        Subject::Trip(_, trip) => story.trip(trip),
+        Subject::Fault(_, fault) => story.fault(fault),
+        Subject::Planned(stop) => story.planned(stop),
+        Subject::Nothing => {}
+    }
+    if let Some(at) = subject.at() {
+        story.after(at);
+    }
+    // Of steps at the same instant the order they were told in stays.
+    story.stages.sort_by_key(|stage| stage.at_s);
+    story.stages
+}
+
+impl Story<'_> {
+    fn add(&mut self, at: Instant, stage: StageKind, channel: Option<Channel>, text: String) {
+        let at_s = Seconds(self.outcome.time_ns(at));
+        self.stages.push(Stage { at_s, stage, channel: channel.map(Side::from), text });
+    }
+
+    /// The place of the frame at or after an instant.
+    fn place(&self, at: Instant) -> usize {
+        self.points.partition_point(|point| point.now < at)
+    }
+
+    fn trip(&mut self, trip: &Trip) {
+        let channel = match trip.rule {
+            TripRule::Monitor(monitor, channel) => {
+                self.demand(trip, monitor, channel);
+                Some(channel)
+            }
+            _ => None,
+        };
+        self.faults_before(trip);
+        self.crossing(trip, channel);
+        let (name, kind, _) = crate::report::rule(self.setup, trip.rule);
+        let figures = Figures::new(self.setup, trip.rule, &trip.evidence).line(kind);
+        self.add(
+            trip.violated_since,
+            StageKind::Violated,
+            channel,
+            "first frame beyond the limit".to_owned(),
+        );
+        self.add(trip.tripped_at, StageKind::Tripped, channel, format!("trip of \"{name}\": {figures}"));
+        if let Some(by) = trip.confirmed_by {
+            let at = i128::from(trip.tripped_at.as_nanos()) + by.after_ns;
+            if let Ok(at) = u64::try_from(at) {
+                let text = "came to the same verdict".to_owned();
+                self.add(Instant::from_nanos(at), StageKind::Confirmed, Some(by.channel), text);
+            }
+        }
+        if let Some(reaction) = &trip.reaction {
+            let stop = &self.setup.monitors[reaction.stop].name;
+            let text = format!("the trip demands the stop \"{stop}\" instead of taking the torque");
+            self.add(trip.tripped_at, StageKind::Tripped, channel, text);
+        }
+    }
+
+    fn demand(&mut self, trip: &Trip, monitor: usize, channel: Channel) {
+        let entry = &self.setup.monitors[monitor];
+        if entry.is_always_active() {
+            return;
+        }
+        let place = self.place(trip.demanded_at);
+        let who: Vec<_> = (entry.demand.iter())
+            .filter(|demand| self.moved(place, demand.source))
+            .map(|demand| self.setup.demand_text(demand))
+            .collect();
+        let who = match who.as_slice() {
+            [] if entry.by_reactions_only => "a trip".to_owned(),
+            [] => entry
+                .demand
+                .iter()
+                .map(|demand| self.setup.demand_text(demand))
+                .collect::<Vec<_>>()
+                .join(" or "),
+            who => who.join(" and "),
+        };
+        let speeds: Vec<_> = Channel::BOTH
+            .iter()
+            .filter_map(|&of| Some((of, self.points.get(place)?.seen[index(of)]?.speed?)))
+            .map(|(of, speed)| format!("{speed:.1} on {}", Side::from(of).letter()))
+            .collect();
+        let unit = self.setup.unit.symbol();
+        let mut text = format!("{who} demands it");
+        if !speeds.is_empty() {
+            text += &format!("; speed {} {unit}/s", speeds.join(", "));
+        }
+        self.add(trip.demanded_at, StageKind::Demand, None, text);
+        if self.is_ramped(monitor) {
+            self.envelope(trip, place, channel);
+        }
+    }
+
+    fn is_ramped(&self, monitor: usize) -> bool {
+        use crate::setup::By;
+        matches!(
+            self.setup.monitors[monitor].kind,
+            MonitorKind::SpeedLimit { ramp: Some(_), .. } | MonitorKind::Stop { by: By::Ramp { .. }, .. }
+        )
+    }
+
+    /// Whether a line of an input changed in the frames before a demand: then it was this one.
+    fn moved(&self, place: usize, source: DemandSource) -> bool {
+        let DemandSource::Input(input) = source else { return false };
+        let lines = crate::explain::input::mask(self.setup, input);
+        let filter = self.setup.inputs[input].filter.value.as_nanos();
+        let Some(now) = self.points.get(place) else { return false };
+        let since = now.now.as_nanos().saturating_sub(filter.saturating_mul(2));
+        let before = self.points[..place].iter().rev().take_while(|point| point.now.as_nanos() >= since);
+        let mut levels =
+            before.chain(self.points[..place].last()).map(|point| point.levels.to_bits() & lines);
+        let is = now.levels.to_bits() & lines;
+        levels.any(|was| was != is)
+    }
+
+    /// When the limit began to fall, and when it had come down.
+    fn envelope(&mut self, trip: &Trip, place: usize, channel: Channel) {
+        let end = self.place(trip.tripped_at);
+        let limits = || {
+            self.points[place..=end.min(self.points.len().saturating_sub(1))]
+                .iter()
+                .filter_map(|point| Some((point.now, point.held[index(channel)]?.limit)))
+        };
+        let Some((_, first)) = limits().next() else { return };
+        let falls = limits().find(|(_, limit)| *limit < first);
+        let landed = limits().zip(limits().skip(1)).skip_while(|(was, is)| is.1 >= was.1);
+        let landed = landed.skip_while(|(was, is)| is.1 < was.1).map(|(was, _)| was).next();
+        let unit = self.setup.unit.symbol();
+        if let Some((at, _)) = falls {
+            let text = format!("the limit begins to fall from {first:.1} {unit}/s");
+            self.add(at, StageKind::Falls, Some(channel), text);
+        }
+        if let Some((at, limit)) = landed {
+            let text = format!("the limit has come down to {limit:.1} {unit}/s");
+            self.add(at, StageKind::Landed, Some(channel), text);
+        }
+    }
+
+    /// Between which frames it went beyond the limit, and how long before the motion itself did.
+    fn crossing(&mut self, trip: &Trip, channel: Option<Channel>) {
+        let place = self.place(trip.crossed_at);
+        let of = channel.map_or(0, index);
+        let held = |place: usize| self.points.get(place).and_then(|point| Some((point.now, point.held[of]?)));
+        let after =
+            (place..self.points.len().min(place + 2)).filter_map(held).find(|(_, held)| held.excess() > 0.0);
+        let before = place.checked_sub(1).and_then(held);
+        let text = match (before, after) {
+            (Some((from, was)), Some((to, is))) => format!(
+                "goes beyond the limit between {} s ({:.4} of {:.4}) and {} s ({:.4} of {:.4})",
+                self.time(from),
+                was.observed,
+                was.limit,
+                self.time(to),
+                is.observed,
+                is.limit
+            ),
+            _ => "goes beyond the limit".to_owned(),
+        };
+        self.add(trip.crossed_at, StageKind::Crossed, channel, text);
+    }
+
+    fn time(&self, at: Instant) -> String {
+        crate::report::short(self.outcome.time_ns(at))
+    }
+
+    /// Faults that came between the demand and the trip: some of them demand, too.
+    fn faults_before(&mut self, trip: &Trip) {
+        let others = self.outcome.faults.kept.iter();
+        let before: Vec<&Fault> =
+            others.filter(|fault| fault.from >= trip.demanded_at && fault.from <= trip.tripped_at).collect();
+        for fault in before.into_iter().rev().take(FAULTS_TOLD).rev() {
+            self.fault(fault);
+        }
+    }
+
+    fn fault(&mut self, fault: &Fault) {
+        let (kind, who) = crate::report::faulted(self.setup, fault.kind);
+        let last = if fault.frames > 1 {
+            format!(", {} frames until {} s", fault.frames, self.time(fault.to))
+        } else {
+            String::new()
+        };
+        self.add(fault.from, StageKind::Fault, None, format!("{who}: {kind}{last}"));
+    }
+
+    fn planned(&mut self, stop: &Stop) {
+        let name = &self.setup.monitors[stop.monitor].name;
+        self.add(stop.demanded_at, StageKind::Demand, None, format!("\"{name}\" is demanded"));
+        if stop.completed_at != stop.demanded_at {
+            self.add(stop.completed_at, StageKind::PermitLost, None, format!("\"{name}\" is complete"));
+        }
+    }
+
+    /// What the motion did after it.
+    fn after(&mut self, at: Instant) {
+        let place = self.place(at);
+        let had =
+            place.checked_sub(1).and_then(|before| self.points.get(before)).is_some_and(|point| point.permit);
+        if had && let Some(lost) = self.points[place..].iter().find(|point| !point.permit) {
+            let late = lost.now.since(at).map_or(0, |span| span.as_nanos());
+            let after = if late == 0 {
+                String::new()
+            } else {
+                format!(", {} ms later", crate::report::millis(late.into()))
+            };
+            self.add(lost.now, StageKind::PermitLost, None, format!("the permit goes{after}"));
+        }
+        let end = self.points[place.min(self.points.len())..].iter().position(|point| point.reset);
+        let end = end.map_or(self.points.len(), |end| place + end);
+        if let Some(reset) = self.points.get(end) {
+            self.add(reset.now, StageKind::Reset, None, "a reset is accepted".to_owned());
+        }
+        self.motion(place, end);
+    }
+
+    /// How fast it got, when it came to rest, and how far it had gone by then.
+    fn motion(&mut self, place: usize, end: usize) {
+        let after = &self.points[place.min(end)..end];
+        let Some(first) = after.first() else { return };
+        let unit = self.setup.unit.symbol();
+        let speed = |point: &Point| {
+            let speeds = point.seen.iter().flatten().filter_map(|seen| seen.speed);
+            speeds.map(f64::abs).max_by(f64::total_cmp)
+        };
+        let Some(at_first) = speed(first) else { return };
+        let fastest = after.iter().filter_map(|point| Some((point.now, speed(point)?)));
+        let fastest = fastest.max_by(|one, other| one.1.total_cmp(&other.1));
+        // Within a hundredth and one count over the window it is the same speed.
+        let coarse = self.coarse() + at_first / 100.0;
+        if let Some((at, fastest)) = fastest
+            && fastest > at_first + 3.0 * coarse
+        {
+            self.add(at, StageKind::Fastest, None, format!("gets as fast as {fastest:.1} {unit}/s"));
+        }
+        if at_first <= coarse {
+            return;
+        }
+        let rest = after.iter().find(|point| speed(point).is_some_and(|speed| speed <= self.coarse()));
+        let Some(rest) = rest else {
+            let Some(last) = after.last() else { return };
+            let still = speed(last).map_or(String::new(), |speed| format!(" ({speed:.1} {unit}/s)"));
+            let text = format!("still moving where the frames end that were kept{still}");
+            self.add(last.now, StageKind::Rest, None, text);
+            return;
+        };
+        let way: Vec<_> = [0, 1]
+            .iter()
+            .filter_map(|&of| Some((rest.seen[of]?.position - first.seen[of]?.position).abs()))
+            .map(|way| format!("{way:.2}"))
+            .collect();
+        let way =
+            if way.is_empty() { String::new() } else { format!(", {} {unit} further", way.join(" and ")) };
+        let took = rest.now.since(first.now).map_or(0, |span| span.as_nanos());
+        let text = format!("at rest {} ms after it{way}", crate::report::millis(took.into()));
+        self.add(rest.now, StageKind::Rest, None, text);
+    }
+
+    /// One count over the window, of the coarser channel.
+    fn coarse(&self) -> f64 {
+        let window = self.setup.speed.window.value;
+        let of = |channel| self.setup.channel(channel).speed_resolution(window);
+        Channel::BOTH
+            .iter()
+            .filter_map(|&channel| of(channel))
+            .map(|speed| super::track::number(speed.to_bits()))
+            .fold(0.0, f64::max)
+    }
+}

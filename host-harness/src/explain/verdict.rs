@@ -1,0 +1,261 @@
+//! Why it happened: one enum of verdicts with their evidence, each with a text that says what, why, and what to try.
+
+mod words;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::event::Event;
+use crate::causes::{Cause, CauseKind, Side};
+use crate::report::Seconds;
+
+/// Whether it was right to take the permit, as far as this trace tells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Guard {
+    /// The motion broke the rule, or a witness of it failed.
+    Right,
+    /// The motion was plausible and within what the rule is there for: what it tripped on is how it is measured.
+    Nuisance,
+    /// The trace does not tell.
+    Undecided,
+    /// The permit went as planned.
+    Planned,
+    /// Nothing tripped and nothing was faulted.
+    Clear,
+}
+
+impl Guard {
+    /// One word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Right => "RIGHT",
+            Self::Nuisance => "NUISANCE",
+            Self::Undecided => "UNDECIDED",
+            Self::Planned => "PLANNED",
+            Self::Clear => "CLEAR",
+        }
+    }
+}
+
+/// What a rule was held against.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Beyond {
+    /// The monitor.
+    pub monitor: String,
+    /// Its kind.
+    pub kind: String,
+    /// The channel that tripped.
+    pub channel: Side,
+    /// What was observed at the trip.
+    pub observed: f64,
+    /// What was allowed then.
+    pub limit: f64,
+    /// The unit of both.
+    pub unit: String,
+}
+
+/// Why it happened.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[serde(tag = "verdict", rename_all = "kebab-case")]
+pub enum Verdict {
+    /// Both channels saw the motion beyond what the rule allows.
+    Motion {
+        /// What it was held against.
+        beyond: Beyond,
+        /// The furthest that the other channel saw it beyond the limit.
+        other_beyond: f64,
+        /// The other channel tripped, too.
+        is_confirmed: bool,
+        /// It was beyond when the rule was demanded.
+        from_the_start: bool,
+        /// An input whose latched fault demanded it, and since when.
+        demanded_by_fault: Option<(String, Seconds)>,
+        /// The mean acceleration before it, where the rule has a falling limit: that of the motion, and that of the limit.
+        braking: Option<[f64; 2]>,
+    },
+    /// Only one channel saw it beyond, and by less than what the two can tell apart.
+    AtTheLimit {
+        /// What it was held against.
+        beyond: Beyond,
+        /// How much the two channels differ in what is observed.
+        difference: f64,
+        /// How much of that is resolution and noise.
+        resolution: f64,
+    },
+    /// Only one channel saw it beyond; the other one contradicts.
+    OneChannel {
+        /// What it was held against.
+        beyond: Beyond,
+        /// How far within the limit the other channel always was; null: it could not be seen.
+        other_within: Option<f64>,
+        /// What this channel did alone around it.
+        events: Vec<Event>,
+        /// Where the disagreement of the two positions comes from, as far as it is known.
+        cause: Option<Box<Cause>>,
+    },
+    /// The channels came apart.
+    Apart {
+        /// The rule that told.
+        rule: String,
+        /// How far.
+        by: f64,
+        /// What was allowed.
+        limit: f64,
+        /// The unit of both.
+        unit: String,
+        /// The main cause.
+        cause: Box<Cause>,
+        /// What it has in the difference of the positions at the trip.
+        share: f64,
+        /// That difference.
+        apart: f64,
+        /// The unit of both.
+        position_unit: String,
+        /// Another cause that would do nearly as well, and what motion would tell them apart.
+        or_else: Option<(CauseKind, String)>,
+    },
+    /// The channels came apart, and the trace does not say why.
+    ApartUnexplained {
+        /// The rule that told.
+        rule: String,
+        /// How far.
+        by: f64,
+        /// What was allowed.
+        limit: f64,
+        /// The unit of both.
+        unit: String,
+        /// Why not.
+        why: Vec<String>,
+    },
+    /// The two lines of an analogue value came apart.
+    Lines {
+        /// The value.
+        analogue: String,
+        /// How far.
+        by: f64,
+        /// What was allowed.
+        limit: f64,
+        /// The unit.
+        unit: String,
+        /// What each line changed in the last tenth of a second before, A first.
+        moved: [f64; 2],
+    },
+    /// A source, or the line of a value, could not be seen.
+    Source {
+        /// The channel or line, as a report names it.
+        who: String,
+        /// The fault, as a report names it.
+        fault: String,
+        /// For how long, in seconds.
+        lasted_s: f64,
+        /// What that was in the readings.
+        events: Vec<Event>,
+        /// What was implausible: the travel, its time in seconds, and the fastest that the setup says.
+        change: Option<[f64; 3]>,
+        /// The other source moved as fast then: the motion, not the source.
+        both_say_so: bool,
+        /// The rows of the trace themselves have a gap there.
+        is_gap: bool,
+        /// The speed of the other channel then, in the axis unit per second; null where it is not known.
+        other_speed: Option<f64>,
+    },
+    /// The two lines of an input did not agree.
+    Input {
+        /// The input.
+        input: String,
+        /// The line that moved last, and when.
+        moved: Option<(String, Seconds)>,
+        /// The line that did not follow.
+        stayed: Option<String>,
+        /// Its level.
+        stayed_high: bool,
+    },
+    /// A rule needs a place, and the position had no reference.
+    Unreferenced {
+        /// The monitor.
+        monitor: String,
+        /// The channel.
+        channel: Side,
+        /// A fault of the channel took the reference before: which.
+        lost_by: Option<String>,
+    },
+    /// Time did not advance.
+    Clock,
+    /// The permit went as planned.
+    Planned {
+        /// The monitor.
+        monitor: String,
+        /// Its kind.
+        kind: String,
+        /// What demanded it.
+        demand: String,
+    },
+    /// Nothing tripped and nothing was faulted.
+    Clear {
+        /// The rule that was nearest to its limit.
+        nearest: Option<String>,
+        /// What was left of it, as a share of what is allowed.
+        share: Option<f64>,
+    },
+}
+
+impl Verdict {
+    /// Whether it was right to take the permit.
+    #[must_use]
+    pub fn guard(&self) -> Guard {
+        match self {
+            Self::Motion { .. } => Guard::Right,
+            Self::Input { .. } | Self::Unreferenced { .. } => Guard::Right,
+            Self::AtTheLimit { .. } => Guard::Undecided,
+            Self::OneChannel { events, cause, .. } => {
+                match cause.as_ref().map(|cause| is_failure(cause.kind())) {
+                    Some(false) if events.is_empty() => Guard::Nuisance,
+                    Some(true) => Guard::Right,
+                    _ if !events.is_empty() => Guard::Right,
+                    _ => Guard::Undecided,
+                }
+            }
+            Self::Apart { cause, or_else, .. } => {
+                let is_failure_of_it = is_failure(cause.kind());
+                match or_else {
+                    Some((other, _)) if is_failure(*other) != is_failure_of_it => Guard::Undecided,
+                    _ if is_failure_of_it => Guard::Right,
+                    _ => Guard::Nuisance,
+                }
+            }
+            Self::ApartUnexplained { .. } => Guard::Undecided,
+            Self::Lines { .. } | Self::Clock => Guard::Right,
+            Self::Source { both_say_so, is_gap, .. } => {
+                if *both_say_so || *is_gap {
+                    Guard::Undecided
+                } else {
+                    Guard::Right
+                }
+            }
+            Self::Planned { .. } => Guard::Planned,
+            Self::Clear { .. } => Guard::Clear,
+        }
+    }
+}
+
+/// Whether a witness failed, rather than measures as it always does.
+pub(super) const fn is_failure(kind: CauseKind) -> bool {
+    match kind {
+        CauseKind::Slip
+        | CauseKind::Jump
+        | CauseKind::Spike
+        | CauseKind::LostCounts
+        | CauseKind::Frozen
+        | CauseKind::Reversed => true,
+        CauseKind::KnownAges
+        | CauseKind::Reference
+        | CauseKind::Scale
+        | CauseKind::TimeSkew
+        | CauseKind::Compliance
+        | CauseKind::Backlash
+        | CauseKind::Eccentricity
+        | CauseKind::Drift => false,
+    }
+}

@@ -1,0 +1,68 @@
+//! What goes along with a replay to explain it: the excerpts, and the samples of the positions.
+
+use monitor_core::{Frame, Instant};
+
+use super::excerpt::{Excerpt, From, Keeper};
+use super::subject::{Asked, subject};
+use crate::causes::{Sampler, Samples};
+use crate::replay::{Observer, Outcome, ReplayAxis};
+use crate::setup::Setup;
+use crate::trace::Offered;
+
+/// Keeps what an explanation is made of.
+pub(super) struct Watch {
+    asked: Asked,
+    keeper: Keeper,
+    sampler: Sampler,
+    /// The samples are of up to here.
+    marked: Option<Instant>,
+    seen: usize,
+}
+
+impl Watch {
+    pub(super) fn new(setup: &Setup, asked: Asked) -> Self {
+        let from = match asked {
+            Asked::First => From::Start,
+            Asked::Trip(number) => From::Trip(number.saturating_sub(1)),
+            Asked::Fault(number) => From::Fault(number.saturating_sub(1)),
+        };
+        Self { asked, keeper: Keeper::new(from), sampler: Sampler::new(setup), marked: None, seen: 0 }
+    }
+
+    /// When what is asked for happened, if it did among the frames up to now.
+    fn wanted(&self, found: &Outcome) -> Option<Instant> {
+        if self.marked.is_some() || self.seen == happened(found) {
+            return None;
+        }
+        subject(found, self.asked).ok().and_then(|subject| subject.at())
+    }
+
+    pub(super) fn finish(self) -> (Vec<Excerpt>, Samples, Option<Instant>) {
+        (self.keeper.finish(), self.sampler.samples(), self.marked)
+    }
+}
+
+fn happened(found: &Outcome) -> usize {
+    found.trips.kept.len() + found.faults.kept.len() + found.stops.kept.len()
+}
+
+impl Observer for Watch {
+    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]) {
+        self.keeper.before(axis, frames, offered);
+    }
+
+    fn after(&mut self, found: &Outcome) {
+        let wanted = self.wanted(found);
+        self.seen = happened(found);
+        if !self.sampler.is_complete() {
+            for frame in self.keeper.newest() {
+                self.sampler.take(frame);
+                if wanted == Some(frame.now) {
+                    self.sampler.mark();
+                    self.marked = wanted;
+                }
+            }
+        }
+        self.keeper.after(found);
+    }
+}

@@ -1,0 +1,94 @@
+//! What each channel alone says of the motion, and what they share.
+
+use monitor_core::{Channel, Instant};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::raw::seconds;
+use super::rerun::index;
+use super::track::Point;
+use crate::causes::Side;
+use crate::report::Seconds;
+
+/// What one channel says of the motion around it, in the unit of the axis and per second. Null: it could not be seen, or not yet.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Witness {
+    /// The channel.
+    pub channel: Side,
+    /// Its speed when what is observed crossed the limit.
+    pub speed_at_crossing: Option<f64>,
+    /// Its speed at the trip or fault.
+    pub speed: Option<f64>,
+    /// What it travelled from the crossing to there.
+    pub travel: Option<f64>,
+    /// The mean acceleration from the demand to there, or over the last tenth of a second before it.
+    pub acceleration: Option<f64>,
+    /// What the rule in question observed on it then, against what it allowed.
+    pub observed: Option<f64>,
+    /// See `observed`.
+    pub limit: Option<f64>,
+    /// The furthest it was beyond the limit around it; negative: always within.
+    pub beyond: Option<f64>,
+    /// The first frame around it at which it was beyond, on the clock of the trace.
+    pub beyond_since_s: Option<Seconds>,
+    /// How long it was beyond the limit around it, in seconds.
+    pub beyond_for_s: f64,
+}
+
+/// The stretch that is looked at.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Stretch {
+    pub(super) demanded: Instant,
+    pub(super) crossed: Instant,
+    pub(super) at: Instant,
+    /// How long before the crossing and after the trip the other channel may come to the same.
+    pub(super) slack: u64,
+    pub(super) origin_ns: i128,
+}
+
+/// Accelerations are told over so long before a trip, where the demand does not begin later.
+const LOOKS_BACK: u64 = 100_000_000;
+
+/// Both channels, A first.
+pub(super) fn witnesses(points: &[Point], stretch: Stretch) -> [Witness; 2] {
+    Channel::BOTH.map(|channel| witness(points, stretch, channel))
+}
+
+fn witness(points: &[Point], stretch: Stretch, channel: Channel) -> Witness {
+    let place =
+        |at: Instant| points.partition_point(|point| point.now < at).min(points.len().saturating_sub(1));
+    let seen = |at: Instant| points.get(place(at)).and_then(|point| point.seen[index(channel)]);
+    let (crossing, trip) = (seen(stretch.crossed), seen(stretch.at));
+    let held = points.get(place(stretch.at)).and_then(|point| point.held[index(channel)]);
+    let looks_back = Instant::from_nanos(stretch.at.as_nanos().saturating_sub(LOOKS_BACK));
+    let from = stretch.demanded.max(looks_back);
+    let passed = stretch.at.since(from).map_or(0, |span| span.as_nanos());
+    let acceleration = match (seen(from).and_then(|seen| seen.speed), trip.and_then(|seen| seen.speed)) {
+        (Some(before), Some(now)) if passed > 0 => Some((now - before) / seconds(passed)),
+        _ => None,
+    };
+    let first = place(Instant::from_nanos(stretch.crossed.as_nanos().saturating_sub(stretch.slack)));
+    let last = place(Instant::from_nanos(stretch.at.as_nanos().saturating_add(stretch.slack)));
+    let around = points.get(first..=last).unwrap_or_default();
+    let excess = |point: &Point| point.held[index(channel)].map(|held| held.excess());
+    let beyond = around.iter().filter_map(excess).max_by(f64::total_cmp);
+    let is_beyond = |point: &Point| excess(point).is_some_and(|excess| excess > 0.0);
+    let since = around.iter().find(|point| is_beyond(point)).map(|point| point.now);
+    let lasted: u64 = around
+        .windows(2)
+        .filter(|pair| is_beyond(&pair[0]))
+        .map(|pair| pair[1].now.as_nanos() - pair[0].now.as_nanos())
+        .sum();
+    Witness {
+        channel: channel.into(),
+        speed_at_crossing: crossing.and_then(|seen| seen.speed),
+        speed: trip.and_then(|seen| seen.speed),
+        travel: crossing.zip(trip).map(|(from, to)| to.position - from.position),
+        acceleration,
+        observed: held.map(|held| held.observed),
+        limit: held.map(|held| held.limit),
+        beyond,
+        beyond_since_s: since.map(|at| Seconds(i128::from(at.as_nanos()) + stretch.origin_ns)),
+        beyond_for_s: seconds(lasted),
+    }
+}

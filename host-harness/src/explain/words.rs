@@ -1,0 +1,38 @@
+//! Numbers in words.
+
+/// A value with about four digits.
+pub(super) fn plain(value: f64) -> String {
+    let size = value.abs();
+    let places = if size >= 1000.0 {
+        0
+    } else if size >= 100.0 {
+        1
+    } else if size >= 10.0 {
+        2
+    } else {
+        3
+    };
+    let text = format!("{value:.places$}");
+    // Not a negative zero.
+    if text.trim_start_matches('-').chars().all(|digit| matches!(digit, '0' | '.')) {
+        text.trim_start_matches('-').to_owned()
+    } else {
+        text
+    }
+}
+
+/// Seconds as ms.
+pub(super) fn ms(seconds: f64) -> String {
+    format!("{} ms", plain(seconds * 1e3))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_about_four_digits_and_no_negative_zero() {
+        let shown = [0.0, -0.0001, 0.01234, 1.5, 12.345, 123.456, -1234.5].map(plain);
+        assert_eq!(shown, ["0.000", "0.000", "0.012", "1.500", "12.35", "123.5", "-1234"]);
+    }
+}

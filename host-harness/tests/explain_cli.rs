@@ -1,0 +1,341 @@
+//! `cowitness explain` as a user meets it.
+
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the root of the repository").to_owned()
+}
+
+/// Runs the program from the root of the repository.
+fn cowitness(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_cowitness"))
+        .args(args)
+        .current_dir(root())
+        .output()
+        .expect("the program")
+}
+
+fn out(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("text")
+}
+
+fn err(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).expect("text")
+}
+
+/// The lines before the first empty one, in one line: the verdict.
+fn head(text: &str) -> String {
+    let head = text.split("\n\n").next().unwrap_or_default();
+    head.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn explain(name: &str, setup: &str, more: &[&str]) -> Output {
+    let trace = format!("traces-demo/{name}.csv.gz");
+    let setup = format!("traces-demo/{setup}");
+    cowitness(&[&["explain", &trace, "--setup", &setup], more].concat())
+}
+
+const SHUTTLE: &str = "shuttle.toml";
+const EVERY: &str = "every-function.setup.toml";
+const CLAMP: &str = "stack-clamp.setup.toml";
+
+#[test]
+fn a_motion_that_both_channels_saw_is_said_to_be_one() {
+    let output = explain("overspeed-door-open", SHUTTLE, &[]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    let text = out(&output);
+    let head = head(&text);
+    assert!(head.starts_with("RIGHT"), "{head}");
+    assert!(head.contains("256.7 mm/s where 250.0 mm/s are allowed; both channels saw it"), "{head}");
+    assert!(head.contains("channel b came to the same verdict by itself"), "{head}");
+    for part in [
+        "door demands it",
+        "goes beyond the limit between 3.074 s",
+        "the permit goes",
+        "at rest 180.0 ms after",
+    ] {
+        assert!(text.split_whitespace().collect::<Vec<_>>().join(" ").contains(part), "{part}: {text}");
+    }
+}
+
+#[test]
+fn a_brake_that_is_too_weak_is_told_with_what_it_does_and_what_the_line_asks_for() {
+    let text = out(&explain("soft-braking", SHUTTLE, &[]));
+    let head = head(&text);
+    assert!(head.contains("the axis braked at 1005 mm/s^2, the limit falls at 2000 mm/s^2"), "{head}");
+}
+
+#[test]
+fn the_first_lines_fit_a_screen_and_every_line_but_the_caution_80_columns() {
+    for (name, setup) in [
+        ("overspeed-door-open", SHUTTLE),
+        ("belt-slip", SHUTTLE),
+        ("motor-encoder-sticks", SHUTTLE),
+        ("creep-at-loading", SHUTTLE),
+        ("rail-cable-fault", SHUTTLE),
+        ("door-contact-sticks", SHUTTLE),
+        ("clean-run", SHUTTLE),
+        ("every-function-lost-reference", EVERY),
+        ("stack-clamp-lines-apart", CLAMP),
+    ] {
+        let text = out(&explain(name, setup, &[]));
+        let body = text.split("\nA reference and an analysis aid").next().expect("a text");
+        for line in body.lines().skip(1) {
+            assert!(line.chars().count() <= 80, "{name}: {line}");
+        }
+        assert!(body.lines().take_while(|line| !line.is_empty()).count() <= 12, "{name}: {body}");
+    }
+}
+
+#[test]
+fn a_contact_that_did_not_follow_is_named_with_its_level() {
+    let output = explain("door-contact-sticks", SHUTTLE, &["--fault", "1"]);
+    let head = head(&out(&output));
+    assert!(
+        head.contains("disagree: door_2 changed at 2.0 s, door_1 stayed high")
+            || head.contains("door_1 changed"),
+        "{head}"
+    );
+}
+
+#[test]
+fn a_demand_by_a_latched_fault_is_told_with_the_fault() {
+    let head = head(&out(&explain("door-contact-sticks", SHUTTLE, &[])));
+    assert!(head.contains("it was demanded by the fault of \"door\" at 2.503 s"), "{head}");
+}
+
+#[test]
+fn a_permit_that_went_as_planned_is_no_riddle() {
+    let output = explain("clean-run", SHUTTLE, &[]);
+    assert_eq!(output.status.code(), Some(0));
+    let head = head(&out(&output));
+    assert!(head.starts_with("PLANNED") && head.contains("demanded by emergency_stop"), "{head}");
+}
+
+#[test]
+fn a_source_that_sent_nothing_is_told_with_its_gap_and_the_other_channel() {
+    let output = explain("asynchronous-readings", "asynchronous-readings.setup.toml", &[]);
+    let head = head(&out(&output));
+    assert!(head.contains("Channel b sent no reading; usually one comes every 1.000 ms"), "{head}");
+    assert!(head.contains("the other channel tells of 800.0 mm/s then"), "{head}");
+    let invalid = out(&explain("rail-cable-fault", SHUTTLE, &[]));
+    assert!(invalid.contains("Channel b marked its readings as invalid"), "{invalid}");
+}
+
+#[test]
+fn a_number_that_is_not_there_is_refused_with_how_many_there_are() {
+    let output = explain("belt-slip", SHUTTLE, &["--trip", "4"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(err(&output).contains("--trip 4: this trace has one trip"), "{}", err(&output));
+    let output = explain("belt-slip", SHUTTLE, &["--fault", "1"]);
+    assert!(err(&output).contains("--fault 1: this trace has no fault"), "{}", err(&output));
+    let output = explain("belt-slip", SHUTTLE, &["--trip", "0"]);
+    assert_eq!(output.status.code(), Some(2));
+}
+
+/// A folder of its own for one test.
+struct Bench(PathBuf);
+
+const SETUP: &str = r#"
+title = "Slide, invented"
+unit  = "mm"
+[time]
+column = "time"
+unit   = "s"
+[channel.a]
+column         = "motor"
+counter_bits   = 32
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column         = "rail"
+counter_bits   = 32
+unit_per_count = "0.001 mm"
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[speed]
+window = "8 ms"
+[discrepancy]
+tolerance        = "1 mm"
+discrepancy_time = "5 ms"
+[[monitor]]
+name     = "slow"
+kind     = "speed-limit"
+limit    = "250 mm/s"
+on_delay = "4 ms"
+"#;
+
+impl Bench {
+    fn new(name: &str, setup: &str) -> Self {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("explain-{name}"));
+        let _ = std::fs::remove_dir_all(&folder);
+        std::fs::create_dir_all(&folder).expect("a folder");
+        let bench = Self(folder);
+        bench.write("axis.toml", setup);
+        bench
+    }
+
+    fn write(&self, name: &str, content: &str) {
+        std::fs::write(self.0.join(name), content).expect("a file");
+    }
+
+    fn explain(&self, more: &[&str]) -> Output {
+        Command::new(env!("CARGO_BIN_EXE_cowitness"))
+            .args(["explain", "trace.csv", "--setup", "axis.toml"])
+            .args(more)
+            .current_dir(&self.0)
+            .output()
+            .expect("the program")
+    }
+}
+
+/// Rows of 1 ms: what each channel counts at a time in ms.
+fn rows(many: u32, counts: impl Fn(u32) -> (i64, i64)) -> String {
+    let mut text = "time,motor,rail\n".to_owned();
+    for ms in 0..many {
+        let (a, b) = counts(ms);
+        let _ = writeln!(text, "{}.{:03},{a},{b}", ms / 1000, ms % 1000);
+    }
+    text
+}
+
+#[test]
+fn a_trace_without_a_trip_tells_what_would_come_first() {
+    let bench = Bench::new("clear", SETUP);
+    // 200 mm/s, and the rail 0.9 mm off from half a second on.
+    bench.write(
+        "trace.csv",
+        &rows(1000, |ms| {
+            let count = i64::from(ms) * 200;
+            (count, if ms < 500 { count } else { count - 900 })
+        }),
+    );
+    let output = bench.explain(&[]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    let text = out(&output);
+    assert!(text.starts_with("CLEAR"), "{text}");
+    assert!(head(&text).contains("Nearest to its limit came \"discrepancy\", with 10 % left"), "{text}");
+    let places = ["discrepancy ", "slow "].map(|rule| text.find(&format!("\n  {rule}")));
+    assert!(places[0] < places[1], "{text}");
+}
+
+#[test]
+fn a_trip_in_the_first_frames_says_that_what_led_to_it_is_not_there() {
+    let bench = Bench::new("first", SETUP);
+    bench.write("trace.csv", &rows(300, |ms| (i64::from(ms) * 300, i64::from(ms) * 300)));
+    let text = out(&bench.explain(&[]));
+    assert!(text.starts_with("RIGHT"), "{text}");
+    assert!(text.contains("ms after the first frame: what led to it is not in"), "{text}");
+}
+
+#[test]
+fn one_channel_without_a_reading_is_refused_with_its_column() {
+    let bench = Bench::new(
+        "missing",
+        &SETUP.replace("column         = \"rail\"", "column = \"rail\"\nsparse = true"),
+    );
+    let mut text = "time,motor,rail\n".to_owned();
+    for ms in 0..100 {
+        let _ = writeln!(text, "0.{ms:03},{},", ms * 100);
+    }
+    bench.write("trace.csv", &text);
+    let output = bench.explain(&[]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        err(&output).contains("column `rail`: channel b has no reading in the whole trace"),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn an_axis_that_hardly_moved_is_not_explained_by_a_cause() {
+    let bench = Bench::new("still", SETUP);
+    // At rest, and the rail drifts off by steps nobody can follow: 1.2 mm in one reading.
+    bench.write("trace.csv", &rows(400, |ms| (1000, if ms < 300 { 1000 } else { -200 })));
+    let output = bench.explain(&[]);
+    let text = out(&output);
+    assert_eq!(output.status.code(), Some(1), "{text}");
+    assert!(text.contains("jump") || text.contains("hardly moved"), "{text}");
+}
+
+#[test]
+fn clocks_that_count_from_different_origins_are_told_of() {
+    let setup =
+        SETUP.replace("column         = \"rail\"", "column         = \"rail\"\ncapture_column = \"rail_at\"");
+    let bench = Bench::new("clocks", &setup);
+    let mut text = "time,motor,rail,rail_at\n".to_owned();
+    for ms in 0..200 {
+        let _ = writeln!(text, "90.{ms:03},{0},{0},20.{ms:03}", ms * 100);
+    }
+    bench.write("trace.csv", &text);
+    let output = bench.explain(&[]);
+    let text = out(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        text.contains("capture times of channel b lie 70.0 s away from the rows"),
+        "{text}{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn speeds_that_two_coarse_channels_cannot_tell_apart_are_at_the_limit() {
+    let setup = SETUP.replace("unit_per_count = \"0.001 mm\"", "unit_per_count = \"0.05 mm\"");
+    let bench = Bench::new("limit", &setup.replace("on_delay = \"4 ms\"", "on_delay = \"0 ms\""));
+    // 250 mm/s, where one count over the window is 6.25 mm/s; the motor shows one count too much once.
+    bench.write(
+        "trace.csv",
+        &rows(2000, |ms| {
+            let count = i64::from(ms) * 5;
+            (count + i64::from(ms == 1000), count)
+        }),
+    );
+    let output = bench.explain(&[]);
+    let head = head(&out(&output));
+    assert!(head.starts_with("UNDECIDED"), "{head}{}", err(&output));
+    assert!(head.contains("The axis moved at the limit of \"slow\""), "{head}");
+    assert!(
+        head.contains(
+            "the channels differ by 6.250 mm/s; resolution and noise of the two come to 12.50 mm/s"
+        ),
+        "{head}"
+    );
+}
+
+#[test]
+fn a_counter_of_another_width_than_the_setup_says_is_told_with_its_width() {
+    let bench = Bench::new("width", SETUP);
+    // A 16-bit counter in a setup that says 32.
+    bench.write(
+        "trace.csv",
+        &rows(1000, |ms| {
+            let count = i64::from(ms) * 100;
+            (count % 65_536, count)
+        }),
+    );
+    let output = bench.explain(&[]);
+    let text = out(&output);
+    assert!(
+        head(&text).contains("Channel a wraps its counter at 16 bits, as it seems"),
+        "{text}{}",
+        err(&output)
+    );
+}
+
+#[test]
+fn what_a_json_says_is_what_the_text_says() {
+    let json = explain("belt-slip", SHUTTLE, &["--json", "-"]);
+    assert_eq!(json.status.code(), Some(1));
+    let value: serde_json::Value = serde_json::from_slice(&json.stdout).expect("JSON");
+    let text = out(&explain("belt-slip", SHUTTLE, &[])).split_whitespace().collect::<Vec<_>>().join(" ");
+    let what = value["in_words"]["what"].as_str().expect("words");
+    assert!(text.contains(what), "{what}");
+    assert_eq!(value["verdict"]["verdict"], "apart");
+    assert_eq!(value["explained"]["number"], 1);
+    for change in value["what_if"].as_array().expect("changes") {
+        assert!(text.contains(change["setting"].as_str().expect("a setting")));
+    }
+}
