@@ -156,6 +156,26 @@ fn a_point_that_the_setup_refuses_is_reported_with_the_reason_and_exits_with_1()
 }
 
 #[test]
+fn a_table_of_refused_points_alone_and_one_of_many_unjudged_points_say_so() {
+    let refused = sweep(&["clean-run"], &["speed.window=1 us, 2 us"], &[]);
+    assert_eq!(refused.status.code(), Some(1));
+    let table = out(&refused);
+    assert!(table.contains("    1 us   refused\n    2 us   refused\n"), "{table}");
+    assert!(table.contains("  1 us, 2 us: `window`"), "one reason for both: {table}");
+    let many = sweep(&["clean-run"], &["discrepancy.tolerance=1 mm..3 mm step 0.01 mm"], &[]);
+    let table = out(&many);
+    assert_eq!(table.lines().filter(|line| line.contains(" mm  ")).count(), 100, "{table}");
+    assert!(table.contains("Not all points are shown, 100 at most: see --csv."), "{table}");
+    let wide = [
+        "monitor.\"slow while the door is open\".ramp.deceleration=2.000000001 m/s^2",
+        "discrepancy.tolerance=1.000000001 mm",
+    ];
+    let table = sweep(&["clean-run"], &wide, &["--expected"]);
+    assert!(out(&table).lines().all(|line| line.chars().count() <= 80), "{}", out(&table));
+    assert!(out(&table).contains("nuisance"), "{}", out(&table));
+}
+
+#[test]
 fn what_cannot_be_varied_exits_with_2_and_says_what_can() {
     let refused = |vary: &[&str], more: &[&str], expected: &str| {
         let output = sweep(&["clean-run"], vary, more);
@@ -319,7 +339,7 @@ fn many_points_are_a_short_table_with_the_front_and_a_long_csv() {
     let output = sweep(&["clean-run"], &vary, &["--expected", "--csv", text(&csv)]);
     let table = out(&output);
     assert!(table.starts_with("150 points over 1 trace\n"), "{table}");
-    assert!(table.contains("--csv writes all"), "{table}");
+    assert!(table.contains("are shown, 100 at most"), "{table}");
     // In a clean run the least tolerance without a trip beats all wider ones, and the least of all is on the front for its reaction.
     let rows = table.lines().filter(|line| line.starts_with('*') && line.contains(" mm ")).count();
     assert_eq!(rows, 2, "{table}");

@@ -91,6 +91,24 @@ fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
     columns
 }
 
+/// The columns that have something to say, as many as there is room for; behind the marks and the values at least one.
+fn fitted(columns: Vec<Column>, values: usize) -> Vec<Column> {
+    let has_figures = |column: &Column| column.cells.iter().any(|cell| !matches!(cell.as_str(), "" | "-"));
+    let columns = columns.into_iter().enumerate();
+    let mut columns: Vec<Column> = columns
+        .filter(|(place, column)| *place <= values + 1 || has_figures(column))
+        .map(|(_, column)| column)
+        .collect();
+    let width = |columns: &[Column]| columns.iter().map(|column| column.width() + 2).sum::<usize>() - 2;
+    while width(&columns) > WIDTH
+        && let Some(goes) =
+            (0..columns.len()).filter(|&i| columns[i].goes > 0).max_by_key(|&i| columns[i].goes)
+    {
+        columns.remove(goes);
+    }
+    columns
+}
+
 /// The table with what it is of above, and below it the reasons of refused points and what its signs mean.
 #[must_use]
 pub fn table(report: &SweepReport) -> String {
@@ -105,25 +123,15 @@ pub fn table(report: &SweepReport) -> String {
         let number =
             if report.settings.len() == 1 { "value".to_owned() } else { format!("value {}", place + 1) };
         let written = setting.written.as_deref().unwrap_or("left out");
-        out += &format!("  {number}: {} ({written} in the setup)\n", setting.setting);
+        out += &(wrapped(&format!("  {number}: {} ({written} in the setup)", setting.setting)) + "\n");
     }
     let is_judged = report.traces.iter().all(|trace| trace.is_judged);
     let is_long = report.points.len() > ROWS;
     let mut shown: Vec<&PointReport> = (report.points.iter())
-        .filter(|point| !is_long || point.is_on_front == Some(true) || point.is_as_written)
+        .filter(|point| !is_long || !is_judged || point.is_on_front == Some(true) || point.is_as_written)
         .collect();
     shown.truncate(ROWS);
-    let mut columns = columns(report, &shown);
-    // A figure that no point has needs no room.
-    columns.retain(|column| column.cells.iter().any(|cell| cell != "-"));
-    let width = |columns: &[Column]| columns.iter().map(|column| column.width() + 2).sum::<usize>() - 2;
-    while width(&columns) > WIDTH {
-        let Some(goes) = (0..columns.len()).filter(|&i| columns[i].goes > 0).max_by_key(|&i| columns[i].goes)
-        else {
-            break;
-        };
-        columns.remove(goes);
-    }
+    let columns = fitted(columns(report, &shown), report.settings.len());
     out += "\n";
     let widths: Vec<usize> = columns.iter().map(Column::width).collect();
     let values = report.settings.len();
@@ -154,9 +162,9 @@ pub fn table(report: &SweepReport) -> String {
 fn legend(report: &SweepReport, is_judged: bool, is_long: bool, refused: usize) -> String {
     let mut lines = Vec::new();
     if is_long {
-        lines.push(
-            "Only points on the front and the setup as written are shown; --csv writes all.".to_owned(),
-        );
+        let which =
+            if is_judged { "Only points on the front and the setup as written" } else { "Not all points" };
+        lines.push(format!("{which} are shown, {ROWS} at most: see --csv."));
     }
     if refused > 0 {
         lines.push("Refused by the setup:".to_owned());

@@ -235,6 +235,15 @@ fn results_of_anything_else_are_refused_with_the_reason() {
     let skips =
         Sweep { options: Options { skip_bad: true }, ..of(SHUTTLE, &["discrepancy.tolerance=1 mm, 2 mm"]) };
     assert!(refused(&skips).contains("without --skip-bad"));
+    // The expectations are others now; so they are when there are some and were none.
+    let expected = Expectations::load(&demo("clean-run.expected.toml"), first.grid.base().setup()).unwrap();
+    let judged = Sweep {
+        traces: vec![Trace { path: trace.clone(), expectations: Some((expected, 7)) }],
+        ..of(SHUTTLE, &["discrepancy.tolerance=1 mm, 2 mm"])
+    };
+    let error =
+        run(&judged, Some(&mut Resume::open(&path, &judged).unwrap()), &|_| {}).unwrap_err().to_string();
+    assert!(error.contains("other expectations of"), "{error}");
     // The trace is another one now.
     fs::copy(demo("belt-slip.csv.gz"), &trace).unwrap();
     let error =
