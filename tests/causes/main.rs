@@ -71,7 +71,12 @@ fn tally(seeds: std::ops::Range<u64>) -> Tally {
             let text = named.map_or_else(|| "nothing".to_owned(), |cause| cause.kind().name().to_owned());
             *tally.table.entry((main, text)).or_default() += 1;
             let mut misses = Vec::new();
-            for term in &found.terms {
+            for (place, term) in found.terms.iter().enumerate() {
+                // A second change of the kind that was planted is none that was.
+                let is_other = place > 0 && term.cause.kind() == main.kind();
+                if is_other {
+                    continue;
+                }
                 if let Some((estimate, truth)) = planted.truth(&term.cause) {
                     tally.intervals += 1;
                     tally.held += u32::from(estimate.holds(truth));
