@@ -143,7 +143,7 @@ pub(super) fn forward(
         if most_static.is_none() {
             found.extend(onset_candidates(series, &basis));
         }
-        found.retain(|candidate| !chosen.iter().any(|piece| piece.is_static_like(&candidate.piece)));
+        found.retain(|candidate| !chosen.iter().any(|piece| piece.excludes(&candidate.piece, series)));
         let most = found.iter().map(|candidate| candidate.gain).fold(0.0, f64::max);
         let best = found
             .into_iter()
@@ -278,7 +278,7 @@ pub(super) fn exchanges(
     let mut found = candidates(series, options, &basis);
     let mut others = pieces.iter().enumerate().filter(|(other, _)| *other != place).map(|(_, piece)| piece);
     let others: Vec<&Piece> = others.by_ref().collect();
-    found.retain(|candidate| !others.iter().any(|piece| piece.is_static_like(&candidate.piece)));
+    found.retain(|candidate| !others.iter().any(|piece| piece.excludes(&candidate.piece, series)));
     let mut with = basis.clone();
     for column in &pieces[place].columns {
         with.add(values(series, *column));

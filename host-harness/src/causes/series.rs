@@ -69,6 +69,12 @@ impl<'a> Series<'a> {
         self.len() as f64 * rms * rms
     }
 
+    /// The first row by which a part of the whole travel, a twentieth, has been made.
+    pub(super) fn moved(&self) -> usize {
+        let far = self.x.iter().fold(0.0_f64, |most, x| most.max(x.abs()));
+        self.x.iter().position(|x| x.abs() > 0.05 * far).unwrap_or(self.len())
+    }
+
     /// One count of the coarser channel.
     pub(super) fn coarsest(&self) -> f64 {
         self.samples.count[0].max(self.samples.count[1])
