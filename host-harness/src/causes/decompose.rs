@@ -4,6 +4,7 @@ use super::apart::tell_apart;
 use super::cause::{Cause, CauseKind, Estimate, Side};
 use super::collinear;
 use super::columns::Piece;
+use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
 use super::name::Model;
 use super::samples::Samples;
@@ -52,9 +53,15 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
         return found;
     }
     let series = Series::new(samples, None);
-    let Some((selected, alternatives)) = select(&series, options, None) else { return found };
-    let Some(trusted) = model(&series, options, &selected).trust() else {
-        report(&series, options, &selected, alternatives, &mut found);
+    let mut first = None;
+    let trusted = failing::failing(&series).or_else(|| {
+        first = select(&series, options, None);
+        first.as_ref().and_then(|(selected, _)| model(&series, options, selected).trust())
+    });
+    let Some(trusted) = trusted else {
+        if let Some((selected, alternatives)) = first {
+            report(&series, options, &selected, alternatives, &mut found);
+        }
         return found;
     };
     let samples = &cut(samples);
