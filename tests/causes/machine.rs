@@ -3,11 +3,11 @@
 use std::io::Cursor;
 
 use host_harness::causes::{Decomposition, Options, Sampler, Samples, decompose};
-use host_harness::replay::{FrameSource, TripRule, axis, layout, replay};
+use host_harness::replay::{FrameSource, TripRule, layout, replay};
 use host_harness::setup::Setup;
 use host_harness::synth::Scenario;
 use host_harness::trace::{self, Reader};
-use monitor_core::{Frame, Instant};
+use monitor_core::Frame;
 
 /// What was kept of a trace.
 pub struct Run {
@@ -48,8 +48,6 @@ pub fn run(setup: &str, scenario: &str) -> Run {
             }
         }
     }
-    let _: Option<Instant> = sampler.reference();
-    let _ = axis;
     Run {
         samples: sampler.samples(),
         origin_ns: source.summary().origin_ns,

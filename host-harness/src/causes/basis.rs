@@ -48,13 +48,18 @@ impl Basis {
 
     /// How much less the sum of squares is with one more column.
     pub(super) fn gain(&self, z: &[f64]) -> f64 {
+        self.gain_within(z, f64::INFINITY)
+    }
+
+    /// The same, and nothing where its coefficient would be larger than `most`.
+    pub(super) fn gain_within(&self, z: &[f64], most: f64) -> f64 {
         let along = dot(z, &self.rest);
         let whole = dot(z, z);
         let mut left = whole;
         for q in &self.q {
             left -= dot(q, z).powi(2);
         }
-        gain(along, left, whole)
+        if along.abs() > most * left { 0.0 } else { gain(along, left, whole) }
     }
 }
 

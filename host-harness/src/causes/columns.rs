@@ -56,22 +56,20 @@ impl Piece {
         }
     }
 
-    /// Whether it says the same as another one of the same kind, so that there is no use in having both.
-    pub(super) fn is_static_like(&self, other: &Self) -> bool {
-        let same = std::mem::discriminant(&self.column()) == std::mem::discriminant(&other.column());
-        // Of turns of unknown period one is enough: more of them would explain anything.
+    /// Whether there is no use in having both: of what is always there one of a kind is enough, of turns of unknown period too, as many of them
+    /// would explain anything. The whole travel and the travel of one channel from the beginning together are d itself.
+    pub(super) fn excludes(&self, other: &Self, series: &Series<'_>) -> bool {
         let is_free = |piece: &Self| matches!(piece.column(), Column::Sine { .. }) && piece.side.is_none();
-        let is_same_turn = is_free(self) && is_free(other) || self == other;
-        is_same_turn
-            || same
-                && matches!(
-                    self.column(),
-                    Column::Travel
-                        | Column::Speed
-                        | Column::Acceleration
-                        | Column::Time
-                        | Column::Play { .. }
-                )
+        let is_early = |column| matches!(column, Column::TravelSince { from, .. } if from < series.moved());
+        match (self.column(), other.column()) {
+            (Column::Travel, column) | (column, Column::Travel) if is_early(column) => true,
+            (Column::Travel, Column::Travel)
+            | (Column::Speed, Column::Speed)
+            | (Column::Acceleration, Column::Acceleration)
+            | (Column::Time, Column::Time)
+            | (Column::Play { .. }, Column::Play { .. }) => true,
+            _ => is_free(self) && is_free(other) || self == other,
+        }
     }
 }
 

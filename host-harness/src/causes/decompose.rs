@@ -4,6 +4,7 @@ use super::apart::tell_apart;
 use super::cause::{Cause, CauseKind, Estimate, Side};
 use super::collinear;
 use super::columns::Piece;
+use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
 use super::name::Model;
 use super::samples::Samples;
@@ -20,7 +21,7 @@ const HARDLY_WORSE: f64 = 6.0;
 const MATERIAL: f64 = 0.01;
 /// See [`with_model_error`].
 const STRETCHES: f64 = 1.0;
-/// After the trip, samples count until the two are so many times as far apart as at the trip.
+/// Where a channel has failed, samples after the trip count until the two are so many times as far apart as at the trip.
 const FAR: f64 = 4.0;
 /// Changes of a kind that begin within so many windows of the speed may be one.
 const MERGED_WINDOWS: f64 = 4.0;
@@ -51,13 +52,19 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
     if found.inconclusive.iter().any(is_hopeless) {
         return found;
     }
-    let samples = &cut(samples);
     let series = Series::new(samples, None);
-    let Some((selected, alternatives)) = select(&series, options, None) else { return found };
-    let Some(trusted) = model(&series, options, &selected).trust() else {
-        report(&series, options, &selected, alternatives, &mut found);
+    let mut first = None;
+    let trusted = failing::failing(&series).or_else(|| {
+        first = select(&series, options, None);
+        first.as_ref().and_then(|(selected, _)| model(&series, options, selected).trust())
+    });
+    let Some(trusted) = trusted else {
+        if let Some((selected, alternatives)) = first {
+            report(&series, options, &selected, alternatives, &mut found);
+        }
         return found;
     };
+    let samples = &cut(samples);
     let series = Series::new(samples, Some(trusted));
     let failed = Piece::new(Column::TravelSince { side: trusted.side, from: trusted.from });
     if let Some((selected, alternatives)) = select(&series, options, Some(failed)) {
@@ -67,7 +74,7 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
     found
 }
 
-/// Without what comes after the trip as soon as the two are several times as far apart: it would outweigh all that led to it.
+/// Where a channel has failed: without what comes after the trip as soon as the two are several times as far apart: it would outweigh all that led to it.
 fn cut(samples: &Samples) -> Samples {
     let far = FAR * samples.points[samples.trip].d().abs();
     let end = samples.points.iter().skip(samples.trip).position(|point| point.d().abs() > far);

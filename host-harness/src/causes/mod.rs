@@ -8,6 +8,7 @@ mod collinear;
 mod columns;
 mod counter;
 mod decompose;
+mod failing;
 mod found;
 mod local;
 mod name;

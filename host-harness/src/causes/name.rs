@@ -125,7 +125,7 @@ impl Model<'_> {
     }
 
     fn travel_since(&self, side: Side, from: usize, estimate: Estimate) -> Cause {
-        let (failed, ratio) = failed(side, estimate);
+        let (failed, ratio) = self.failed(side, from, estimate);
         let since_ns = self.at(from);
         if ratio.value < -0.2 {
             return Cause::Reversed { side: failed, since_ns, ratio };
@@ -143,12 +143,34 @@ impl Model<'_> {
         Cause::LostCounts { side: failed, part, since_ns }
     }
 
+    /// Which channel counts less of the travel, and what part of that of the other; where they move against each other, the one that turned round.
+    fn failed(&self, side: Side, from: usize, estimate: Estimate) -> (Side, Estimate) {
+        let (failed, ratio) = failed(side, estimate);
+        if ratio.value >= 0.0 {
+            return (failed, ratio);
+        }
+        let t = &self.series.t;
+        let reach = t[from - 1] - 4.0 * self.series.samples.window;
+        let before = t.partition_point(|&t| t < reach);
+        let after = self.series.trip.max(from);
+        let turned = |side: Side| {
+            let [x0, x1, x2] = [before, from - 1, after].map(|row| self.series.travel(side, row));
+            (x1 - x0) * (x2 - x1) < 0.0
+        };
+        if turned(failed.other()) && !turned(failed) {
+            let value = 1.0 / ratio.value;
+            let standard_error = ratio.standard_error * value * value;
+            return (failed.other(), Estimate { value, standard_error });
+        }
+        (failed, ratio)
+    }
+
     /// The channel to be trusted, where the other one has failed up to the trip: where its own count says so too.
     pub(super) fn trust(&self) -> Option<Trust> {
         let trip = self.series.trip;
         (0..self.pieces.len()).find_map(|piece| {
             let Column::TravelSince { side, from } = self.pieces[piece].column() else { return None };
-            let (failed, ratio) = failed(side, self.estimate(self.places(piece).start));
+            let (failed, ratio) = self.failed(side, from, self.estimate(self.places(piece).start));
             if ratio.value >= LEAST_TRUSTED || from >= trip {
                 return None;
             }

@@ -19,7 +19,8 @@ pub(super) struct Onset {
 
 /// The best onset of a travel counted differently, by one side or the other.
 pub(super) fn travels(series: &Series<'_>, basis: &Basis) -> Vec<Onset> {
-    let n = series.len();
+    // Up to as many rows as the basis has.
+    let n = basis.rest.len();
     let mut found = Vec::new();
     for side in Side::BOTH {
         let x: Vec<f64> = (0..n).map(|row| series.travel(side, row)).collect();

@@ -11,6 +11,9 @@ use super::series::Series;
 use super::solve::{Fit, solve};
 use super::turning::{best_period, gain_of};
 
+/// A scale that is wrong by more than this, or readings that are later by more seconds, are not so all the time: nobody would have begun to drive.
+const MOST_SCALE: f64 = 0.2;
+const MOST_SKEW: f64 = 0.5;
 /// Rows over which the readings may become later, to begin with.
 const LATE_ROWS: usize = 64;
 /// What is there all the time is preferred to what begins at an instant while it explains this part of the same.
@@ -39,8 +42,16 @@ pub(super) fn candidates(series: &Series<'_>, options: &Options, basis: &Basis) 
 /// Of what is there all the time.
 fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> Vec<Candidate> {
     let mut found = Vec::new();
-    for column in [Column::Travel, Column::Speed, Column::Acceleration, Column::Time] {
-        found.push(Candidate { piece: Piece::new(column), gain: basis.gain(&values(series, column)) });
+    let infinite = f64::INFINITY;
+    let each = [
+        (Column::Travel, MOST_SCALE),
+        (Column::Speed, MOST_SKEW),
+        (Column::Acceleration, infinite),
+        (Column::Time, infinite),
+    ];
+    for (column, most) in each {
+        let gain = basis.gain_within(&values(series, column), most);
+        found.push(Candidate { piece: Piece::new(column), gain });
     }
     found.push(best_play(series, basis));
     let given = super::cause::Side::BOTH.map(|side| (side, options.period[side.index()]));
@@ -132,7 +143,7 @@ pub(super) fn forward(
         if most_static.is_none() {
             found.extend(onset_candidates(series, &basis));
         }
-        found.retain(|candidate| !chosen.iter().any(|piece| piece.is_static_like(&candidate.piece)));
+        found.retain(|candidate| !chosen.iter().any(|piece| piece.excludes(&candidate.piece, series)));
         let most = found.iter().map(|candidate| candidate.gain).fold(0.0, f64::max);
         let best = found
             .into_iter()
@@ -267,7 +278,7 @@ pub(super) fn exchanges(
     let mut found = candidates(series, options, &basis);
     let mut others = pieces.iter().enumerate().filter(|(other, _)| *other != place).map(|(_, piece)| piece);
     let others: Vec<&Piece> = others.by_ref().collect();
-    found.retain(|candidate| !others.iter().any(|piece| piece.is_static_like(&candidate.piece)));
+    found.retain(|candidate| !others.iter().any(|piece| piece.excludes(&candidate.piece, series)));
     let mut with = basis.clone();
     for column in &pieces[place].columns {
         with.add(values(series, *column));

@@ -21,7 +21,8 @@ pub(super) struct Series<'a> {
 }
 
 impl<'a> Series<'a> {
-    /// Where both channels agree, travel, speed and acceleration are the mean of both: `x(t − age_A) − x(t − age_B)` then is the mean
+    /// The acceleration is that of the channel which is calmer over all, which is the one without an error that moves. Where both channels agree, travel and
+    /// speed are the mean of both: `x(t − age_A) − x(t − age_B)` then is the mean
     /// speed times the difference of the ages but for terms of the third order. Where they do not, because one of them jumps or stands still, they
     /// are those of the channel with the smaller acceleration around there, or at like accelerations with the larger speed.
     pub(super) fn new(samples: &'a Samples, trusted: Option<Trust>) -> Self {
@@ -38,6 +39,9 @@ impl<'a> Series<'a> {
             trip: samples.trip,
         };
         let sides = sides(samples, trusted);
+        let restless =
+            [0, 1].map(|side| samples.points.iter().map(|point| point.a[side].powi(2)).sum::<f64>());
+        let calmer = usize::from(restless[1] < restless[0]);
         for (row, (point, side)) in samples.points.iter().zip(sides).enumerate() {
             let trusted = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
             let of = |pair: [f64; 2]| side.map_or(0.5 * (pair[0] + pair[1]), |side| pair[side]);
@@ -47,7 +51,7 @@ impl<'a> Series<'a> {
             series.y.push(point.d() - known);
             series.x.push(trusted.map_or(0.5 * (point.x[0] + point.x[1]), |side| point.x[side]));
             series.v.push(of(point.v));
-            series.a.push(of(point.a));
+            series.a.push(point.a[side.unwrap_or(calmer)]);
         }
         series
     }
@@ -67,6 +71,12 @@ impl<'a> Series<'a> {
         let apart = self.samples.points[self.trip].d();
         let rms = (0.3 * self.coarsest()).hypot(0.0005 * apart);
         self.len() as f64 * rms * rms
+    }
+
+    /// The first row by which a part of the whole travel, a twentieth, has been made.
+    pub(super) fn moved(&self) -> usize {
+        let far = self.x.iter().fold(0.0_f64, |most, x| most.max(x.abs()));
+        self.x.iter().position(|x| x.abs() > 0.05 * far).unwrap_or(self.len())
     }
 
     /// One count of the coarser channel.

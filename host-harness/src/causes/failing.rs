@@ -1,0 +1,44 @@
+//! A channel that has failed: its own count says so, whatever else is in d.
+
+use super::basis::Basis;
+use super::cause::Side;
+use super::found::{Column, Trust};
+use super::onset::travels;
+use super::series::Series;
+
+/// Windows of the speed before the trip in which the counts are compared.
+const WINDOWS: f64 = 2.0;
+/// Travel of the healthy one, in counts of the coarser channel: less says nothing.
+const LEAST_COUNTS: f64 = 50.0;
+/// A channel that makes less than this part of the travel of the other has failed.
+const LEAST_PART: f64 = 0.5;
+
+/// The channel to be trusted, when shortly before the trip one of them makes less than half of the way of the other, or goes the other way.
+pub(super) fn failing(series: &Series<'_>) -> Option<Trust> {
+    let (t, trip) = (&series.t, series.trip);
+    let reach = WINDOWS * series.samples.window;
+    let before = t.partition_point(|&at| at < t[trip] - reach);
+    let went = |side: Side, from: usize, to: usize| series.travel(side, to) - series.travel(side, from);
+    let [a, b] = Side::BOTH.map(|side| went(side, before, trip));
+    let is_far = a.abs().max(b.abs()) > LEAST_COUNTS * series.coarsest();
+    // What has brought the two apart goes on: else it was a jump, after which both move alike.
+    let apart = series.samples.points[trip].d();
+    let is_it = (a - b).abs() > 0.2 * apart.abs();
+    let part = if a.abs() > b.abs() { b / a } else { a / b };
+    if !is_far || !is_it || part >= LEAST_PART {
+        return None;
+    }
+    let basis = Basis::new(&series.y[..=trip]);
+    let found = travels(series, &basis).into_iter().max_by(|one, other| one.gain.total_cmp(&other.gain))?;
+    let Column::TravelSince { from, .. } = found.column else { return None };
+    let start = t.partition_point(|&at| at < t[from - 1] - 2.0 * reach);
+    let turned = |side: Side| went(side, start, from - 1) * went(side, from - 1, trip) < 0.0;
+    let slower = if a.abs() > b.abs() { Side::B } else { Side::A };
+    // Where they go against each other, it is the one that turned round.
+    let failed = match (part < 0.0, turned(Side::A), turned(Side::B)) {
+        (true, true, false) => Side::A,
+        (true, false, true) => Side::B,
+        _ => slower,
+    };
+    Some(Trust { side: failed.other(), from })
+}
