@@ -77,6 +77,9 @@ fn the_first_lines_fit_a_screen_and_every_line_but_the_caution_80_columns() {
         ("rail-cable-fault", SHUTTLE),
         ("door-contact-sticks", SHUTTLE),
         ("clean-run", SHUTTLE),
+        ("rail-channel-always-late", SHUTTLE),
+        ("worn-measuring-wheel", SHUTTLE),
+        ("loose-coupling", SHUTTLE),
         ("every-function-lost-reference", EVERY),
         ("stack-clamp-lines-apart", CLAMP),
     ] {
@@ -133,6 +136,84 @@ fn a_number_that_is_not_there_is_refused_with_how_many_there_are() {
     assert!(err(&output).contains("--fault 1: this trace has no fault"), "{}", err(&output));
     let output = explain("belt-slip", SHUTTLE, &["--trip", "0"]);
     assert_eq!(output.status.code(), Some(2));
+}
+
+/// The cause with the largest share at the trip, from the JSON.
+fn main_cause(trace: &str) -> (String, serde_json::Value) {
+    let setup = format!("traces-demo/{SHUTTLE}");
+    let output = cowitness(&["explain", trace, "--setup", &setup, "--json", "-"]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    let value: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    (value["guard"].as_str().expect("a word").to_owned(), value["verdict"]["cause"].clone())
+}
+
+/// Whether the 95 % interval of an estimate, or what it comes to by rounding, holds what was planted.
+fn holds(estimate: &serde_json::Value, planted: f64) -> bool {
+    let (value, error) = (estimate["value"].as_f64(), estimate["standard_error"].as_f64());
+    (value.expect("a value") - planted).abs() <= 1.96 * error.expect("an error") + planted.abs() / 100.0
+}
+
+#[test]
+fn the_first_lines_name_the_planted_cause_of_every_nuisance_of_the_demos_with_its_size() {
+    let late = Path::new(env!("CARGO_TARGET_TMPDIR")).join("explained-late-rail-channel.csv.gz");
+    let late = late.to_str().expect("a path in UTF-8");
+    let made = cowitness(&["synth", "traces-demo/late-rail-channel.toml", "--out", late, "--quiet"]);
+    assert_eq!(made.status.code(), Some(0), "{}", err(&made));
+    // From 0.25 ms, which the setup knows, to 5 ms.
+    let (guard, cause) = main_cause(late);
+    assert_eq!(
+        (guard.as_str(), cause["kind"].as_str(), cause["late"].as_str()),
+        ("nuisance", Some("time-skew"), Some("b"))
+    );
+    assert!(holds(&cause["by"], 0.00475), "{cause}");
+    let since = cause["since_ns"].as_f64().expect("an onset");
+    assert!((since / 1e9 - 6.2).abs() < 0.006, "{cause}");
+
+    let (guard, cause) = main_cause("traces-demo/rail-channel-always-late.csv.gz");
+    assert_eq!(
+        (guard.as_str(), cause["kind"].as_str(), cause["late"].as_str()),
+        ("nuisance", Some("time-skew"), Some("b"))
+    );
+    assert!(holds(&cause["by"], 0.00375) && cause["since_ns"].is_null(), "{cause}");
+
+    let (guard, cause) = main_cause("traces-demo/worn-measuring-wheel.csv.gz");
+    assert_eq!((guard.as_str(), cause["kind"].as_str()), ("nuisance", Some("scale")));
+    assert!(holds(&cause["ppm"], -1200.0), "{cause}");
+
+    let (guard, cause) = main_cause("traces-demo/loose-coupling.csv.gz");
+    assert_eq!(
+        (guard.as_str(), cause["kind"].as_str(), cause["lags"].as_str()),
+        ("nuisance", Some("backlash"), Some("b"))
+    );
+    assert!(holds(&cause["width"], 3.8), "{cause}");
+
+    // Where a witness failed the guard was right.
+    let (guard, cause) = main_cause("traces-demo/belt-slip.csv.gz");
+    assert_eq!((guard.as_str(), cause["kind"].as_str()), ("right", Some("slip")));
+    assert!(holds(&cause["by"], 6.0), "{cause}");
+    let rate = cause["rate"].as_f64().expect("a rate");
+    assert!((rate - 20.0).abs() < 0.5, "{cause}");
+
+    let (guard, cause) = main_cause("traces-demo/motor-encoder-sticks.csv.gz");
+    assert_eq!(
+        (guard.as_str(), cause["kind"].as_str(), cause["side"].as_str()),
+        ("right", Some("frozen"), Some("a"))
+    );
+}
+
+#[test]
+fn the_readme_shows_what_the_program_prints() {
+    let readme = include_str!("../../README.md");
+    let part = readme.split_once("## Why did it stop? explain").expect("the section").1;
+    let (command, rest) = part.split_once("```\n\n").expect("a command");
+    let command = command.split_once("-- explain ").expect("its arguments").1.trim();
+    let block = rest.split_once("```text\n").expect("what it prints").1.split_once("```").expect("its end").0;
+    let args: Vec<&str> = std::iter::once("explain").chain(command.split(' ')).collect();
+    let text = out(&cowitness(&args));
+    let mut printed = text.lines();
+    for line in block.lines().filter(|line| !line.is_empty()) {
+        assert!(printed.any(|other| other == line), "not printed, or not in this order: {line:?}\n{text}");
+    }
 }
 
 /// A folder of its own for one test.

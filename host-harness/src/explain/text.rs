@@ -208,7 +208,7 @@ impl Page<'_> {
                     Some(false) => "the trace replayed with it trips all the same",
                     None => "not replayed",
                 };
-                writeln!(out, "  {}", cure.setting)?;
+                writeln!(out, "{}", wrapped("  ", &cure.setting))?;
                 writeln!(out, "{}", wrapped("      ", &format!("{}: {holds}", cure.does)))?;
             }
         }
