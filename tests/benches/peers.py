@@ -145,4 +145,5 @@ def main():
     print(f"median ratio replay / fastest reader: {statistics.median(fastest):.2f}")
 
 
-main()
+if __name__ == "__main__":
+    main()
