@@ -2,6 +2,7 @@
 
 mod machine;
 mod nuisance;
+mod regress;
 
 use std::collections::BTreeMap;
 

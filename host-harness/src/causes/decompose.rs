@@ -346,6 +346,7 @@ fn report(
     let rows = selected.fit.residuals.len();
     let values: Vec<&[f64]> = selected.values.iter().map(Vec::as_slice).collect();
     let plain = newey_west(&values, &selected.fit, selected.lags);
+    found.samples = rows as u64;
     found.effective_samples = effective(&selected.fit.residuals);
     found.noise = (selected.fit.rss / rows.max(1) as f64).sqrt();
     found.lags = selected.lags;

@@ -10,6 +10,8 @@ use super::series::Series;
 const WINDOWS: f64 = 2.0;
 /// Travel of the healthy one, in counts of the coarser channel: less says nothing.
 const LEAST_COUNTS: f64 = 50.0;
+/// Before it failed, the two made the same way but for this part.
+const ALIKE: f64 = 0.3;
 /// A channel that makes less than this part of the travel of the other has failed.
 const LEAST_PART: f64 = 0.5;
 
@@ -32,6 +34,13 @@ pub(super) fn failing(series: &Series<'_>) -> Option<Trust> {
     let found = travels(series, &basis).into_iter().max_by(|one, other| one.gain.total_cmp(&other.gain))?;
     let Column::TravelSince { from, .. } = found.column else { return None };
     let start = t.partition_point(|&at| at < t[from - 1] - 2.0 * reach);
+    // Play and compliance at the start of a motion look like it too; but there, neither moved before.
+    let [a_before, b_before] = Side::BOTH.map(|side| went(side, start, from - 1));
+    let least = LEAST_COUNTS * series.coarsest();
+    let was_alike = a_before.abs().min(b_before.abs()) > least && (a_before / b_before - 1.0).abs() < ALIKE;
+    if !was_alike {
+        return None;
+    }
     let turned = |side: Side| went(side, start, from - 1) * went(side, from - 1, trip) < 0.0;
     let slower = if a.abs() > b.abs() { Side::B } else { Side::A };
     // Where they go against each other, it is the one that turned round.

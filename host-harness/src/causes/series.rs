@@ -104,11 +104,11 @@ fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
         }
         sides.push(is_apart.then_some(faster));
     }
-    // The fits around a jump are torn as far as they reach; a group of such rows is one jump.
+    // The fits around a jump are torn as far as they reach; a group of such rows is one jump, and a parabola fits the side that jumped badly.
     let reach = 2.0 * samples.window;
     for group in torn.chunk_by(|&a, &b| points[b].t - points[a].t < reach) {
         let (Some(&first), Some(&last)) = (group.first(), group.last()) else { continue };
-        let restless = [0, 1].map(|side| group.iter().map(|&row| points[row].a[side].abs()).sum::<f64>());
+        let restless = [0, 1].map(|side| group.iter().map(|&row| points[row].a_error[side]).sum::<f64>());
         let calmer = usize::from(restless[1] < restless[0]);
         let first = points.partition_point(|point| point.t < points[first].t - 0.5 * reach);
         let last = points.partition_point(|point| point.t <= points[last].t + 0.5 * reach);
