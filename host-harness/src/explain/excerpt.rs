@@ -99,12 +99,12 @@ impl Found {
     }
 }
 
-/// Which of the things that happen an excerpt is kept of first.
+/// Which of the things that happen an excerpt is kept of whatever happened before.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum From {
     /// The first that happens.
     Start,
-    /// A trip, counted from 0: it and what comes after.
+    /// A trip, counted from 0: there is a place for it.
     Trip(usize),
     /// A fault, counted from 0.
     Fault(usize),
@@ -150,10 +150,12 @@ impl Keeper {
     }
 
     fn is_wanted(&self, now: Found) -> bool {
+        // The last place is for what is asked for; the others may hold what happened before.
+        let has_room = self.done.len() + 1 < MOST_EXCERPTS;
         match self.from {
             From::Start => true,
-            From::Trip(trip) => now.trips > trip,
-            From::Fault(fault) => now.faults > fault,
+            From::Trip(trip) => has_room || now.trips > trip,
+            From::Fault(fault) => has_room || now.faults > fault,
         }
     }
 }

@@ -104,7 +104,7 @@ pub(super) fn subject(outcome: &Outcome, asked: Asked) -> Result<Subject<'_>, No
     }
 }
 
-/// What took the permit first; where it was never lost, the first that happened.
+/// The trip or fault that took the permit first; where none did, the first that happened.
 fn first(outcome: &Outcome) -> Subject<'_> {
     let trips = || outcome.trips.kept.iter().enumerate().map(|(i, trip)| Subject::Trip(i, trip));
     let faults = || outcome.faults.kept.iter().enumerate().map(|(i, fault)| Subject::Fault(i, fault));
@@ -119,8 +119,7 @@ fn first(outcome: &Outcome) -> Subject<'_> {
             },
             _ => false,
         });
-        let planned = outcome.stops.kept.iter().find(|stop| stop.completed_at == lost);
-        if let Some(subject) = fault.or(trip).or(planned.map(Subject::Planned)) {
+        if let Some(subject) = fault.or(trip) {
             return subject;
         }
     }
@@ -129,6 +128,10 @@ fn first(outcome: &Outcome) -> Subject<'_> {
         (Some(trip), Some(fault)) if fault.at() <= trip.at() => fault,
         (Some(trip), _) => trip,
         (None, Some(fault)) => fault,
-        (None, None) => Subject::Nothing,
+        // What went as planned is explained where nothing else has to be.
+        (None, None) => {
+            let lost = |stop: &&Stop| Some(stop.completed_at) == outcome.permit_lost_at;
+            outcome.stops.kept.iter().find(lost).map_or(Subject::Nothing, Subject::Planned)
+        }
     }
 }

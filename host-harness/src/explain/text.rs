@@ -88,6 +88,18 @@ impl Page<'_> {
                 format!("{which}: {} ({}){channel} at {} s", explained.name, explained.kind, short(at.0));
             writeln!(out, "{}", wrapped("  of     ", &text))?;
         }
+        let others = |kind: &str, all: usize| {
+            let others = all - usize::from(explained.what == kind);
+            (others > 0)
+                .then(|| format!("{others} {kind}{} (--{kind} N)", if others == 1 { "" } else { "s" }))
+        };
+        let also: Vec<_> = [others("trip", explained.trips), others("fault", explained.faults)]
+            .into_iter()
+            .flatten()
+            .collect();
+        if !also.is_empty() {
+            writeln!(out, "{}", wrapped("  also   ", &also.join(", ")))?;
+        }
         let text = format!("{}, checksum {} ({})", setup.title, setup.checksum, setup.path);
         writeln!(out, "{}", wrapped("  setup  ", &text))
     }

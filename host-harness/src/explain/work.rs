@@ -16,8 +16,8 @@ use super::what_if::{self, Change, Search};
 use super::witness::{self, Stretch, Witness};
 use super::{Again, cost, knob, nearest, story, timing};
 use crate::causes::{self, Cause, Decomposition, Options, Samples};
-use crate::replay::{Outcome, TripRule};
-use crate::setup::Setup;
+use crate::replay::{FaultKind, Outcome, TripRule};
+use crate::setup::{InputLines, Setup};
 use crate::vary::Base;
 
 /// What an explanation is worked out from.
@@ -46,10 +46,7 @@ impl Work<'_> {
             _ => None,
         };
         let points = match (excerpt, self.subject.at()) {
-            (Some(excerpt), Some(_)) => {
-                let first = excerpt.first().unwrap_or(Instant::from_nanos(0));
-                track::track(excerpt, first, question)
-            }
+            (Some(excerpt), Some(at)) => track::track(excerpt, self.looks_from(at), question),
             _ => Vec::new(),
         };
         self.bounds_of_knowledge(&points, &mut cannot_tell);
@@ -104,6 +101,27 @@ impl Work<'_> {
             nearest,
             cannot_tell,
         }
+    }
+
+    /// From where on the frames are looked at: a little before the demand, or before a line of an input changed.
+    fn looks_from(&self, at: Instant) -> Instant {
+        let begins = match self.subject {
+            Subject::Fault(_, fault) => {
+                let disagree = match fault.kind {
+                    FaultKind::Input(input) => match &self.setup.inputs[input].lines {
+                        InputLines::Dual { dual, .. } => dual.discrepancy_time.value.as_nanos(),
+                        InputLines::Single(_) => 0,
+                    },
+                    _ => 0,
+                };
+                at.as_nanos().saturating_sub(disagree.saturating_mul(2))
+            }
+            _ => self.demanded().unwrap_or(at).as_nanos(),
+        };
+        let filters = self.setup.inputs.iter().map(|input| input.filter.value.as_nanos());
+        let filter = filters.max().unwrap_or(0).saturating_mul(4);
+        let near = u64::try_from(NEAR_NS).unwrap_or(u64::MAX);
+        Instant::from_nanos(begins.saturating_sub(filter).min(at.as_nanos().saturating_sub(near)))
     }
 
     /// The frames around it.
@@ -188,7 +206,7 @@ impl Work<'_> {
                 TripRule::Monitor(monitor, _) => self.setup.monitors[monitor].kind.analogue().is_none(),
                 TripRule::PositionDiscrepancy | TripRule::SpeedDiscrepancy => true,
             },
-            Subject::Fault(_, fault) => matches!(fault.kind, crate::replay::FaultKind::Channel(..)),
+            Subject::Fault(_, fault) => matches!(fault.kind, FaultKind::Channel(..)),
             _ => false,
         };
         if !asks || samples.points.is_empty() {
