@@ -9,15 +9,34 @@ use std::collections::BTreeMap;
 use host_harness::causes::{Cause, Decomposition, Side, Term};
 use traces_demo::scenarios;
 
-use machine::{Run, run};
+use machine::{Run, compared, run};
 use nuisance::{Main, Nuisance, SETUP};
 
 fn demo(name: &str) -> Run {
+    let [setup, scenario] = texts(name);
+    run(&setup, &scenario)
+}
+
+fn texts(name: &str) -> [String; 2] {
     let demos = scenarios().unwrap_or_else(|error| panic!("{error}"));
     let demo = demos.iter().find(|demo| demo.name == name).unwrap_or_else(|| panic!("no demo `{name}`"));
-    let setup = std::fs::read_to_string(&demo.setup).expect("a setup");
-    let scenario = std::fs::read_to_string(&demo.scenario).expect("a scenario");
-    run(&setup, &scenario)
+    [&demo.setup, &demo.scenario].map(|path| std::fs::read_to_string(path).expect("a file of the demo"))
+}
+
+#[test]
+fn the_difference_of_the_samples_is_that_of_the_core() {
+    for name in ["counter-wrap", "rail-cable-fault", "creep-at-loading", "belt-slip"] {
+        let [setup, scenario] = texts(name);
+        let (core, samples) = compared(&setup, &scenario);
+        assert!(samples.points.len() > 2000, "{name}");
+        for point in &samples.points {
+            let d = core.get(&point.now_ns).unwrap_or_else(|| panic!("{name}: no difference at {}", point.now_ns));
+            // Either travel is rounded to an ULP there.
+            assert!((point.d() - d).abs() < 2.5e-7, "{name} at {}: {} and {d}", point.t, point.d());
+        }
+        let restarts = u64::from(name == "rail-cable-fault");
+        assert!(samples.unusable.restarts >= restarts, "{name}");
+    }
 }
 
 fn main_cause(found: &Decomposition) -> &Cause {

@@ -1,6 +1,6 @@
 //! What a cause usually means in the machine, and what cures it. All of it is common practice.
 
-use super::cause::CauseKind;
+use super::kind::CauseKind;
 
 impl CauseKind {
     /// What it usually means in the machine, and what cures it: the cause is cured before any tolerance is widened. Common practice.

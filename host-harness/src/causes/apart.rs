@@ -1,6 +1,6 @@
 //! What motion tells two causes apart.
 
-use super::cause::CauseKind::{self, *};
+use super::kind::CauseKind::{self, *};
 
 /// What to record so that the two can be told apart.
 pub(super) fn tell_apart(one: CauseKind, other: CauseKind) -> &'static str {

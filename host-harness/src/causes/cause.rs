@@ -4,6 +4,7 @@ use monitor_core::Channel;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::kind::CauseKind;
 use super::words::{Words, length, rate, seconds};
 
 /// One of the two channels.
@@ -224,63 +225,6 @@ pub enum Cause {
         /// What it counts of the travel of the other, about −1.
         ratio: Estimate,
     },
-}
-
-/// The causes without their evidence.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum CauseKind {
-    /// [`Cause::KnownAges`].
-    KnownAges,
-    /// [`Cause::Reference`].
-    Reference,
-    /// [`Cause::Scale`].
-    Scale,
-    /// [`Cause::TimeSkew`].
-    TimeSkew,
-    /// [`Cause::Compliance`].
-    Compliance,
-    /// [`Cause::Backlash`].
-    Backlash,
-    /// [`Cause::Eccentricity`].
-    Eccentricity,
-    /// [`Cause::Drift`].
-    Drift,
-    /// [`Cause::Slip`].
-    Slip,
-    /// [`Cause::Jump`].
-    Jump,
-    /// [`Cause::Spike`].
-    Spike,
-    /// [`Cause::LostCounts`].
-    LostCounts,
-    /// [`Cause::Frozen`].
-    Frozen,
-    /// [`Cause::Reversed`].
-    Reversed,
-}
-
-impl CauseKind {
-    /// Its name in words.
-    #[must_use]
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::KnownAges => "known ages of the readings",
-            Self::Reference => "offset at the reference",
-            Self::Scale => "scale mismatch",
-            Self::TimeSkew => "time skew",
-            Self::Compliance => "compliance",
-            Self::Backlash => "backlash",
-            Self::Eccentricity => "eccentricity",
-            Self::Drift => "drift",
-            Self::Slip => "slip",
-            Self::Jump => "jump",
-            Self::Spike => "spike",
-            Self::LostCounts => "lost counts",
-            Self::Frozen => "frozen",
-            Self::Reversed => "reversed",
-        }
-    }
 }
 
 impl Cause {

@@ -6,8 +6,8 @@
 
 use nalgebra::DMatrix;
 
-use super::cause::CauseKind;
 use super::found::Collinear;
+use super::kind::CauseKind;
 
 /// An index from which dependencies harm.
 const HARMFUL: f64 = 30.0;

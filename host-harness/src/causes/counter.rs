@@ -12,6 +12,8 @@ const NANO_PER_UNIT: f64 = 1e9 * (1_u64 << monitor_core::FRACTION_BITS) as f64;
 pub(super) enum Taken {
     /// It goes on, or there was none.
     On,
+    /// It begins anew with a reading that shows a fault: the references are those of this frame, but it is not compared.
+    Anew,
     /// There is nothing to compare at this frame.
     Blind,
 }
@@ -66,10 +68,12 @@ impl Counter {
     #[inline]
     pub(super) fn take(&mut self, now: Instant, reading: &Option<Reading>) -> Taken {
         let now = now.as_nanos();
-        if let Some(reading) = reading
-            && self.read(now, reading) == Taken::Blind
-        {
-            return Taken::Blind;
+        let taken = match reading {
+            Some(reading) => self.read(now, reading),
+            None => Taken::On,
+        };
+        if taken == Taken::Blind {
+            return taken;
         }
         if !self.has_position || self.is_invalid {
             return Taken::Blind;
@@ -78,7 +82,7 @@ impl Counter {
             self.has_position = false;
             return Taken::Blind;
         }
-        Taken::On
+        taken
     }
 
     #[inline]
@@ -97,14 +101,15 @@ impl Counter {
         if is_known && elapsed == 0 {
             return if change == 0 { Taken::On } else { Taken::Blind };
         }
-        if !self.has_position || elapsed > self.timeout || !self.is_plausible(change, elapsed) {
+        let is_fault = self.has_position && (elapsed > self.timeout || !self.is_plausible(change, elapsed));
+        if is_fault || !self.has_position {
             self.stretch += 1;
             self.count = self.signed(raw);
         } else {
             self.count = self.count.wrapping_add(change);
         }
         (self.captured_at, self.has_position, self.is_invalid) = (captured_at, true, false);
-        Taken::On
+        if is_fault { Taken::Anew } else { Taken::On }
     }
 
     /// Whether the mechanics can move so far in that time, a count more or less.

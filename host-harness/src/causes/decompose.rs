@@ -1,12 +1,14 @@
 //! The steps from samples to causes.
 
 use super::apart::tell_apart;
-use super::cause::{Cause, CauseKind, Estimate, Side};
+use super::cause::{Cause, Estimate, Side};
 use super::collinear;
 use super::columns::Piece;
 use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
+use super::kind::CauseKind;
 use super::name::Model;
+use super::polish::{closer, keep_largest, merge, refine_play};
 use super::samples::Samples;
 use super::select::{backward, design, effective, exchanges, fitted, forward, lags};
 use super::series::{Series, clock, instant};
@@ -23,13 +25,14 @@ const MATERIAL: f64 = 0.01;
 const STRETCHES: f64 = 1.0;
 /// Where a channel has failed, samples after the trip count until the two are so many times as far apart as at the trip.
 const FAR: f64 = 4.0;
-/// Changes of a kind that begin within so many windows of the speed may be one.
-const MERGED_WINDOWS: f64 = 4.0;
 /// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.
 const ROUNDS: usize = 2;
 /// For what begins at an instant in place of what is always there it must be far better.
 const WORTH_IT: f64 = 2.0;
 const SUDDEN: f64 = 100.0;
+
+/// A cause that was chosen, what would do nearly as well, and by how much the criterion is worse with it.
+type Other = (CauseKind, Piece, f64);
 
 /// What was fitted.
 struct Fitted {
@@ -156,11 +159,7 @@ fn without_estimates(samples: &Samples) -> Vec<Inconclusive> {
 }
 
 /// Selects the pieces and fits them.
-fn select(
-    series: &Series<'_>,
-    options: &Options,
-    known: Option<Piece>,
-) -> Option<(Fitted, Vec<(CauseKind, Piece, f64)>)> {
+fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Option<(Fitted, Vec<Other>)> {
     // What is large comes first, whatever it is; what it was mixed with is sought again, beginning with what is there all the time.
     let mut pieces: Vec<Piece> = known.into_iter().collect();
     let pinned = pieces.len();
@@ -237,108 +236,12 @@ fn with_model_error(series: &Series<'_>, mut covariance: Vec<Vec<f64>>, fit: &Fi
     covariance
 }
 
-/// Keeps the pieces with the largest swing: a quarter of the largest or more.
-fn keep_largest(series: &Series<'_>, pieces: &mut Vec<Piece>) {
-    let Some((values, fit)) = fitted(series, pieces) else { return };
-    let mut first = 1;
-    let mut swings = Vec::new();
-    for piece in pieces.iter() {
-        let places = first..first + piece.columns.len();
-        first = places.end;
-        let adds = |row: usize| places.clone().map(|k| fit.coefficients[k] * values[k][row]).sum::<f64>();
-        let (low, high) =
-            (0..series.len()).map(adds).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
-        swings.push(high - low);
-    }
-    let largest = swings.iter().copied().fold(0.0, f64::max);
-    let mut swings = swings.into_iter();
-    pieces.retain(|_| swings.next().is_some_and(|swing| swing > 0.25 * largest));
-}
-
-/// Seeks the instants of each onset and the period of an eccentricity anew, beside what else was found meanwhile.
-fn closer(series: &Series<'_>, options: &Options, pieces: &mut [Piece], pinned: usize) {
-    for place in pinned..pieces.len() {
-        let column = pieces[place].column();
-        if Piece::is_onset(column) || matches!(column, Column::Sine { .. }) {
-            let kind = std::mem::discriminant(&column);
-            let found = exchanges(series, options, pieces, place, 100.0);
-            let same =
-                found.into_iter().filter(|other| std::mem::discriminant(&other.instead.column()) == kind);
-            if let Some(best) = same.min_by(|a, b| a.worse_by.total_cmp(&b.worse_by))
-                && best.worse_by < 0.0
-            {
-                pieces[place] = best.instead;
-            }
-        }
-    }
-}
-
-/// One change that was found in steps becomes one again: of two of a kind that begin close to each other the smaller goes where the larger, sought
-/// anew, explains nearly as much as both.
-fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Piece>, pinned: usize) {
-    let mut place = 0;
-    while place < pieces.len() {
-        let kind = std::mem::discriminant(&pieces[place].column());
-        let start = series.t[pieces[place].begins(series)];
-        let is_close = |other: &Piece| {
-            let apart = (series.t[other.begins(series)] - start).abs();
-            Piece::is_onset(other.column())
-                && std::mem::discriminant(&other.column()) == kind
-                && apart < MERGED_WINDOWS * series.samples.window
-        };
-        let others: Vec<usize> =
-            (0..pieces.len()).filter(|&other| other != place && is_close(&pieces[other])).collect();
-        if Piece::is_onset(pieces[place].column()) && !others.is_empty() {
-            let mut fewer = pieces.clone();
-            for &other in others.iter().rev() {
-                fewer.remove(other);
-            }
-            let own = place - others.iter().filter(|&&other| other < place).count();
-            let found = exchanges(series, options, &fewer, own, 100.0);
-            let same = found
-                .into_iter()
-                .filter(|found| std::mem::discriminant(&found.instead.column()) == kind)
-                .min_by(|a, b| a.worse_by.total_cmp(&b.worse_by));
-            if let Some(same) = same
-                && place >= pinned
-            {
-                fewer[own] = same.instead;
-                let floor = series.floor();
-                let rss =
-                    |pieces: &mut Vec<Piece>| fitted(series, pieces).map_or(f64::MAX, |(_, fit)| fit.rss);
-                if rss(&mut fewer) + floor < 1.5 * (rss(pieces) + floor) {
-                    *pieces = fewer;
-                    place = 0;
-                    continue;
-                }
-            }
-        }
-        place += 1;
-    }
-}
-
-/// The width of the operator is that of its coefficient.
-fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
-    for _ in 0..4 {
-        let Some(place) = pieces.iter().position(|piece| matches!(piece.column(), Column::Play { .. }))
-        else {
-            return;
-        };
-        let Some((_, fit)) = fitted(series, pieces) else { return };
-        let first = 1 + pieces[..place].iter().map(|piece| piece.columns.len()).sum::<usize>();
-        let Some(width) = fit.coefficients.get(first).map(|width| width.abs()) else { return };
-        if width > 0.5 * series.coarsest() && place < pieces.len() {
-            pieces[place] = Piece::new(Column::Play { width });
-        }
-    }
-}
-
 /// Fills in what was found.
 fn report(
     series: &Series<'_>,
     options: &Options,
     selected: &Fitted,
-    alternatives: Vec<(CauseKind, Piece, f64)>,
+    alternatives: Vec<Other>,
     found: &mut Decomposition,
 ) {
     let model = model(series, options, selected);
@@ -391,7 +294,7 @@ fn known_ages(series: &Series<'_>) -> Term {
 }
 
 /// Alternatives of another kind, the best of each.
-fn name_alternatives(others: Vec<(CauseKind, Piece, f64)>) -> Vec<Alternative> {
+fn name_alternatives(others: Vec<Other>) -> Vec<Alternative> {
     let mut found: Vec<Alternative> = Vec::new();
     for (chosen, piece, worse_by) in others {
         let instead = kind_of(piece.column());

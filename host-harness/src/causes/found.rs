@@ -5,7 +5,8 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::cause::{Cause, CauseKind, Estimate, Side};
+use super::cause::{Cause, Estimate, Side};
+use super::kind::CauseKind;
 use super::words::{Words, plain};
 
 /// What to know besides the samples.

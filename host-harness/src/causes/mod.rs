@@ -53,9 +53,11 @@ mod counter;
 mod decompose;
 mod failing;
 mod found;
+mod kind;
 mod local;
 mod name;
 mod onset;
+mod polish;
 mod sampler;
 mod samples;
 mod select;
@@ -64,10 +66,11 @@ pub mod solve;
 mod turning;
 mod words;
 
-pub use cause::{Cause, CauseKind, Estimate, Side};
+pub use cause::{Cause, Estimate, Side};
 pub use found::{
     Alternative, Coefficient, Collinear, Column, Decomposition, Inconclusive, Options, Term, Trust,
 };
+pub use kind::CauseKind;
 pub use sampler::Sampler;
 pub use samples::{Point, Samples, Unusable};
 pub use words::Words;

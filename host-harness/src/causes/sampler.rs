@@ -119,6 +119,9 @@ impl Sampler {
         if stretches != self.stretches && !self.start(stretches, raw) {
             return;
         }
+        if saw_a == Taken::Anew || saw_b == Taken::Anew {
+            return;
+        }
         self.ring[self.taken as usize % RING] = raw;
         if self.taken == self.next {
             self.due = raw.now.saturating_add(2 * self.window);

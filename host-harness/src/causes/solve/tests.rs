@@ -194,23 +194,23 @@ fn the_covariance_is_the_double_sum_over_lags_with_falling_weights() {
                 let lag = first.abs_diff(second);
                 if lag <= lags {
                     let weight = 1.0 - lag as f64 / (lags as f64 + 1.0);
-                    for i in 0..2 {
-                        for j in 0..2 {
-                            s[i][j] += weight * score(first, i) * score(second, j);
+                    for (i, row) in s.iter_mut().enumerate() {
+                        for (j, s) in row.iter_mut().enumerate() {
+                            *s += weight * score(first, i) * score(second, j);
                         }
                     }
                 }
             }
         }
-        for i in 0..2 {
-            for j in 0..2 {
+        for (i, found) in found.iter().enumerate() {
+            for (j, found) in found.iter().enumerate() {
                 let mut expected = 0.0;
                 for (k, row) in s.iter().enumerate() {
                     for (l, s) in row.iter().enumerate() {
                         expected += fit.inverse[i][k] * s * fit.inverse[l][j];
                     }
                 }
-                assert!((found[i][j] - expected).abs() < 1e-9 * expected.abs().max(1e-6), "{lags} {i} {j}");
+                assert!((found - expected).abs() < 1e-9 * expected.abs().max(1e-6), "{lags} {i} {j}");
             }
         }
     }
