@@ -22,7 +22,7 @@ const HARDLY_WORSE: f64 = 6.0;
 /// What swings less than this part of d at the trip is fitted, not named.
 const MATERIAL: f64 = 0.01;
 /// See [`with_model_error`].
-const STRETCHES: f64 = 1.0;
+const STRETCHES: f64 = 2.0;
 /// Where a channel has failed, samples after the trip count until the two are so many times as far apart as at the trip.
 const FAR: f64 = 4.0;
 /// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.

@@ -28,7 +28,8 @@
 //!
 //! # Errors
 //!
-//! Coefficients carry standard errors after Newey and West (1987). Those of the causes are larger: they add that the whole residual may go along with a column,
+//! Coefficients carry standard errors after Newey and West (1987). Those of the causes are larger: they add that the residual may go along with a column like two
+//! independent values,
 //! because what a model leaves is not noise but traces of what was left out. `tests/causes` holds that nine of ten 95 % intervals and more hold the truth.
 //! What hangs together is said ([`Collinear`], after Belsley, Kuh and Welsch 1980), and so is what would explain the same nearly as well ([`Alternative`]).
 //!
@@ -39,7 +40,7 @@
 //! - Which channel is wrong, where only d is: a slip, a scale or a drift may be of either.
 //! - A belt that has torn from an encoder that stands still: both are `frozen`.
 //! - A cause that was there before the references were taken, and went away with them.
-//! - Large compliance when the trip comes at the first start of the motion is sometimes called a spike, which then has huge margins.
+//! - `d` here is not moved to one instant, also where the setup asks for `align`: the known ages then are a term of their own.
 //!
 //! It explains a trip; it does not say that the tolerance is too small. Whoever widens a tolerance because of it has not cured the cause.
 

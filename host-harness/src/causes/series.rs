@@ -39,8 +39,11 @@ impl<'a> Series<'a> {
             trip: samples.trip,
         };
         let sides = sides(samples, trusted);
-        let restless =
-            [0, 1].map(|side| samples.points.iter().map(|point| point.a[side].powi(2)).sum::<f64>());
+        // By how far the accelerations go up and down.
+        let restless = [0, 1].map(|side| {
+            let changes = samples.points.windows(2).map(|pair| (pair[1].a[side] - pair[0].a[side]).abs());
+            changes.sum::<f64>()
+        });
         let calmer = usize::from(restless[1] < restless[0]);
         for (row, (point, side)) in samples.points.iter().zip(sides).enumerate() {
             let trusted = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
