@@ -49,8 +49,8 @@ struct Figures {
     missing: Vec<String>,
 }
 
-/// What a changed setting costs, with frames at most `period` apart.
-pub(super) fn cost(setup: &Setup, changed: &Setup, period: Span, rule: TripRule) -> Cost {
+/// What a changed setting costs the rule, or where there is none the worst of all rules, with frames at most `period` apart.
+pub(super) fn cost(setup: &Setup, changed: &Setup, period: Span, rule: Option<TripRule>) -> Cost {
     let (now, then) = (figures(setup, period, rule), figures(changed, period, rule));
     let worst = |now: Option<f64>, then: Option<f64>| now.zip(then).map(|(now, then)| Worst { now, then });
     // A line that ends at a higher limit ends sooner. That makes nothing safer: the axis may go on at that limit without a trip.
@@ -65,22 +65,28 @@ pub(super) fn cost(setup: &Setup, changed: &Setup, period: Span, rule: TripRule)
     }
 }
 
-fn figures(setup: &Setup, period: Span, rule: TripRule) -> Figures {
+fn figures(setup: &Setup, period: Span, rule: Option<TripRule>) -> Figures {
     let margins = Margins::of(setup, Some(period));
-    let Some(cost) = margins.costs.iter().find(|cost| cost.reaction.rule == rule) else {
-        return Figures::default();
-    };
+    // A fault reacts at once; what it lets pass makes every rule later.
+    let costs: Vec<_> =
+        margins.costs.iter().filter(|cost| rule.is_none_or(|rule| cost.reaction.rule == rule)).collect();
     // Of several ways to break a rule the worst.
     let most = |of: &dyn Fn(&crate::margins::Travel) -> Option<f64>| {
-        cost.travels.iter().map(of).collect::<Option<Vec<f64>>>()?.into_iter().max_by(f64::total_cmp)
+        let travels = costs.iter().flat_map(|cost| &cost.travels);
+        travels.map(of).collect::<Option<Vec<f64>>>()?.into_iter().max_by(f64::total_cmp)
     };
-    let mut missing: Vec<String> = cost.travels.iter().flat_map(|travel| travel.missing.clone()).collect();
+    let travels = costs.iter().flat_map(|cost| &cost.travels);
+    let mut missing: Vec<String> = travels.flat_map(|travel| travel.missing.clone()).collect();
     missing.sort();
     missing.dedup();
-    let is_apart = matches!(rule, TripRule::PositionDiscrepancy);
+    let is_apart = matches!(rule, Some(TripRule::PositionDiscrepancy));
     let needed = margins.approach.as_ref().and_then(|approach| approach.needed.as_ref());
     Figures {
-        reaction_s: cost.reaction.total().map(|total| seconds(total.as_nanos())),
+        reaction_s: costs
+            .iter()
+            .filter_map(|cost| cost.reaction.total())
+            .max()
+            .map(|total| seconds(total.as_nanos())),
         speed: most(&|travel| Some(number(travel.speed_at_torque_off?.to_bits()))),
         travel: most(&|travel| Some(number(travel.total?.to_bits()))),
         apart: margins.apart_at_torque_off.filter(|_| is_apart).map(|apart| number(apart.to_bits())),
@@ -110,7 +116,11 @@ impl Cost {
         add("travel", self.travel, &plainly(length));
         add("apart at torque-off", self.apart, &plainly(length));
         add("safety distance", self.distance, &plainly("mm"));
-        let told = if parts.is_empty() { "nothing else that is known".to_owned() } else { parts.join(", ") };
+        let told = if parts.is_empty() {
+            "what the setup does not tell of: the risk assessment does".to_owned()
+        } else {
+            parts.join(", ")
+        };
         if self.missing.is_empty() {
             told
         } else {

@@ -8,7 +8,7 @@ use super::Again;
 use super::knob;
 use super::words::ms;
 use crate::causes::{Cause, Side};
-use crate::replay::Trip;
+use crate::replay::{Outcome, TripRule};
 use crate::setup::{MAX_AGE_NS, Setup};
 
 /// A change of the setup that takes a cause away instead of tolerating it.
@@ -20,7 +20,7 @@ pub struct Cure {
     pub does: String,
     /// Whether the trace was replayed with it.
     pub is_replayed: bool,
-    /// Whether the rule does not trip then; null: not replayed.
+    /// Whether the rule does not trip then, and nothing else goes wrong that did not before; null: not replayed.
     pub prevents_it: Option<bool>,
 }
 
@@ -28,7 +28,7 @@ pub struct Cure {
 pub(super) const MOST_FRAMES_AGAIN: u64 = 1_000_000;
 
 /// The cures of a cause that a setup can bring about; the others are in the machine.
-pub(super) fn cures(setup: &Setup, cause: &Cause, trip: &Trip, again: Again<'_>) -> Vec<Cure> {
+pub(super) fn cures(setup: &Setup, cause: &Cause, before: &Outcome, again: Again<'_>) -> Vec<Cure> {
     let changes: Vec<(String, String, Option<Setup>)> = match cause {
         Cause::TimeSkew { late, by, since_ns: None } => late_readings(setup, *late, by.value),
         Cause::KnownAges { .. } => aligned(setup).into_iter().collect(),
@@ -37,11 +37,24 @@ pub(super) fn cures(setup: &Setup, cause: &Cause, trip: &Trip, again: Again<'_>)
     };
     let tried = |(setting, does, changed): (String, String, Option<Setup>)| {
         let outcome = again.and_then(|again| again(changed.as_ref()?));
-        let prevents_it =
-            outcome.map(|outcome| !outcome.trips.kept.iter().any(|other| other.rule == trip.rule));
+        let prevents_it = outcome.as_ref().map(|then| holds(before, then));
         Cure { setting, does, is_replayed: prevents_it.is_some(), prevents_it }
     };
     changes.into_iter().map(tried).collect()
+}
+
+/// Whether a replay with a cure compares the positions without a trip, and nothing is wrong in it that was not before.
+fn holds(before: &Outcome, then: &Outcome) -> bool {
+    let others = |outcome: &Outcome| {
+        let trips = outcome.trips.kept.iter();
+        trips.filter(|trip| trip.rule != TripRule::PositionDiscrepancy).count()
+    };
+    let trips = then.trips.kept.iter().any(|trip| trip.rule == TripRule::PositionDiscrepancy);
+    !trips
+        && then.position_discrepancy.is_some()
+        && then.permit_given_at.is_some()
+        && others(then) <= others(before)
+        && then.faults.kept.len() <= before.faults.kept.len()
 }
 
 /// Both positions moved to one instant.
@@ -71,23 +84,19 @@ fn late_readings(setup: &Setup, late: Side, by: f64) -> Vec<(String, String, Opt
     source.latency.value = Span::from_nanos(latency);
     // A reading that is known to be older is stale as much later: nothing else changes for it.
     let timeout = source.timeout.value.as_nanos().saturating_add(later);
-    let grows = latency >= source.timeout.value.as_nanos();
-    if grows {
-        source.timeout.value = Span::from_nanos(timeout);
-    }
-    let fits = source.timeout.value.as_nanos() <= MAX_AGE_NS;
+    source.timeout.value = Span::from_nanos(timeout);
+    let fits = timeout <= MAX_AGE_NS;
     if let Some(rule) = &mut changed.discrepancy {
         rule.align = true;
     }
     #[expect(clippy::cast_precision_loss, reason = "shown with four digits")]
-    let shown = ms(latency as f64 / 1e9);
+    let [shown, longer] = [latency, timeout].map(|nanos| ms(nanos as f64 / 1e9));
     let channel = format!("channel.{}", late.letter());
-    #[expect(clippy::cast_precision_loss, reason = "shown with four digits")]
-    let longer =
-        if grows { format!(", {channel}.timeout = \"{}\"", ms(timeout as f64 / 1e9)) } else { String::new() };
-    let setting = format!("{channel}.latency = \"{shown}\"{longer}, discrepancy.align = true");
-    let does =
-        "tells how late its readings are, and compares both at one instant; first find out why they are late";
+    let setting = format!(
+        "{channel}.latency = \"{shown}\", {channel}.timeout = \"{longer}\", discrepancy.align = true"
+    );
+    let does = "tells how late its readings are, and compares both at one instant; first find out why they are late, and see \
+                in `cowitness margins` what rules that react so late cost";
     vec![(setting, does.to_owned(), fits.then_some(changed))]
 }
 
@@ -96,10 +105,12 @@ fn scaled(setup: &Setup, ppm: f64) -> Vec<(String, String, Option<Setup>)> {
     let of = |channel: Channel, ppm: f64| {
         let changed = knob::rescaled(setup, channel, ppm)?;
         let side = Side::from(channel);
-        let setting = format!("channel.{}.unit_per_count {ppm:+.1} ppm", side.letter());
+        let setting = format!("channel.{}.unit_per_count times {:.7}", side.letter(), 1.0 + ppm / 1e6);
         let does =
             format!("if it is channel {} that is wrong: measure a known travel to find out", side.letter());
         Some((setting, does, Some(changed)))
     };
-    [of(Channel::A, -ppm), of(Channel::B, ppm)].into_iter().flatten().collect()
+    // A channel that counts more by a share is right again when its count is worth that much less: 1 / (1 + share).
+    let less = (1e6 / (1e6 + ppm) - 1.0) * 1e6;
+    [of(Channel::A, less), of(Channel::B, ppm)].into_iter().flatten().collect()
 }

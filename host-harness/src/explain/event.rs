@@ -11,8 +11,8 @@ use crate::causes::Side;
 use crate::report::Seconds;
 use crate::setup::{Setup, Source};
 
-/// The most events of one kind on one channel that are told.
-const MOST: usize = 8;
+/// The most events that are told, the last ones before what is explained.
+const MOST: usize = 16;
 
 /// A jump so near to the end of a run belongs to it: 3 ms.
 const END_NS: i128 = 3_000_000;
@@ -84,7 +84,7 @@ impl What {
     pub fn text(&self, unit: &str) -> String {
         match self {
             Self::Spike { by } => format!("jumped by {by:+.4} {unit} and back with the next reading"),
-            Self::Jump { by } => format!("jumped by {by:+.4} {unit} and stayed there"),
+            Self::Jump { by } => format!("jumped by {by:+.4} {unit} from one reading to the next"),
             Self::Width { bits } => format!("wraps its counter at {bits} bits, as it seems"),
             Self::Frozen { travel } => format!("stood still while the other travelled {travel:.4} {unit}"),
             Self::Reversed { travel } => {
@@ -106,6 +106,8 @@ impl What {
 pub(super) struct Scene<'a> {
     pub(super) setup: &'a Setup,
     pub(super) readings: &'a [Readings; 2],
+    /// From when to when it has to do with what is explained.
+    pub(super) near: (Instant, Instant),
     /// What to add to an instant to get the time in the trace.
     pub(super) origin_ns: i128,
 }
@@ -127,8 +129,12 @@ pub(super) fn events(scene: &Scene<'_>) -> Vec<Event> {
         events.extend(scene.steps(channel).into_iter().filter(|step| !is_end(step)));
         events.extend(runs);
     }
+    let (from, to) = scene.near;
+    let time = |at: Instant| i128::from(at.as_nanos()) + scene.origin_ns;
+    events.retain(|event| event.until_s.0 >= time(from) && event.at_s.0 <= time(to));
     events.sort_by_key(|event| event.at_s);
-    events
+    // The last ones: they are nearest to it.
+    events.split_off(events.len().saturating_sub(MOST))
 }
 
 impl Scene<'_> {
@@ -148,11 +154,9 @@ impl Scene<'_> {
             usual > 0 && passed > usual.saturating_mul(3) && !is_marked
         });
         let what = What::NoReading { usual_s: seconds(usual) };
-        events
-            .extend(gaps.take(MOST).map(|pair| self.event(channel, pair[0].now, pair[1].now, what.clone())));
+        events.extend(gaps.map(|pair| self.event(channel, pair[0].now, pair[1].now, what.clone())));
         let mut invalid = readings.invalid.iter().peekable();
-        let mut found = 0;
-        while let (Some(&from), true) = (invalid.next(), found < MOST) {
+        while let Some(&from) = invalid.next() {
             let mut until = from;
             while let Some(&&next) = invalid.peek()
                 && next.since(until).is_some_and(|span| span.as_nanos() <= usual.saturating_mul(3).max(1))
@@ -161,11 +165,10 @@ impl Scene<'_> {
                 invalid.next();
             }
             events.push(self.event(channel, from, until, What::Invalid));
-            found += 1;
         }
         let turned = readings.all.windows(2).filter(|pair| pair[1].captured_at < pair[0].captured_at);
         let ahead = readings.all.iter().filter(|raw| raw.captured_at > raw.now);
-        let at = turned.map(|pair| pair[1].now).chain(ahead.map(|raw| raw.now)).take(MOST);
+        let at = turned.map(|pair| pair[1].now).chain(ahead.map(|raw| raw.now));
         events.extend(at.map(|at| self.event(channel, at, at, What::OutOfOrder)));
     }
 
@@ -193,7 +196,7 @@ impl Scene<'_> {
             }
             is_going_on = is_late;
         }
-        events.extend(late.into_iter().take(MOST).map(|(from, until, age)| {
+        events.extend(late.into_iter().map(|(from, until, age)| {
             let what = What::Late { age_s: seconds(age), usual_s: seconds(usual) };
             self.event(channel, from, until, what)
         }));
@@ -216,11 +219,9 @@ impl Scene<'_> {
         let usual = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1;
         let counts = own.unit.abs().max(other.unit.abs()) / 2.0;
         let least = (12.0 * usual.max(counts)).max(self.matters());
-        let mut found = 0;
         let mut passed = 0;
         for place in 0..beyond.len() {
-            let Some(by) = beyond[place].filter(|by| by.abs() > least && place >= passed && found < MOST)
-            else {
+            let Some(by) = beyond[place].filter(|by| by.abs() > least && place >= passed) else {
                 continue;
             };
             let (before, after) = (own.all[place], own.all[place + 1]);
@@ -233,14 +234,13 @@ impl Scene<'_> {
                 .copied()
                 .flatten()
                 .is_some_and(|next| (next + by).abs() < by.abs() / 4.0);
-            let what = match self.width(channel, after.counts.wrapping_sub(before.counts)) {
+            let what = match self.width(channel, after.counts.wrapping_sub(before.counts), by) {
                 Some(bits) => What::Width { bits },
                 None if back => What::Spike { by },
                 None => What::Jump { by },
             };
             passed = if back { place + 2 } else { place + 1 };
             events.push(self.event(channel, after.now, after.now, what));
-            found += 1;
         }
         events
     }
@@ -264,13 +264,17 @@ impl Scene<'_> {
         (now - before).abs() > by.abs() / 2.0
     }
 
-    /// The width at which a counter wraps that changed by so many counts.
-    fn width(&self, channel: Channel, counts: i64) -> Option<u8> {
+    /// The width at which a counter wraps that changed by so many counts, `by` more than the other channel moved: what is left without the
+    /// wrap has to be what that moved.
+    fn width(&self, channel: Channel, counts: i64, by: f64) -> Option<u8> {
         let Source::Counter { bits, .. } = &self.setup.channel(channel).source else { return None };
+        let own = &self.readings[index(channel)];
+        let other = &self.readings[index(channel.other())];
+        let moved = (own.travel(counts) - by).abs();
+        let near = (moved / 10.0).max(4.0 * own.unit.abs().max(other.unit.abs()));
         (8..*bits).find(|&width| {
-            let wrap = 1_u64 << width;
-            let off = counts.unsigned_abs().abs_diff(wrap);
-            off < wrap / 16
+            let wrap = own.travel(1_i64 << width.min(62)).abs();
+            (by.abs() - wrap).abs() <= near
         })
     }
 
@@ -308,7 +312,7 @@ impl Scene<'_> {
             }
         }
         close(open, own.all.len().saturating_sub(1));
-        let told = runs.into_iter().take(MOST).map(|(from, until, still, travel)| {
+        let told = runs.into_iter().map(|(from, until, still, travel)| {
             let travel = travel.abs();
             let what = if still { What::Frozen { travel } } else { What::Reversed { travel } };
             self.event(channel, own.all[from].now, own.all[until].now, what)

@@ -150,10 +150,12 @@ impl Keeper {
     }
 
     fn is_wanted(&self, now: Found) -> bool {
+        // What took the permit first is asked for most.
+        let is_first_loss = now.permit_losses > 0 && self.before.permit_losses == 0;
         // The last place is for what is asked for; the others may hold what happened before.
         let has_room = self.done.len() + 1 < MOST_EXCERPTS;
         match self.from {
-            From::Start => true,
+            From::Start => has_room || is_first_loss,
             From::Trip(trip) => has_room || now.trips > trip,
             From::Fault(fault) => has_room || now.faults > fault,
         }
@@ -177,7 +179,8 @@ impl Observer for Keeper {
 
     fn after(&mut self, found: &Outcome) {
         let now = Found::of(found);
-        let happened = now != self.before && self.is_wanted(now);
+        let has_happened = now != self.before;
+        let happened = has_happened && (self.open.is_some() || self.is_wanted(now));
         self.before = now;
         let Some(newest) = self.ring.back() else { return };
         if let Some(open) = &mut self.open {

@@ -7,9 +7,9 @@ use super::input;
 use super::rerun::index;
 use super::subject::Subject;
 use super::track::{Point, Quantity, Question, number};
-use super::verdict::{Beyond, Verdict};
+use super::verdict::{Beyond, Verdict, is_failure};
 use super::witness::Witness;
-use crate::causes::{Decomposition, Side};
+use crate::causes::{Alternative, Decomposition, Side, Term};
 use crate::replay::{Change, Fault, FaultKind, Outcome, Stop, Trip, TripRule};
 use crate::report::{Figures, Seconds};
 use crate::setup::{By, DemandSource, MonitorKind, Setup, Source};
@@ -60,6 +60,8 @@ impl Judge<'_> {
                     observed: by,
                     limit,
                     unit: figures.unit.clone(),
+                    is_least: figures.is_least(),
+                    is_overrun: matches!(trip.evidence, Evidence::Overrun(_)),
                 };
                 self.monitor(trip, monitor, channel, beyond)
             }
@@ -78,14 +80,13 @@ impl Judge<'_> {
 
     fn monitor(&self, trip: &Trip, monitor: usize, channel: Channel, beyond: Beyond) -> Verdict {
         let other = &self.witnesses[index(channel.other())];
-        let is_confirmed = trip.confirmed_by.is_some_and(|by| by.after_ns.unsigned_abs() <= SAME_MOTION);
         let other_beyond = other.beyond.unwrap_or(f64::NEG_INFINITY);
-        if is_confirmed || other_beyond > 0.0 {
+        if other_beyond > 0.0 {
             return Verdict::Motion {
                 beyond,
-                other_beyond: other_beyond.max(0.0),
+                other_beyond,
                 demanded_by_fault: self.demanded_by_fault(trip, monitor),
-                is_confirmed,
+                is_confirmed: trip.confirmed_by.is_some_and(|by| by.after_ns.unsigned_abs() <= SAME_MOTION),
                 from_the_start: !self.setup.monitors[monitor].is_always_active()
                     && trip.violated_since == trip.demanded_at,
                 braking: self.braking(trip, monitor, channel),
@@ -94,16 +95,18 @@ impl Judge<'_> {
         let own_beyond = self.witnesses[index(channel)].beyond.unwrap_or(0.0);
         let difference = own_beyond - other_beyond;
         let resolution = self.resolution(trip, monitor);
-        if other.beyond.is_some() && difference <= resolution {
+        if other.seen_throughout && self.events.is_empty() && difference <= resolution {
             return Verdict::AtTheLimit { beyond, difference, resolution };
         }
-        let events =
-            self.events.iter().filter(|event| event.channel == Side::from(channel)).cloned().collect();
         let of_motion = self.setup.monitors[monitor].kind.analogue().is_none();
-        let main = self.apart.filter(|_| of_motion).and_then(Decomposition::main);
+        let main = self.apart.filter(|_| of_motion).and_then(certain);
+        // Those of the channel that tripped first: it is asked.
+        let mut events = self.events.to_vec();
+        events.sort_by_key(|event| event.channel != Side::from(channel));
         Verdict::OneChannel {
             beyond,
-            other_within: other.beyond.map(|beyond| -beyond),
+            // One that was not seen all the time contradicts nothing.
+            other_within: other.beyond.filter(|_| other.seen_throughout).map(|beyond| -beyond),
             events,
             cause: main.map(|term| Box::new(term.cause.clone())),
         }
@@ -134,11 +137,10 @@ impl Judge<'_> {
             return None;
         }
         // Once it has come down, nothing is to be braked any more.
-        let limit = |at| {
-            self.points.get(self.points.partition_point(|point| point.now < at))?.held[index(channel)]
-                .map(|held| held.limit)
-        };
-        if limit(trip.crossed_at)? <= limit(trip.tripped_at)? && trip.tripped_at != trip.crossed_at {
+        let limit = |place: usize| self.points.get(place)?.held[index(channel)].map(|held| held.limit);
+        let place = |at| self.points.partition_point(|point| point.now < at);
+        let before = place(trip.violated_since).checked_sub(1).and_then(limit);
+        if before? <= limit(place(trip.tripped_at))? {
             return None;
         }
         let ramp = match &self.setup.monitors[monitor].kind {
@@ -183,7 +185,10 @@ impl Judge<'_> {
             .iter()
             .filter_map(|point| Some(point.held[0]?.excess() - point.held[1]?.excess()))
             .collect();
-        of_setup + 3.0 * scatter(&differences)
+        let noise = 3.0 * scatter(&differences);
+        // What scatters by much more than the counters resolve is not noise.
+        let most = if of_setup > 0.0 { 4.0 * of_setup } else { f64::INFINITY };
+        of_setup + noise.min(most)
     }
 
     /// One count in the axis unit; nothing for a column of positions.
@@ -199,30 +204,47 @@ impl Judge<'_> {
 
     fn came_apart(&self, trip: &Trip, by: f64, limit: f64, unit: String) -> Verdict {
         let (rule, _, _) = crate::report::rule(self.setup, trip.rule);
-        let position_unit = self.setup.unit.symbol().to_owned();
-        let Some(apart) = self.apart else {
-            let why = vec!["no positions of both channels could be compared before it".to_owned()];
-            return Verdict::ApartUnexplained { rule, by, limit, unit, why };
+        let unexplained = |why: Vec<String>| Verdict::ApartUnexplained {
+            rule: rule.clone(),
+            by,
+            limit,
+            unit: unit.clone(),
+            why,
         };
-        match apart.main() {
-            Some(main) => {
-                let or_else = apart.alternatives.iter().find(|other| other.chosen == main.cause.kind());
-                Verdict::Apart {
-                    rule,
-                    by,
-                    limit,
-                    unit,
-                    cause: Box::new(main.cause.clone()),
-                    share: main.share.value,
-                    apart: apart.apart,
-                    position_unit,
-                    or_else: or_else.map(|other| (other.instead, other.tell_apart.clone())),
-                }
+        let Some(apart) = self.apart else {
+            return unexplained(vec!["no positions of both channels could be compared before it".to_owned()]);
+        };
+        let Some(main) = certain(apart) else {
+            let mut why: Vec<String> = apart.inconclusive.iter().map(ToString::to_string).collect();
+            if let Some(main) = apart.main() {
+                let text = main.cause.text(&apart.words());
+                why.push(format!("what fits best is uncertain by more than its size: {text}"));
             }
-            None => {
-                let why = apart.inconclusive.iter().map(ToString::to_string).collect();
-                Verdict::ApartUnexplained { rule, by, limit, unit, why }
-            }
+            return unexplained(why);
+        };
+        let is_of_main = |other: &&Alternative| other.chosen == main.cause.kind();
+        let alternatives = || apart.alternatives.iter().filter(is_of_main);
+        let fails = is_failure(main.cause.kind());
+        // One that says otherwise of the guard counts most.
+        let or_else =
+            alternatives().find(|other| is_failure(other.instead) != fails).or_else(|| alternatives().next());
+        let failed = || apart.terms.iter().filter(|term| is_failure(term.cause.kind()));
+        let failing = failed().max_by(|one, other| one.share.value.abs().total_cmp(&other.share.value.abs()));
+        let failing = failing.filter(|term| term.share.value.abs() >= MATTERS * apart.apart.abs());
+        Verdict::Apart {
+            rule,
+            by,
+            limit,
+            unit,
+            cause: Box::new(main.cause.clone()),
+            share: main.share.value,
+            apart: apart.apart,
+            rest: apart.rest,
+            failing: failing.map(|term| Box::new(term.cause.clone())),
+            failing_share: failed().map(|term| term.share.value).sum(),
+            position_limit: (trip.rule == TripRule::PositionDiscrepancy).then_some(limit),
+            position_unit: self.setup.unit.symbol().to_owned(),
+            or_else: or_else.map(|other| (other.instead, other.tell_apart.clone())),
         }
     }
 
@@ -249,6 +271,7 @@ impl Judge<'_> {
                 both_say_so: false,
                 is_gap: false,
                 other_speed: None,
+                other_tripped: None,
             },
             FaultKind::Input(input) => self.input(fault, input),
             FaultKind::Unreferenced(monitor, channel) => Verdict::Unreferenced {
@@ -269,7 +292,12 @@ impl Judge<'_> {
                 && Seconds(at) <= Seconds(event.until_s.0 + 1_000_000_000)
         };
         let change = fault.change.map(|change| self.change(channel, change));
-        let events: Vec<Event> = self.events.iter().filter(near).cloned().collect();
+        let mut events: Vec<Event> = self.events.iter().filter(near).cloned().collect();
+        // What ends at the fault before what is nearest to it.
+        events.sort_by_key(|event| {
+            let is_run = matches!(event.what, What::Frozen { .. } | What::Reversed { .. });
+            (!is_run, (event.at_s.0 - at).abs())
+        });
         let is_gap = (self.outcome.gaps.kept.iter()).any(|gap| gap.from < fault.from && fault.from <= gap.to);
         let other = self.other_speed(fault, channel);
         let both_say_so = match (change, other) {
@@ -287,7 +315,20 @@ impl Judge<'_> {
             both_say_so,
             is_gap,
             other_speed: self.points_speed(fault, channel.other()),
+            other_tripped: self.tripped_by(fault.from, channel.other()),
         }
+    }
+
+    /// A rule that had tripped on a channel by then and was not reset.
+    fn tripped_by(&self, at: Instant, channel: Channel) -> Option<String> {
+        let resets =
+            self.outcome.resets.kept.iter().filter(|reset| reset.result == monitor_core::Reset::Accepted);
+        let since = resets.map(|reset| reset.at).filter(|reset| *reset <= at).max();
+        let trips = self.outcome.trips.kept.iter();
+        let of_channel = trips.filter(|trip| matches!(trip.rule, TripRule::Monitor(_, of) if of == channel));
+        let mut latched = of_channel
+            .filter(|trip| trip.tripped_at <= at && since.is_none_or(|since| trip.tripped_at > since));
+        latched.next().map(|trip| crate::report::rule(self.setup, trip.rule).0)
     }
 
     /// The speed of a channel at a fault, where it was known.
@@ -356,19 +397,32 @@ fn is_of(fault: &Fault, what: &What) -> bool {
         SourceFault::OutOfOrder => matches!(what, What::OutOfOrder | What::Late { .. }),
         SourceFault::Stale => matches!(what, What::NoReading { .. } | What::Late { .. }),
         SourceFault::Implausible => {
-            matches!(what, What::Width { .. } | What::Spike { .. } | What::Jump { .. } | What::Late { .. })
+            !matches!(what, What::NoReading { .. } | What::Invalid | What::OutOfOrder)
         }
         SourceFault::Range => false,
     }
 }
 
-/// The standard deviation of some values; zero of fewer than two.
+/// A share of what the positions are apart by that matters.
+const MATTERS: f64 = 0.05;
+
+/// The first term whose share is not within its own uncertainty.
+fn certain(apart: &Decomposition) -> Option<&Term> {
+    apart.terms.iter().find(|term| term.share.value.abs() > term.share.margin())
+}
+
+/// The standard deviation of some values, from their median deviation: what changes in the middle of them does not count. Zero of fewer
+/// than two.
 fn scatter(values: &[f64]) -> f64 {
     if values.len() < 2 {
         return 0.0;
     }
-    #[expect(clippy::cast_precision_loss, reason = "a few hundred")]
-    let many = values.len() as f64;
-    let mean = values.iter().sum::<f64>() / many;
-    (values.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / (many - 1.0)).sqrt()
+    let middle = |values: &mut Vec<f64>| {
+        let place = values.len() / 2;
+        *values.select_nth_unstable_by(place, f64::total_cmp).1
+    };
+    let median = middle(&mut values.to_vec());
+    let mut deviations: Vec<f64> = values.iter().map(|value| (value - median).abs()).collect();
+    // The factor for a normal distribution (any textbook on robust statistics).
+    1.4826 * middle(&mut deviations)
 }

@@ -51,12 +51,6 @@ pub(super) struct Knob {
 }
 
 impl Knob {
-    /// One with other bounds, to try a search with.
-    #[cfg(test)]
-    pub(super) fn bounded(looser: Looser, most: i64) -> Self {
-        Self { looser, most, ..rules::window() }
-    }
-
     fn new(
         path: impl Into<String>,
         looser: Looser,
@@ -130,21 +124,30 @@ impl Knob {
         Some(changed)
     }
 
-    /// How the file has it now.
-    pub(super) fn text(&self, setup: &Setup) -> Option<String> {
+    /// The value in force to the nearest step, in the unit in which others are written.
+    pub(super) fn shown(&self, setup: &Setup, value_unit: &str) -> Option<String> {
+        self.written(setup, self.nearest(setup)?, value_unit)
+    }
+
+    /// The value in force, in steps, to the nearest.
+    fn nearest(&self, setup: &Setup) -> Option<i64> {
         let mut setup = setup.clone();
-        Some(match (self.find)(&mut setup)? {
-            Lens::Time(setting) => setting.text.clone(),
-            Lens::Position(setting) => setting.text.clone(),
-            Lens::Speed(setting) => setting.text.clone(),
-            Lens::Acceleration(setting) => setting.text.clone(),
-            Lens::Value(setting) => setting.text.clone(),
-        })
+        let of_bits =
+            |bits: i64| i64::try_from((i128::from(bits) * STEPS * 2 + ULPS).div_euclid(2 * ULPS)).ok();
+        match (self.find)(&mut setup)? {
+            Lens::Time(setting) => {
+                i64::try_from(setting.value.as_nanos()).ok().map(|nanos| (nanos + TIME_STEP / 2) / TIME_STEP)
+            }
+            Lens::Position(setting) => of_bits(setting.value.to_bits()),
+            Lens::Speed(setting) => of_bits(setting.value.to_bits()),
+            Lens::Acceleration(setting) => of_bits(setting.value.to_bits()),
+            Lens::Value(setting) => of_bits(setting.value.to_bits()),
+        }
     }
 
     /// What a value beyond that of the setup allows besides, in words.
     pub(super) fn allows(&self, setup: &Setup, steps: i64, value_unit: &str) -> Option<String> {
-        let by = self.steps(setup)?.abs_diff(steps);
+        let by = self.nearest(setup)?.abs_diff(steps);
         let more = self.written(setup, i64::try_from(by).ok()?, value_unit)?;
         let mut changed = setup.clone();
         Some(match ((self.find)(&mut changed)?, self.looser) {

@@ -25,6 +25,7 @@ mod knob;
 mod nearest;
 mod raw;
 mod rerun;
+mod settings;
 mod story;
 mod subject;
 mod text;

@@ -69,6 +69,25 @@ pub(super) fn nearest(setup: &Setup, outcome: &Outcome) -> Vec<Nearest> {
     all
 }
 
+/// The rules that were never active, or never compared anything: of them a trace says nothing.
+pub(super) fn not_compared(setup: &Setup, outcome: &Outcome) -> Vec<String> {
+    let of = |monitor: usize| outcome.monitors.iter().filter(move |facts| facts.monitor == monitor);
+    let watches = |monitor: usize| {
+        let kind = &setup.monitors[monitor].kind;
+        !kind.is_output()
+            && !matches!(kind, MonitorKind::TorqueOff | MonitorKind::Stop { by: By::Time { .. }, .. })
+    };
+    let names: Vec<_> = (0..setup.monitors.len())
+        .filter(|&monitor| watches(monitor) && of(monitor).all(|facts| facts.headroom.is_none()))
+        .map(|monitor| format!("\"{}\"", setup.monitors[monitor].name))
+        .collect();
+    if names.is_empty() {
+        Vec::new()
+    } else {
+        vec![format!("never compared in this trace: {}", names.join(", "))]
+    }
+}
+
 fn of_monitor(setup: &Setup, outcome: &Outcome, facts: &MonitorFacts) -> Option<Nearest> {
     let (headroom, at) = facts.headroom?;
     let monitor = setup.monitors.get(facts.monitor)?;

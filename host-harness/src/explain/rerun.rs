@@ -57,9 +57,18 @@ pub(super) struct Rerun {
     offered: Vec<(usize, Line)>,
 }
 
+/// What a rerun came to.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Course {
+    /// The first frame at which the event happens.
+    pub(super) event: Option<Instant>,
+    /// The first frame without the permit after one with it.
+    pub(super) permit_lost: Option<Instant>,
+}
+
 impl Rerun {
-    /// From the frame at `start` on, with what the axis of the replay knew then. `None` where the excerpt begins later.
-    pub(super) fn at(excerpt: &Excerpt, start: Instant) -> Option<Self> {
+    /// The frames from `start` to `until`, with what the axis of the replay knew then. `None` where the excerpt begins later.
+    pub(super) fn at(excerpt: &Excerpt, start: Instant, until: Instant) -> Option<Self> {
         if excerpt.first()? > start {
             return None;
         }
@@ -67,10 +76,12 @@ impl Rerun {
         let axis = &chunks.first()?.axis;
         let config = axis.config();
         let mut rerun = Self { state: axis.state().clone(), frames: Vec::new(), offered: Vec::new() };
-        for chunk in chunks {
+        for chunk in
+            chunks.iter().take_while(|chunk| chunk.frames.first().is_some_and(|frame| frame.now <= until))
+        {
             each_frame(chunk, |frame, lines| {
                 if frame.now >= start {
-                    rerun.push(frame, lines);
+                    rerun.push(frame, lines, until);
                     return;
                 }
                 for line in lines {
@@ -83,21 +94,24 @@ impl Rerun {
     }
 
     /// From the first frame of the excerpt on, as if the axis had been switched on there.
-    pub(super) fn anew(excerpt: &Excerpt) -> Option<Self> {
+    pub(super) fn anew(excerpt: &Excerpt, until: Instant) -> Option<Self> {
         let mut rerun = Self { state: State::new(), frames: Vec::new(), offered: Vec::new() };
         for chunk in excerpt.from(excerpt.first()?) {
-            each_frame(chunk, |frame, lines| rerun.push(frame, lines));
+            each_frame(chunk, |frame, lines| rerun.push(frame, lines, until));
         }
         Some(rerun)
     }
 
-    fn push(&mut self, frame: &Frame, lines: &[Line]) {
+    fn push(&mut self, frame: &Frame, lines: &[Line], until: Instant) {
+        if frame.now > until {
+            return;
+        }
         let place = self.frames.len();
         self.offered.extend(lines.iter().map(|line| (place, *line)));
         self.frames.push(*frame);
     }
 
-    /// The first frame at which it happens with this setup, up to the next accepted reset; `None` where it does not.
+    /// The first frame at which it happens with this setup, up to an instant or the next accepted reset; `None` where it does not.
     ///
     /// # Errors
     ///
@@ -106,11 +120,29 @@ impl Rerun {
         &self,
         setup: &Setup,
         event: Event,
+        until: Instant,
     ) -> Result<Option<Instant>, crate::replay::Refused> {
+        Ok(self.course(setup, event, until)?.event)
+    }
+
+    /// What happens with this setup, up to the event, an instant, or the next accepted reset.
+    ///
+    /// # Errors
+    ///
+    /// When the core refuses the setup.
+    pub(super) fn course(
+        &self,
+        setup: &Setup,
+        event: Event,
+        until: Instant,
+    ) -> Result<Course, crate::replay::Refused> {
         let (axis, mut state) = (axis(setup)?, self.state.clone());
         let config = axis.config();
         let mut offered = self.offered.iter().peekable();
-        for (place, frame) in self.frames.iter().enumerate() {
+        let mut course = Course::default();
+        let mut permit = false;
+        let frames = self.frames.iter().take_while(|frame| frame.now <= until);
+        for (place, frame) in frames.enumerate() {
             while let Some((_, line)) = offered.next_if(|(at, _)| *at <= place) {
                 hand_in(config, &mut state, line);
             }
@@ -120,14 +152,19 @@ impl Rerun {
             } else {
                 config.step(&mut state, frame)
             };
+            if permit && !seen.permit {
+                course.permit_lost.get_or_insert(frame.now);
+            }
+            permit = seen.permit;
             if event.happens(&seen, &state) {
-                return Ok(Some(frame.now));
+                course.event = Some(frame.now);
+                break;
             }
             if seen.reset == Some(Reset::Accepted) {
                 break;
             }
         }
-        Ok(None)
+        Ok(course)
     }
 }
 

@@ -1,6 +1,6 @@
 //! What happened, in order of time.
 
-use monitor_core::{Channel, Instant};
+use monitor_core::{Channel, Evidence, Instant};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -8,7 +8,7 @@ use super::rerun::index;
 use super::subject::Subject;
 use super::track::Point;
 use crate::causes::Side;
-use crate::replay::{Fault, Outcome, Stop, Trip, TripRule};
+use crate::replay::{Fault, Outcome, Stop, StopEnd, Trip, TripRule};
 use crate::report::{Figures, Seconds};
 use crate::setup::{DemandSource, MonitorKind, Setup};
 
@@ -126,6 +126,10 @@ impl Story<'_> {
             let stop = &self.setup.monitors[reaction.stop].name;
             let text = format!("the trip demands the stop \"{stop}\" instead of taking the torque");
             self.add(trip.tripped_at, StageKind::Tripped, channel, text);
+            if let StopEnd::Violated(at) = reaction.end {
+                let text = format!("\"{stop}\" is violated: its own trip takes the torque");
+                self.add(at, StageKind::Tripped, None, text);
+            }
         }
     }
 
@@ -191,7 +195,9 @@ impl Story<'_> {
     fn envelope(&mut self, trip: &Trip, place: usize, channel: Channel) {
         let end = self.place(trip.tripped_at);
         let limits = || {
-            self.points[place..=end.min(self.points.len().saturating_sub(1))]
+            self.points
+                .get(place..=end.min(self.points.len().saturating_sub(1)))
+                .unwrap_or_default()
                 .iter()
                 .filter_map(|point| Some((point.now, point.held[index(channel)]?.limit)))
         };
@@ -231,6 +237,29 @@ impl Story<'_> {
             _ => "goes beyond the limit".to_owned(),
         };
         self.add(trip.crossed_at, StageKind::Crossed, channel, text);
+        self.lag(trip, channel, place);
+    }
+
+    /// How long before that the motion itself went beyond a limit on the speed that does not fall.
+    fn lag(&mut self, trip: &Trip, channel: Option<Channel>, place: usize) {
+        let Some(channel) =
+            channel.filter(|_| matches!(trip.evidence, Evidence::Speed(_) | Evidence::Overrun(_)))
+        else {
+            return;
+        };
+        let limit = |place: usize| Some(self.points.get(place)?.held[index(channel)]?.limit);
+        if place.checked_sub(1).and_then(limit) != limit(place) {
+            return;
+        }
+        let Some(point) = self.points.get(place) else { return };
+        let window = point.seen[index(channel)].map_or(0, |seen| seen.window);
+        let age = point.readings[index(channel)].and_then(|reading| point.now.since(reading.captured_at));
+        let lag = window / 2 + age.map_or(0, |age| age.as_nanos());
+        let at = Instant::from_nanos(trip.crossed_at.as_nanos().saturating_sub(lag));
+        let text =
+            "the motion itself went beyond it about then: half a window and the age of the reading before"
+                .to_owned();
+        self.add(at, StageKind::Motion, Some(channel), text);
     }
 
     fn time(&self, at: Instant) -> String {
@@ -297,19 +326,20 @@ impl Story<'_> {
             speeds.map(f64::abs).max_by(f64::total_cmp)
         };
         let Some(at_first) = speed(first) else { return };
-        let fastest = after.iter().filter_map(|point| Some((point.now, speed(point)?)));
-        let fastest = fastest.max_by(|one, other| one.1.total_cmp(&other.1));
         // Within a hundredth and one count over the window it is the same speed.
         let coarse = self.coarse() + at_first / 100.0;
+        if at_first <= coarse {
+            return;
+        }
+        let rest = after.iter().find(|point| speed(point).is_some_and(|speed| speed <= self.coarse()));
+        let until = rest.map_or(after.len(), |rest| after.partition_point(|point| point.now < rest.now));
+        let fastest = after[..until].iter().filter_map(|point| Some((point.now, speed(point)?)));
+        let fastest = fastest.max_by(|one, other| one.1.total_cmp(&other.1));
         if let Some((at, fastest)) = fastest
             && fastest > at_first + 3.0 * coarse
         {
             self.add(at, StageKind::Fastest, None, format!("gets as fast as {fastest:.1} {unit}/s"));
         }
-        if at_first <= coarse {
-            return;
-        }
-        let rest = after.iter().find(|point| speed(point).is_some_and(|speed| speed <= self.coarse()));
         let Some(rest) = rest else {
             let Some(last) = after.last() else { return };
             let still = speed(last).map_or(String::new(), |speed| format!(" ({speed:.1} {unit}/s)"));

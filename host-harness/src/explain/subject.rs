@@ -30,16 +30,6 @@ pub(super) enum Subject<'a> {
 }
 
 impl Subject<'_> {
-    /// When the story of it begins.
-    pub(super) fn begins(&self) -> Option<Instant> {
-        match self {
-            Self::Trip(_, trip) => Some(trip.demanded_at.max(Instant::from_nanos(0)).min(trip.crossed_at)),
-            Self::Fault(_, fault) => Some(fault.from),
-            Self::Planned(stop) => Some(stop.demanded_at),
-            Self::Nothing => None,
-        }
-    }
-
     /// When it was decided.
     pub(super) fn at(&self) -> Option<Instant> {
         match self {
@@ -72,6 +62,10 @@ pub enum NoSuch {
     },
 }
 
+fn all(kept: usize, left_out: u64) -> usize {
+    kept.saturating_add(usize::try_from(left_out).unwrap_or(usize::MAX))
+}
+
 fn count(there_are: usize, what: &str) -> String {
     match there_are {
         0 => format!("this trace has no {what}"),
@@ -93,13 +87,13 @@ pub(super) fn subject(outcome: &Outcome, asked: Asked) -> Result<Subject<'_>, No
             let place = number.checked_sub(1).filter(|place| *place < trips.len());
             place
                 .map(|i| Subject::Trip(i, &trips[i]))
-                .ok_or(NoSuch::Trip { asked: number, there_are: trips.len() })
+                .ok_or(NoSuch::Trip { asked: number, there_are: all(trips.len(), outcome.trips.left_out) })
         }
         Asked::Fault(number) => {
             let place = number.checked_sub(1).filter(|place| *place < faults.len());
             place
                 .map(|i| Subject::Fault(i, &faults[i]))
-                .ok_or(NoSuch::Fault { asked: number, there_are: faults.len() })
+                .ok_or(NoSuch::Fault { asked: number, there_are: all(faults.len(), outcome.faults.left_out) })
         }
     }
 }

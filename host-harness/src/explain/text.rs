@@ -3,7 +3,7 @@
 use std::fmt::{self, Write};
 
 use super::words::{ms, plain};
-use super::{Costed, Explanation, Stage, Witness};
+use super::{Costed, Explanation, Guard, Stage, Verdict, Witness};
 use crate::causes::{Decomposition, Side, Term, Words};
 use crate::report::{Seconds, short};
 
@@ -144,14 +144,20 @@ impl Page<'_> {
             writeln!(out, "  {name:<32}{:>12}{:>12}{:>14}", shown(one), shown(other), shown(difference))
         };
         let is_trip = self.0.explained.what == "trip";
-        if is_trip {
+        let of_lines = ["torque-limit", "torque-range", "temperature-limit", "analogue-discrepancy"];
+        let of_lines = of_lines.contains(&self.0.explained.kind.as_str());
+        if is_trip && !of_lines {
             row(&format!("speed when it crossed, {unit}/s"), |of| of.speed_at_crossing)?;
         }
-        row(&format!("speed then, {unit}/s"), |of| of.speed)?;
-        if is_trip {
+        if !of_lines {
+            row(&format!("speed then, {unit}/s"), |of| of.speed)?;
+        }
+        if is_trip && !of_lines {
             row(&format!("travel from the crossing, {unit}"), |of| of.travel)?;
         }
-        row(&format!("acceleration before, {unit}/s^2"), |of| of.acceleration)?;
+        if !of_lines {
+            row(&format!("acceleration up to then, {unit}/s^2"), |of| of.acceleration)?;
+        }
         if self.0.explained.channel.as_deref() != Some("both") {
             row("observed then", |of| of.observed)?;
             row("allowed then", |of| of.limit)?;
@@ -176,7 +182,7 @@ impl Page<'_> {
     fn apart(&self, out: &mut String) -> fmt::Result {
         let Some(apart) = &self.0.apart else { return Ok(()) };
         // Where both saw the motion break a rule nobody asks for it; the JSON has it.
-        if matches!(self.0.verdict, super::Verdict::Motion { .. }) {
+        if matches!(self.0.verdict, Verdict::Motion { .. }) {
             return Ok(());
         }
         let unit = apart.unit;
@@ -216,8 +222,10 @@ impl Page<'_> {
             writeln!(out, "\nWhat takes the cause away, in the setup")?;
             for cure in cures {
                 let holds = match cure.prevents_it {
-                    Some(true) => "the trace replayed with it does not trip",
-                    Some(false) => "the trace replayed with it trips all the same",
+                    Some(true) => "the trace replayed with it does not trip, and nothing else goes wrong",
+                    Some(false) => {
+                        "the trace replayed with it trips all the same, or something else goes wrong"
+                    }
                     None => "not replayed",
                 };
                 writeln!(out, "{}", wrapped("  ", &cure.setting))?;
@@ -228,15 +236,36 @@ impl Page<'_> {
             return Ok(());
         }
         writeln!(out, "\nWhat would have let it pass, and what that costs")?;
-        if *guard == super::Guard::Right {
+        if self.is_failed_witness() {
+            let text = "nothing that is worth it: a witness that fails is repaired, not tolerated; the JSON has the values";
+            return writeln!(out, "{}", wrapped("  ", text));
+        }
+        if *guard == Guard::Right {
             let text =
                 "a looser setting lets the same pass the next time: no value below is a recommendation";
             writeln!(out, "{}", wrapped("  ! ", text))?;
         }
-        for costed in what_if {
+        if what_if.iter().any(|costed| costed.change.at_least) {
+            let text = "found on the recorded frames, in which the machine is being stopped since the trip, or which end before the \
+                        violation does: one that goes on needs more";
+            writeln!(out, "{}", wrapped("  ! ", text))?;
+        }
+        for costed in what_if.iter().filter(|costed| costed.change.to.is_some()) {
             change(out, &self.0.setup.unit, costed)?;
         }
+        for Costed { change, .. } in what_if.iter().filter(|costed| costed.change.to.is_none()) {
+            let note = change.note.as_deref().unwrap_or_default();
+            writeln!(out, "{}", wrapped("  ", &format!("{}: {note}", change.setting)))?;
+        }
         Ok(())
+    }
+
+    /// A witness failed, or its source: what it says is not to be tolerated.
+    fn is_failed_witness(&self) -> bool {
+        match &self.0.verdict {
+            Verdict::Apart { .. } | Verdict::OneChannel { .. } => self.0.guard == Guard::Right,
+            _ => false,
+        }
     }
 
     fn nearest(&self, out: &mut String) -> fmt::Result {
@@ -300,23 +329,33 @@ fn doubts(out: &mut String, apart: &Decomposition, words: &Words) -> fmt::Result
 
 /// One setting: now, then, and its cost.
 fn change(out: &mut String, unit: &str, Costed { change, cost }: &Costed) -> fmt::Result {
-    let then = match (&change.to, &change.note) {
-        (Some(to), _) => {
-            let allows = change.allows.as_ref().map_or_else(String::new, |allows| format!(": {allows}"));
-            format!("{} -> {to}{allows}", change.from)
-        }
-        (None, Some(note)) => format!("{}; {note}", change.from),
-        (None, None) => change.from.clone(),
-    };
+    let Some(to) = &change.to else { return Ok(()) };
+    let least = if change.at_least { "at least " } else { "" };
+    let allows = change.allows.as_ref().map_or_else(String::new, |allows| format!(": {allows}"));
     writeln!(out, "  {}", change.setting)?;
-    writeln!(out, "{}", wrapped("      ", &then))?;
+    writeln!(out, "{}", wrapped("      ", &format!("{} -> {least}{to}{allows}", change.from)))?;
     if let Some(cost) = cost {
         writeln!(out, "{}", wrapped("      costs ", &cost.text(unit)))?;
     }
+    let mut warn = |text: String| writeln!(out, "{}", wrapped("      ! ", &text));
+    if let Some(at) = change.lost_all_the_same_s {
+        warn(format!("the permit goes all the same at {} s, by something else", short(at.0)))?;
+    }
+    if let Some(at) = change.trips_later_s {
+        warn(format!("the same rule trips later, at {} s", short(at.0)))?;
+    }
     if !change.lets_pass.is_empty() {
-        let at: Vec<_> = change.lets_pass.iter().map(|at| short(at.0)).collect();
-        let text = format!("would also have let the real violation at {} s pass", at.join(" s, "));
-        writeln!(out, "{}", wrapped("      ! ", &text))?;
+        let at: Vec<_> = change.lets_pass.iter().take(LISTED).map(|at| short(at.0)).collect();
+        let more = change.lets_pass.len().saturating_sub(LISTED);
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        warn(format!(
+            "would also have let the violation at {} s{more} pass, which both channels saw",
+            at.join(" s, ")
+        ))?;
+    }
+    if change.not_tried > 0 {
+        let trips = if change.not_tried == 1 { "trip" } else { "trips" };
+        warn(format!("not tried on {} other {trips} of this rule", change.not_tried))?;
     }
     Ok(())
 }

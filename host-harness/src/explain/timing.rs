@@ -8,7 +8,7 @@ use super::raw::seconds;
 use super::rerun::index;
 use super::track::Point;
 use crate::margins::{self, Broken, Part, Path};
-use crate::replay::{Trip, TripRule};
+use crate::replay::{StopEnd, Trip, TripRule};
 use crate::setup::Setup;
 
 /// One part of a reaction.
@@ -41,7 +41,10 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
     let worst = reaction.path(broken);
     let place = points.partition_point(|point| point.now < trip.violated_since);
     let point = points.get(place);
-    // A falling limit is met by the motion, not the other way round: the lag of measuring makes a slowing axis look faster.
+    let limit = |place: usize| points.get(place)?.held[channel.map_or(0, index)].map(|held| held.limit);
+    let before = place.checked_sub(1).and_then(limit);
+    // A falling limit comes down to the motion, not the other way round: then the lag of measuring is no delay.
+    let falls = before.zip(limit(place)).is_some_and(|(before, now)| now < before);
     let window = point.and_then(|point| {
         let seen = channels.iter().filter_map(|channel| point.seen[index(*channel)]);
         seen.map(|seen| seen.window).max().map(seconds)
@@ -62,7 +65,11 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
     };
     match broken {
         Broken::Speed | Broken::SpeedsApart => {
-            add("half the window of the speed", window.map(|window| window / 2.0), &[Part::HalfWindow]);
+            add(
+                "half the window of the speed",
+                window.filter(|_| !falls).map(|window| window / 2.0),
+                &[Part::HalfWindow],
+            );
         }
         Broken::Acceleration => {
             add("two windows of the speed", window.map(|window| 2.0 * window), &[Part::TwoWindows]);
@@ -77,7 +84,11 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
     let delay = [Part::OnDelay, Part::DiscrepancyTime, Part::FrameDelay];
     add("on-delay and its frame", since(trip.violated_since, trip.tripped_at), &delay);
     let stop = [Part::FrameReaction, Part::Stop, Part::FrameStop];
-    add("the stop that it demands", None, &stop);
+    let stopped = trip.reaction.and_then(|reaction| match reaction.end {
+        StopEnd::Complete(at) | StopEnd::Violated(at) | StopEnd::Lost(at) => since(trip.tripped_at, at),
+        StopEnd::Off | StopEnd::Open => None,
+    });
+    add("the stop that it demands", stopped, &stop);
     add("output, until the torque is gone", None, &[Part::OutputDelay]);
     let took: f64 = parts.iter().filter_map(|part| part.took_s).sum();
     let total = worst.map(Path::total).map(|total| seconds(total.as_nanos()));

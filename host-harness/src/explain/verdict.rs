@@ -54,6 +54,10 @@ pub struct Beyond {
     pub limit: f64,
     /// The unit of both.
     pub unit: String,
+    /// The limit is the least that has to be observed.
+    pub is_least: bool,
+    /// What is observed is what was travelled beyond a limit on the speed.
+    pub is_overrun: bool,
 }
 
 /// Why it happened.
@@ -111,6 +115,14 @@ pub enum Verdict {
         share: f64,
         /// That difference.
         apart: f64,
+        /// What no cause explains of it.
+        rest: f64,
+        /// The largest cause that is a failure of a witness, where it matters.
+        failing: Option<Box<Cause>>,
+        /// What all such causes have in the difference.
+        failing_share: f64,
+        /// What the positions may be apart by; null where the rule is on their speeds.
+        position_limit: Option<f64>,
         /// The unit of both.
         position_unit: String,
         /// Another cause that would do nearly as well, and what motion would tell them apart.
@@ -160,6 +172,8 @@ pub enum Verdict {
         is_gap: bool,
         /// The speed of the other channel then, in the axis unit per second; null where it is not known.
         other_speed: Option<f64>,
+        /// A rule that had tripped on the other channel by then.
+        other_tripped: Option<String>,
     },
     /// The two lines of an input did not agree.
     Input {
@@ -209,20 +223,34 @@ impl Verdict {
             Self::Motion { .. } => Guard::Right,
             Self::Input { .. } | Self::Unreferenced { .. } => Guard::Right,
             Self::AtTheLimit { .. } => Guard::Undecided,
+            // Which of the two is right nobody knows; but a witness that fails is no witness.
             Self::OneChannel { events, cause, .. } => {
-                match cause.as_ref().map(|cause| is_failure(cause.kind())) {
-                    Some(false) if events.is_empty() => Guard::Nuisance,
-                    Some(true) => Guard::Right,
-                    _ if !events.is_empty() => Guard::Right,
-                    _ => Guard::Undecided,
-                }
+                let fails = cause.as_ref().is_some_and(|cause| is_failure(cause.kind()));
+                if fails || !events.is_empty() { Guard::Right } else { Guard::Undecided }
             }
-            Self::Apart { cause, or_else, .. } => {
-                let is_failure_of_it = is_failure(cause.kind());
-                match or_else {
-                    Some((other, _)) if is_failure(*other) != is_failure_of_it => Guard::Undecided,
-                    _ if is_failure_of_it => Guard::Right,
-                    _ => Guard::Nuisance,
+            Self::Apart {
+                cause,
+                share,
+                apart,
+                rest,
+                failing,
+                failing_share,
+                position_limit,
+                or_else,
+                ..
+            } => {
+                let fails = is_failure(cause.kind());
+                let doubt = or_else.as_ref().is_some_and(|(other, _)| is_failure(*other) != fails);
+                let others = apart - failing_share;
+                let tips = position_limit.is_some_and(|limit| others.abs() <= limit);
+                match (fails, failing) {
+                    _ if doubt => Guard::Undecided,
+                    (true, _) => Guard::Right,
+                    // Without the failure it would not have tripped.
+                    (false, Some(_)) if tips => Guard::Right,
+                    (false, Some(_)) => Guard::Undecided,
+                    (false, None) if rest.abs() > share.abs() => Guard::Undecided,
+                    (false, None) => Guard::Nuisance,
                 }
             }
             Self::ApartUnexplained { .. } => Guard::Undecided,

@@ -34,6 +34,10 @@ impl Watch {
         if self.marked.is_some() || self.seen == happened(found) {
             return None;
         }
+        // What happens first need not be what takes the permit.
+        if self.asked == Asked::First && found.permit_lost_at.is_none() {
+            return None;
+        }
         subject(found, self.asked).ok().and_then(|subject| subject.at())
     }
 

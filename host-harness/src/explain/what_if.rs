@@ -8,25 +8,34 @@ use serde::Serialize;
 use super::excerpt::Excerpt;
 use super::knob::{Knob, Looser};
 use super::rerun::{Event, Rerun};
+use crate::report::Seconds;
 use crate::setup::Setup;
 use crate::vary::Base;
 
-/// A setting, and the smallest change of it with which the frames that were kept would not have led to this trip or fault.
+/// A setting, and the smallest change of it with which the violation that was recorded would not have led to this trip or fault.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
 pub struct Change {
     /// The setting, as its place in the setup file.
     pub setting: String,
-    /// As it is written now.
+    /// As it is now.
     pub from: String,
     /// The value with which it does not happen, in steps of a thousandth of its unit or of a microsecond; null where none does.
     pub to: Option<String>,
+    /// The frames after the permit went show a machine that is being stopped, or the trace ends before the violation does: one that goes
+    /// on needs at least this.
+    pub at_least: bool,
     /// What it allows besides.
     pub allows: Option<String>,
     /// Why none was found.
     pub note: Option<String>,
-    /// Trips of the same rule at other times of this trace at which both channels saw the motion break it, and which this value
-    /// would have let pass: seconds.
-    pub lets_pass: Vec<crate::report::Seconds>,
+    /// With this value the permit goes all the same in these frames, by something else: when.
+    pub lost_all_the_same_s: Option<Seconds>,
+    /// With this value the same rule trips later in these frames: when.
+    pub trips_later_s: Option<Seconds>,
+    /// Violations of the same rule at other times of this trace, which both channels saw, and which this value would have let pass.
+    pub lets_pass: Vec<Seconds>,
+    /// How many trips of the same rule at other times were not tried, because their frames were not kept.
+    pub not_tried: usize,
     /// The setup with it.
     #[serde(skip)]
     pub(super) setup: Option<Box<Setup>>,
@@ -39,23 +48,35 @@ pub(super) struct Search<'a> {
     pub(super) base: &'a Base,
     pub(super) excerpt: &'a Excerpt,
     pub(super) event: Event,
-    /// When it happened.
+    /// When it happened first, on either channel.
     pub(super) at: Instant,
     /// The frame from which on what happened depends on what is allowed.
     pub(super) since: Instant,
+    /// The last frame of the violation that led to it.
+    pub(super) until: Instant,
+    /// The last frame before the latches are reset.
+    pub(super) latched_until: Instant,
+    /// Stretches after it in which both channels saw the rule broken for its on-delay, from and to.
+    pub(super) later: Vec<(Instant, Instant)>,
+    /// The violation that was recorded may be shorter than it would have been.
+    pub(super) at_least: bool,
     /// The frame at which what was asked of the motion began, where that is not there from the start.
     pub(super) demanded: Option<Instant>,
     /// By how much what was observed was beyond what was allowed at the most, in thousandths: where to begin.
     pub(super) guess: i64,
     /// The unit of an analogue value.
     pub(super) value_unit: &'a str,
+    /// What to add to an instant to get the time in the trace.
+    pub(super) origin_ns: i128,
 }
 
 /// Tries every setting, those of the rule itself first.
 pub(super) fn changes(search: &Search<'_>, knobs: &[Knob]) -> Vec<Change> {
-    let from_violation = Rerun::at(search.excerpt, search.since);
-    let from_demand = search.demanded.and_then(|demanded| Rerun::at(search.excerpt, demanded));
-    let anew = knobs.iter().any(|knob| knob.anew).then(|| Rerun::anew(search.excerpt)).flatten();
+    let from = |start| Rerun::at(search.excerpt, start, search.latched_until);
+    let from_violation = from(search.since);
+    let from_demand = search.demanded.and_then(from);
+    let is_anew = knobs.iter().any(|knob| knob.anew);
+    let anew = is_anew.then(|| Rerun::anew(search.excerpt, search.latched_until)).flatten();
     knobs
         .par_iter()
         .filter_map(|knob| {
@@ -80,38 +101,79 @@ impl Search<'_> {
         varied.is_ok_and(|variation| self.base.with(&[(&variation, 0)]).is_ok())
     }
 
+    /// The loosest value that a setup file may have.
+    fn loosest(&self, knob: &Knob, now: i64) -> i64 {
+        let most = match knob.anew {
+            // What is measured over a window has to be known when it is needed: the frames that were kept begin in time for it.
+            true => knob.most.min(self.known_window()),
+            false => knob.most,
+        };
+        if most == now || self.is_accepted(knob, most) {
+            return most;
+        }
+        let (mut accepted, mut refused) = (now, most);
+        while accepted.abs_diff(refused) > 1 {
+            let middle = i64::midpoint(accepted, refused);
+            if self.is_accepted(knob, middle) { accepted = middle } else { refused = middle }
+        }
+        accepted
+    }
+
+    /// The longest window that is full before the violation in a rerun from the first frame that was kept, in steps.
+    fn known_window(&self) -> i64 {
+        let known = self.excerpt.first().and_then(|first| self.since.since(first));
+        let half = known.map_or(0, |known| known.as_nanos() / 2_000);
+        i64::try_from(half).unwrap_or(i64::MAX)
+    }
+
     fn change(&self, knob: &Knob, rerun: Option<&Rerun>) -> Option<Change> {
         let now = knob.steps(self.setup)?;
         let none = |note: &str| Change {
             setting: knob.path.clone(),
-            from: knob.text(self.setup).unwrap_or_default(),
+            from: knob.shown(self.setup, self.value_unit).unwrap_or_default(),
             to: None,
+            at_least: false,
             allows: None,
             note: Some(note.to_owned()),
+            lost_all_the_same_s: None,
+            trips_later_s: None,
             lets_pass: Vec::new(),
+            not_tried: 0,
             setup: None,
         };
         let Some(rerun) = rerun else {
             return Some(none("not tried: it counts from an instant before the frames that were kept"));
         };
-        if rerun.first(self.setup, self.event).ok()? != Some(self.at) {
+        // Measured over another window what is violated is violated at another time.
+        let until = if knob.anew { self.latched_until } else { self.until };
+        if rerun.first(self.setup, self.event, until).ok()? != Some(self.at) {
             return Some(none("not tried: the frames that were kept do not lead to it by themselves"));
         }
         let passes = |steps: i64| {
             let changed = knob.set(self.setup, steps);
-            changed.is_some_and(|setup| rerun.first(&setup, self.event).is_ok_and(|at| at.is_none()))
+            changed.is_some_and(|setup| rerun.first(&setup, self.event, until).is_ok_and(|at| at.is_none()))
                 && self.is_accepted(knob, steps)
         };
-        let Some(steps) = smallest(knob, now, self.guess, &passes) else {
-            let most = knob.written(self.setup, knob.most, self.value_unit)?;
+        let most = self.loosest(knob, now);
+        let Some(steps) = smallest(knob.looser, (now, most), self.guess, &passes) else {
+            let most = knob.written(self.setup, most, self.value_unit)?;
             let way = if knob.looser == Looser::Up { "up" } else { "down" };
             return Some(none(&format!("no value {way} to {most} prevents it")));
         };
+        let setup = knob.set(self.setup, steps)?;
+        let then = rerun.course(&setup, self.event, self.latched_until).ok()?;
+        let seconds = |at: Instant| Seconds(i128::from(at.as_nanos()) + self.origin_ns);
+        // Up to where it trips again everything passes.
+        let passed = self.later.iter().filter(|(_, end)| then.event.is_none_or(|event| *end < event));
         Some(Change {
             to: knob.written(self.setup, steps, self.value_unit),
+            at_least: self.at_least,
             allows: knob.allows(self.setup, steps, self.value_unit),
             note: None,
-            setup: knob.set(self.setup, steps).map(Box::new),
+            lost_all_the_same_s: then.permit_lost.filter(|lost| Some(*lost) != then.event).map(seconds),
+            trips_later_s: then.event.map(seconds),
+            lets_pass: passed.map(|(start, _)| seconds(*start)).collect(),
+            setup: Some(Box::new(setup)),
             ..none("")
         })
     }
@@ -119,14 +181,14 @@ impl Search<'_> {
 
 /// The smallest change that passes, to the step: it is looked for from the guess on in growing strides, then between the last value that
 /// did not pass and the first one that did. A looser setting lets pass what a stricter one does.
-fn smallest(knob: &Knob, now: i64, guess: i64, passes: &Passes<'_>) -> Option<i64> {
-    let at = |change: i64| match knob.looser {
-        Looser::Up => now.saturating_add(change).min(knob.most),
-        Looser::Down => now.saturating_sub(change).max(knob.most),
+fn smallest(looser: Looser, (now, loosest): (i64, i64), guess: i64, passes: &Passes<'_>) -> Option<i64> {
+    let at = |change: i64| match looser {
+        Looser::Up => now.saturating_add(change).min(loosest),
+        Looser::Down => now.saturating_sub(change).max(loosest),
     };
-    let most = match knob.looser {
-        Looser::Up => knob.most.saturating_sub(now),
-        Looser::Down => now.saturating_sub(knob.most),
+    let most = match looser {
+        Looser::Up => loosest.saturating_sub(now),
+        Looser::Down => now.saturating_sub(loosest),
     };
     if most <= 0 {
         return None;
@@ -172,15 +234,14 @@ fn smallest(knob: &Knob, now: i64, guess: i64, passes: &Passes<'_>) -> Option<i6
 #[cfg(test)]
 mod tests {
     use super::*;
+
     #[test]
     fn the_smallest_change_is_found_to_the_step_whatever_the_guess() {
         for guess in [0, 1, 2, 40, 99, 100, 101, 500, 5000] {
             for wanted in [1, 2, 3, 57, 100, 999] {
-                let up =
-                    smallest(&Knob::bounded(Looser::Up, 1_000_000), 50, guess, &|steps| steps >= 50 + wanted);
+                let up = smallest(Looser::Up, (50, 1_000_000), guess, &|steps| steps >= 50 + wanted);
                 assert_eq!(up, Some(50 + wanted), "guess {guess}");
-                let down =
-                    smallest(&Knob::bounded(Looser::Down, 0), 1000, guess, &|steps| steps <= 1000 - wanted);
+                let down = smallest(Looser::Down, (1000, 0), guess, &|steps| steps <= 1000 - wanted);
                 assert_eq!(down, Some(1000 - wanted), "guess {guess}");
             }
         }
@@ -188,12 +249,8 @@ mod tests {
 
     #[test]
     fn where_no_value_prevents_it_none_is_named() {
-        assert_eq!(smallest(&Knob::bounded(Looser::Up, 60), 50, 3, &|_| false), None);
-        assert_eq!(smallest(&Knob::bounded(Looser::Up, 60), 50, 3, &|steps| steps >= 60), Some(60));
-        assert_eq!(
-            smallest(&Knob::bounded(Looser::Up, 50), 50, 3, &|_| true),
-            None,
-            "there is no looser one"
-        );
+        assert_eq!(smallest(Looser::Up, (50, 60), 3, &|_| false), None);
+        assert_eq!(smallest(Looser::Up, (50, 60), 3, &|steps| steps >= 60), Some(60));
+        assert_eq!(smallest(Looser::Up, (50, 50), 3, &|_| true), None, "there is no looser one");
     }
 }

@@ -3,18 +3,17 @@
 use monitor_core::{Channel, Instant, Span};
 
 use super::cure::{self, Cure};
-use super::event::{self, Event, Scene, What};
+use super::event::{self, Scene, What};
 use super::excerpt::Excerpt;
-use super::explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION};
+use super::explanation::{Explained, Explanation, InWords, SCHEMA_VERSION};
 use super::judge::Judge;
 use super::raw::Readings;
-use super::rerun::{self, Event as Happening};
+use super::rerun;
 use super::subject::Subject;
 use super::track::{self, Point, Question};
 use super::verdict::Verdict;
-use super::what_if::{self, Change, Search};
 use super::witness::{self, Stretch, Witness};
-use super::{Again, cost, knob, nearest, story, timing};
+use super::{Again, nearest, story, timing};
 use crate::causes::{self, Cause, Decomposition, Options, Samples};
 use crate::replay::{FaultKind, Outcome, TripRule};
 use crate::setup::{InputLines, Setup};
@@ -51,8 +50,8 @@ impl Work<'_> {
         };
         self.bounds_of_knowledge(&points, &mut cannot_tell);
         let readings = Channel::BOTH.map(|channel| Readings::of(setup, &points, channel));
-        let scene = Scene { setup, readings: &readings, origin_ns: outcome.origin_ns };
-        let mut events = self.around(event::events(&scene));
+        let scene = Scene { setup, readings: &readings, near: self.near(), origin_ns: outcome.origin_ns };
+        let mut events = event::events(&scene);
         let apart = self.apart(samples, marked, &mut cannot_tell);
         if let Some(Cause::TimeSkew { late, .. }) =
             apart.as_ref().and_then(Decomposition::main).map(|main| &main.cause)
@@ -71,6 +70,10 @@ impl Work<'_> {
             apart: apart.as_ref(),
         };
         let verdict = judge.verdict(self.subject);
+        // Where both saw the motion nobody asks for it.
+        if let Some(apart) = apart.as_ref().filter(|_| !matches!(verdict, Verdict::Motion { .. })) {
+            cannot_tell.extend(apart.inconclusive.iter().map(ToString::to_string));
+        }
         let words = causes::Words::new(setup.unit);
         let in_words =
             InWords { what: verdict.what(&words), why: verdict.why(&words), advice: verdict.advice() };
@@ -133,7 +136,10 @@ impl Work<'_> {
     }
 
     fn explained(&self) -> Explained {
-        let (trips, faults) = (self.outcome.trips.kept.len(), self.outcome.faults.kept.len());
+        let all =
+            |kept: usize, left_out: u64| kept.saturating_add(usize::try_from(left_out).unwrap_or(usize::MAX));
+        let trips = all(self.outcome.trips.kept.len(), self.outcome.trips.left_out);
+        let faults = all(self.outcome.faults.kept.len(), self.outcome.faults.left_out);
         let at_s = self.subject.at().map(|at| crate::report::Seconds(self.outcome.time_ns(at)));
         let (what, number, name, kind, channel) = match self.subject {
             Subject::Trip(place, trip) => {
@@ -154,7 +160,7 @@ impl Work<'_> {
     }
 
     /// When what is held against the motion began.
-    fn demanded(&self) -> Option<Instant> {
+    pub(super) fn demanded(&self) -> Option<Instant> {
         match self.subject {
             Subject::Trip(_, trip) => match trip.rule {
                 TripRule::Monitor(monitor, _) if !self.setup.monitors[monitor].is_always_active() => {
@@ -169,28 +175,34 @@ impl Work<'_> {
 
     fn witnesses(&self, points: &[Point]) -> Option<[Witness; 2]> {
         let at = self.subject.at()?;
-        let crossed = match self.subject {
-            Subject::Trip(_, trip) => trip.crossed_at,
-            _ => at,
+        let (crossed, violated_since, own) = match self.subject {
+            Subject::Trip(_, trip) => {
+                let own = match trip.rule {
+                    TripRule::Monitor(_, channel) => Some(channel),
+                    _ => None,
+                };
+                (trip.crossed_at, trip.violated_since, own)
+            }
+            _ => (at, at, None),
         };
         let window = self.setup.speed.window.value.as_nanos();
         let stretch = Stretch {
             demanded: self.demanded().unwrap_or(Instant::from_nanos(0)),
             crossed,
+            violated_since,
             at,
-            slack: (2 * window).max(SLACK),
+            own,
+            window,
             origin_ns: self.outcome.origin_ns,
         };
         (!points.is_empty()).then(|| witness::witnesses(points, stretch))
     }
 
-    /// What is near enough to it to have to do with it.
-    fn around(&self, events: Vec<Event>) -> Vec<Event> {
-        let Some(at) = self.subject.at() else { return Vec::new() };
-        let at = self.outcome.time_ns(at);
-        let since = self.subject.begins().map_or(at, |begins| self.outcome.time_ns(begins)).max(at - NEAR_NS);
-        let is_near = |event: &Event| event.until_s.0 >= since.min(at) - NEAR_NS / 4 && event.at_s.0 <= at;
-        events.into_iter().filter(is_near).collect()
+    /// From when to when what happened has to do with it.
+    fn near(&self) -> (Instant, Instant) {
+        let at = self.subject.at().unwrap_or(Instant::from_nanos(0));
+        let near = u64::try_from(NEAR_NS).unwrap_or(u64::MAX);
+        (Instant::from_nanos(at.as_nanos().saturating_sub(near)), at)
     }
 
     /// Where the disagreement of the positions comes from.
@@ -206,27 +218,41 @@ impl Work<'_> {
                 TripRule::Monitor(monitor, _) => self.setup.monitors[monitor].kind.analogue().is_none(),
                 TripRule::PositionDiscrepancy | TripRule::SpeedDiscrepancy => true,
             },
-            Subject::Fault(_, fault) => matches!(fault.kind, FaultKind::Channel(..)),
             _ => false,
         };
+        let at = self.subject.at()?;
         if !asks || samples.points.is_empty() {
             return None;
         }
-        if let Some(at) = self.subject.at()
-            && marked != Some(at)
-        {
-            // Marked was what happened first; what is explained may be the one after it.
+        if samples.reference_ns >= at.as_nanos() {
+            let text = "a fault broke the count shortly before: where the channels part is not looked at";
+            cannot_tell.push(text.to_owned());
+            return None;
+        }
+        if marked != Some(at) {
+            // Marked was what took the permit; what is explained may be another.
             let place = samples.points.partition_point(|point| point.now_ns < at.as_nanos());
-            samples.trip = place.min(samples.points.len() - 1);
+            if place >= samples.points.len() {
+                cannot_tell.push(
+                    "the positions were followed up to what took the permit; this came later".to_owned(),
+                );
+                return None;
+            }
+            samples.trip = place;
         }
         let options = Options { origin_ns: self.outcome.origin_ns, ..Options::default() };
-        let found = causes::decompose(&samples, &options);
-        cannot_tell.extend(found.inconclusive.iter().map(ToString::to_string));
-        Some(found)
+        Some(causes::decompose(&samples, &options))
     }
 
     /// What the frames that were kept, or the trace, do not tell.
     fn bounds_of_knowledge(&self, points: &[Point], cannot_tell: &mut Vec<String>) {
+        if self.outcome.permit_given_at.is_none() {
+            cannot_tell
+                .push("the permit was never given: nothing is known of what would have taken it".to_owned());
+        }
+        if self.subject == Subject::Nothing {
+            cannot_tell.extend(nearest::not_compared(self.setup, self.outcome));
+        }
         let Some(at) = self.subject.at() else { return };
         let first = self.outcome.first.unwrap_or(at);
         let into = at.since(first).map_or(0, Span::as_nanos);
@@ -257,132 +283,23 @@ impl Work<'_> {
         }
     }
 
-    /// The settings that would have let it pass, and what each costs.
-    fn what_if(&self, excerpt: &Excerpt, points: &[Point]) -> Vec<Costed> {
-        let (event, at, since, knobs, guess, rule) = match self.subject {
-            Subject::Trip(_, trip) => {
-                let knobs = knob::of_trip(self.setup, trip);
-                let since = violated_since(points, trip.tripped_at).unwrap_or(trip.violated_since);
-                (
-                    Happening::Trip(trip.rule),
-                    trip.tripped_at,
-                    since,
-                    knobs,
-                    guess(points, since),
-                    Some(trip.rule),
-                )
-            }
-            Subject::Fault(_, fault) => {
-                let knobs = knob::of_fault(self.setup, fault);
-                (Happening::Fault(fault.kind), fault.from, fault.from, knobs, 1, None)
-            }
-            Subject::Planned(_) | Subject::Nothing => return Vec::new(),
-        };
-        let value_unit = match rule {
-            Some(TripRule::Monitor(monitor, _)) => self.setup.analogue_unit(monitor),
-            Some(TripRule::Analogue(of)) => Some(self.setup.analogues[of].unit),
-            _ => None,
-        };
-        let search = Search {
-            setup: self.setup,
-            base: self.base,
-            excerpt,
-            event,
-            at,
-            since,
-            demanded: self.demanded(),
-            guess,
-            value_unit: value_unit.map_or("", crate::setup::AnalogueUnit::symbol),
-        };
-        let period = self.outcome.longest_period;
-        let mut changes = what_if::changes(&search, &knobs);
-        for change in &mut changes {
-            change.lets_pass = self.lets_pass(change, rule);
-        }
-        changes
-            .into_iter()
-            .map(|change| {
-                let cost = rule
-                    .zip(change.setup.as_deref())
-                    .map(|(rule, changed)| cost::cost(self.setup, changed, period, rule));
-                Costed { change, cost }
-            })
-            .collect()
-    }
-
-    /// Real violations of the same rule at other times that a changed setting would let pass.
-    fn lets_pass(&self, change: &Change, rule: Option<TripRule>) -> Vec<crate::report::Seconds> {
-        let (Some(TripRule::Monitor(monitor, _)), Some(setup)) = (rule, change.setup.as_deref()) else {
-            return Vec::new();
-        };
-        let Subject::Trip(_, explained) = self.subject else { return Vec::new() };
-        let others = self.outcome.trips.kept.iter().filter(|trip| {
-            matches!(trip.rule, TripRule::Monitor(of, Channel::A) if of == monitor)
-                && trip.confirmed_by.is_some()
-                && trip.resets_before != explained.resets_before
-        });
-        let mut passed = Vec::new();
-        for trip in others {
-            let Some(excerpt) = self.excerpts.iter().find(|excerpt| excerpt.holds(trip.tripped_at)) else {
-                continue;
-            };
-            let points_from = self.demand_of(trip).unwrap_or(trip.violated_since).min(trip.violated_since);
-            let Some(rerun) = rerun::Rerun::at(excerpt, points_from) else { continue };
-            let event = Happening::Trip(trip.rule);
-            let happens = |setup| rerun.first(setup, event).ok().flatten();
-            if happens(self.setup).is_some() && happens(setup).is_none() {
-                passed.push(crate::report::Seconds(self.outcome.time_ns(trip.tripped_at)));
-            }
-        }
-        passed
-    }
-
-    fn demand_of(&self, trip: &crate::replay::Trip) -> Option<Instant> {
-        match trip.rule {
-            TripRule::Monitor(monitor, _) if !self.setup.monitors[monitor].is_always_active() => {
-                Some(trip.demanded_at)
-            }
-            _ => None,
-        }
-    }
-
     fn cures(&self, verdict: &Verdict, again: Again<'_>) -> Vec<Cure> {
         let Subject::Trip(_, trip) = self.subject else { return Vec::new() };
         match verdict {
-            Verdict::Apart { cause, .. } => {
+            Verdict::Apart { cause, .. } if trip.rule == TripRule::PositionDiscrepancy => {
                 let again = again.filter(|_| self.outcome.frames <= cure::MOST_FRAMES_AGAIN);
-                cure::cures(self.setup, cause, trip, again)
+                cure::cures(self.setup, cause, self.outcome, again)
             }
             _ => Vec::new(),
         }
     }
 }
 
-/// How long before and after it the other channel may come to the same: 20 ms, or two windows of the speed where those are longer.
-const SLACK: u64 = 20_000_000;
-
 /// What happened longer before it has hardly to do with it: 2 s.
 const NEAR_NS: i128 = 2_000_000_000;
 
 /// Sooner after the first frame than this what led to it is not in the trace: 50 ms, or four windows of the speed.
 const FIRST_FRAMES_NS: u64 = 50_000_000;
-
-/// The first frame of the stretch up to a trip in which either channel was beyond its limit at every frame.
-fn violated_since(points: &[Point], tripped_at: Instant) -> Option<Instant> {
-    let end = points.partition_point(|point| point.now <= tripped_at);
-    let is_beyond = |point: &&Point| point.held.iter().flatten().any(|held| held.excess() > 0.0);
-    points[..end].iter().rev().take_while(is_beyond).last().map(|point| point.now)
-}
-
-/// By how much it was beyond what was allowed from an instant on, at the most, in thousandths.
-fn guess(points: &[Point], since: Instant) -> i64 {
-    let from = points.partition_point(|point| point.now < since);
-    let excess = points[from..].iter().flat_map(|point| point.held).flatten().map(|held| held.excess());
-    let most = excess.max_by(f64::total_cmp).unwrap_or(0.0);
-    #[expect(clippy::cast_possible_truncation, reason = "it saturates, and is where a search begins")]
-    let thousandths = (most * 1000.0).ceil() as i64;
-    thousandths.clamp(1, 1 << 40)
-}
 
 fn unknown(channel: Channel) -> Witness {
     Witness {
@@ -396,5 +313,6 @@ fn unknown(channel: Channel) -> Witness {
         beyond: None,
         beyond_since_s: None,
         beyond_for_s: 0.0,
+        seen_throughout: false,
     }
 }

@@ -153,6 +153,11 @@ impl Figures {
         }
     }
 
+    /// Whether what is allowed is the least.
+    pub(crate) const fn is_least(&self) -> bool {
+        matches!(self.side, Side::Below)
+    }
+
     pub(super) const fn side(&self) -> &'static str {
         match self.side {
             Side::Above => "above",

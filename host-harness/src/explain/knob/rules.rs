@@ -1,10 +1,14 @@
 //! Which settings each rule hangs on.
 
+use monitor_core::{Evidence, Side};
+
 use super::{Knob, Lens, Looser, channel_mut};
-use crate::causes::Side;
+use crate::causes::Side as Channels;
 use crate::explain::track::{Quantity, Question};
 use crate::replay::{Fault, FaultKind, Trip, TripRule};
-use crate::setup::{By, InputLines, LimitSetup, MonitorKind, RampSetup, Setup, StandstillSetup, Until};
+use crate::setup::{
+    BrakingSetup, By, InputLines, LimitSetup, MonitorKind, RampSetup, Setup, StandstillSetup, Until,
+};
 
 /// The longest time that is tried, in steps: ten minutes.
 const LONGEST: i64 = 600_000_000;
@@ -17,7 +21,7 @@ const WIDEST: i64 = 2_000_000;
 pub(in crate::explain) fn of_trip(setup: &Setup, trip: &Trip) -> Vec<Knob> {
     let question = Question::of(trip.rule, &trip.evidence);
     match trip.rule {
-        TripRule::Monitor(i, _) => of_monitor(setup, i, question.quantity),
+        TripRule::Monitor(i, _) => of_monitor(setup, i, question.quantity, is_below(&trip.evidence)),
         TripRule::PositionDiscrepancy => {
             vec![
                 Knob::new("discrepancy.tolerance", Looser::Up, move |s| {
@@ -65,7 +69,7 @@ pub(in crate::explain) fn of_fault(setup: &Setup, fault: &Fault) -> Vec<Knob> {
         FaultKind::Channel(channel, Stale, _) => {
             vec![
                 Knob::new(
-                    format!("channel.{}.timeout", Side::from(channel).letter()),
+                    format!("channel.{}.timeout", Channels::from(channel).letter()),
                     Looser::Up,
                     move |s| Some(Lens::Time(&mut channel_mut(s, channel).timeout)),
                 )
@@ -74,7 +78,7 @@ pub(in crate::explain) fn of_fault(setup: &Setup, fault: &Fault) -> Vec<Knob> {
         }
         FaultKind::Channel(channel, Implausible, _) => {
             vec![Knob::new(
-                format!("channel.{}.max_speed", Side::from(channel).letter()),
+                format!("channel.{}.max_speed", Channels::from(channel).letter()),
                 Looser::Up,
                 move |s| Some(Lens::Speed(&mut channel_mut(s, channel).max_speed)),
             )]
@@ -106,6 +110,22 @@ pub(in crate::explain) fn of_fault(setup: &Setup, fault: &Fault) -> Vec<Knob> {
 pub(super) fn window() -> Knob {
     let knob = Knob::new("speed.window", Looser::Up, |s| Some(Lens::Time(&mut s.speed.window)));
     Knob { anew: true, most: WIDEST, ..knob }
+}
+
+/// A name as a key of a setup file.
+fn quoted(name: &str) -> String {
+    if name.contains(['"', '\\']) { format!("'{name}'") } else { format!("\"{name}\"") }
+}
+
+/// Whether it was below what is allowed.
+const fn is_below(evidence: &Evidence) -> bool {
+    let side = match evidence {
+        Evidence::Position(bound) | Evidence::Overrun(bound) => bound.side,
+        Evidence::Speed(bound) => bound.side,
+        Evidence::Acceleration(bound) => bound.side,
+        Evidence::Value(bound) => bound.side,
+    };
+    matches!(side, Side::Below)
 }
 
 /// Makes the knobs of one monitor.
@@ -160,10 +180,10 @@ impl Of {
     }
 }
 
-fn of_monitor(setup: &Setup, monitor: usize, quantity: Quantity) -> Vec<Knob> {
+fn of_monitor(setup: &Setup, monitor: usize, quantity: Quantity, is_below: bool) -> Vec<Knob> {
     let entry = &setup.monitors[monitor];
-    let of = Of { monitor, path: format!("monitor.\"{}\"", entry.name) };
-    let knobs = of_kind(&of, &entry.kind, quantity);
+    let of = Of { monitor, path: format!("monitor.{}", quoted(&entry.name)) };
+    let knobs = of_kind(&of, &entry.kind, quantity, is_below);
     let is_a_speed = |knob: &Knob| matches!((knob.find)(&mut setup.clone()), Some(Lens::Speed(_)));
     let bounded = |knob: Knob| {
         if is_a_speed(&knob) && knob.looser == Looser::Up { knob.below_max_speed(setup) } else { knob }
@@ -180,27 +200,32 @@ fn of_monitor(setup: &Setup, monitor: usize, quantity: Quantity) -> Vec<Knob> {
             s.monitors.get_mut(monitor)?.allowed_overrun.as_mut().map(Lens::Position)
         }));
     }
-    if quantity == Quantity::Speed && entry.is_always_active() {
+    if matches!(quantity, Quantity::Speed | Quantity::Acceleration) {
         knobs.push(window());
     }
     knobs
 }
 
 /// The settings of what a kind of monitor allows.
-fn of_kind(of: &Of, kind: &MonitorKind, quantity: Quantity) -> Vec<Knob> {
+fn of_kind(of: &Of, kind: &MonitorKind, quantity: Quantity, is_below: bool) -> Vec<Knob> {
     let mut knobs = Vec::new();
     match kind {
         MonitorKind::Standstill(_) => knobs.push(of.standstill(quantity)),
         MonitorKind::SpeedLimit { limit, ramp } => {
-            knobs.extend(of_limit(of, limit));
-            if ramp.is_some() {
-                of.ramp(&mut knobs);
+            let limits = of_limit(of, limit);
+            match ramp {
+                // Where a line ends is worked out when it begins to fall.
+                Some(_) => {
+                    knobs.extend(limits.into_iter().map(Knob::counted_from_demand));
+                    of.ramp(&mut knobs);
+                }
+                None => knobs.extend(limits),
             }
         }
         MonitorKind::SpeedRange(_)
         | MonitorKind::AccelerationRange(_)
         | MonitorKind::PositionRange(_)
-        | MonitorKind::TorqueRange { .. } => knobs.extend(of_range(of)),
+        | MonitorKind::TorqueRange { .. } => knobs.push(of_range(of, is_below)),
         MonitorKind::Direction { .. } => knobs.push(of.knob("tolerance", Looser::Up, |kind| match kind {
             MonitorKind::Direction { tolerance, .. } => Some(Lens::Position(tolerance)),
             _ => None,
@@ -236,12 +261,21 @@ fn of_stop(of: &Of, until: &Until, by: &By, quantity: Quantity, knobs: &mut Vec<
     match by {
         By::Ramp { .. } if quantity == Quantity::Speed => of.ramp(knobs),
         By::Deceleration { .. } if quantity == Quantity::Acceleration => {
-            knobs.push(of.knob("braking.margin", Looser::Up, |kind| match kind {
-                MonitorKind::Stop { by: By::Deceleration { braking, .. }, .. } => {
-                    Some(Lens::Acceleration(&mut braking.margin))
+            fn braking(kind: &mut MonitorKind) -> Option<&mut BrakingSetup> {
+                match kind {
+                    MonitorKind::Stop { by: By::Deceleration { braking, .. }, .. } => Some(braking),
+                    _ => None,
                 }
-                _ => None,
-            }));
+            }
+            let margin = of.knob("braking.margin", Looser::Up, |kind| {
+                Some(Lens::Acceleration(&mut braking(kind)?.margin))
+            });
+            let deceleration = of.knob("braking.deceleration", Looser::Down, |kind| {
+                Some(Lens::Acceleration(&mut braking(kind)?.deceleration))
+            });
+            let delay =
+                of.knob("braking.delay", Looser::Up, |kind| Some(Lens::Time(&mut braking(kind)?.delay)));
+            knobs.extend([margin, deceleration.at_most(1), delay.counted_from_demand().at_most(LONGEST)]);
         }
         _ => {}
     }
@@ -273,7 +307,7 @@ fn of_limit(of: &Of, limit: &LimitSetup) -> Vec<Knob> {
     }
 }
 
-fn of_range(of: &Of) -> Vec<Knob> {
+fn of_range(of: &Of, is_below: bool) -> Knob {
     fn end(kind: &mut MonitorKind, upper: bool) -> Option<Lens<'_>> {
         macro_rules! pick {
             ($range:expr) => {
@@ -288,7 +322,8 @@ fn of_range(of: &Of) -> Vec<Knob> {
             _ => None,
         }
     }
-    let high = of.knob("high", Looser::Up, |kind| end(kind, true));
-    let low = of.knob("low", Looser::Down, |kind| end(kind, false)).at_most(-(1 << 32));
-    vec![high, low]
+    match is_below {
+        true => of.knob("low", Looser::Down, |kind| end(kind, false)).at_most(-(1 << 32)),
+        false => of.knob("high", Looser::Up, |kind| end(kind, true)),
+    }
 }

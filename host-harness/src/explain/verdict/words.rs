@@ -26,9 +26,13 @@ impl Verdict {
                 beyond.channel.letter()
             ),
             Self::OneChannel { beyond, cause, events, .. } => {
+                // What only parts them a little does not explain it where one of them did something alone.
                 let why = match (cause, events.first()) {
-                    (Some(cause), _) => format!(": {}", cause.text(words)),
-                    (None, Some(event)) => format!(": it {}", event.what.text(words.unit)),
+                    (Some(cause), None) => format!(": {}", cause.text(words)),
+                    (Some(cause), _) if is_failure(cause.kind()) => format!(": {}", cause.text(words)),
+                    (_, Some(event)) => {
+                        format!(": channel {} {}", event.channel.letter(), event.what.text(words.unit))
+                    }
                     (None, None) => String::new(),
                 };
                 format!(
@@ -38,12 +42,24 @@ impl Verdict {
                     beyond.text()
                 )
             }
-            Self::Apart { cause, share, apart, position_unit, .. } => format!(
-                "{}: {} {position_unit} of the {} {position_unit} apart.",
-                capital(&cause.text(words)),
-                plain(share.abs()),
-                plain(apart.abs())
-            ),
+            Self::Apart { cause, share, apart, position_unit, failing, failing_share, .. } => {
+                let also = match failing {
+                    Some(failing) if failing != cause => {
+                        format!(
+                            " And {}: {} {position_unit}.",
+                            failing.text(words),
+                            plain(failing_share.abs())
+                        )
+                    }
+                    _ => String::new(),
+                };
+                format!(
+                    "{}: {} {position_unit} of the {} {position_unit} apart.{also}",
+                    capital(&cause.text(words)),
+                    plain(share.abs()),
+                    plain(apart.abs())
+                )
+            }
             Self::ApartUnexplained { by, limit, unit, .. } => format!(
                 "The channels came {} {unit} apart, {} allowed; the trace does not say why.",
                 plain(*by),
@@ -87,6 +103,12 @@ impl Verdict {
             }
             Self::Clear { nearest, share } => {
                 let near = match (nearest, share) {
+                    (Some(rule), Some(share)) if *share < 0.0 => {
+                        format!(
+                            " But \"{rule}\" was beyond its limit by {:.0} %, never long enough.",
+                            share * -100.0
+                        )
+                    }
                     (Some(rule), Some(share)) => {
                         format!(" Nearest to its limit came \"{rule}\", with {:.0} % left.", share * 100.0)
                     }
@@ -135,11 +157,13 @@ impl Verdict {
         match self {
             Self::Motion { beyond, other_beyond, is_confirmed, braking, demanded_by_fault, .. } => {
                 let other = beyond.channel.other().letter();
+                let (_, who) = beyond.words();
+                let who = if who == "lines" { "line" } else { "channel" };
                 why.push(if *is_confirmed {
-                    format!("channel {other} came to the same verdict by itself")
+                    format!("{who} {other} came to the same verdict by itself")
                 } else {
                     format!(
-                        "channel {other} saw it beyond by {} {} too, but not for its on-delay",
+                        "{who} {other} saw it beyond by {} {} too, but not for its on-delay",
                         plain(*other_beyond),
                         beyond.unit
                     )
@@ -147,7 +171,7 @@ impl Verdict {
                 if let Some([motion, line]) = braking {
                     let how = if *motion < 0.0 { "got faster" } else { "braked" };
                     why.push(format!(
-                        "the axis {how} at {} {unit}/s^2, the limit falls at {} {unit}/s^2",
+                        "just before it the axis {how} at {} {unit}/s^2, the limit falls at {} {unit}/s^2",
                         plain(motion.abs()),
                         plain(*line),
                         unit = words.unit
@@ -181,10 +205,12 @@ impl Verdict {
                     }
                 });
             }
-            Self::Apart { cause, or_else, .. } => {
-                why.push(if is_failure(cause.kind()) {
+            Self::Apart { cause, or_else, failing, rest, share, .. } => {
+                why.push(if is_failure(cause.kind()) || failing.is_some() {
                     "the two witnesses no longer tell of the same motion: one of them is wrong from there on"
                         .to_owned()
+                } else if rest.abs() > share.abs() {
+                    "no cause that was found explains the larger part of it".to_owned()
                 } else {
                     "both channels tell of the same motion; what parts them is how it is measured".to_owned()
                 });
@@ -196,14 +222,20 @@ impl Verdict {
             Self::Lines { .. } => {
                 why.push("two lines that contradict each other prove nothing: one is wrong".to_owned())
             }
-            Self::Source { both_say_so: false, is_gap: false, other_speed, .. } => {
-                why.push("an axis that cannot be seen may not move under power".to_owned());
+            Self::Source {
+                both_say_so: false, is_gap: false, other_speed, other_tripped, lasted_s, ..
+            } => {
+                why.push(format!(
+                    "what cannot be seen may not move under power; it lasted {}",
+                    ms(*lasted_s)
+                ));
                 if let Some(speed) = other_speed {
                     let speed = plain(speed.abs());
-                    why.push(format!(
-                        "the other channel tells of {speed} {}/s then, and nothing tripped on it",
-                        words.unit
-                    ));
+                    let tripped = match other_tripped {
+                        Some(rule) => format!("on which \"{rule}\" had tripped"),
+                        None => "on which nothing had tripped".to_owned(),
+                    };
+                    why.push(format!("the other channel, {tripped}, tells of {speed} {}/s then", words.unit));
                 }
             }
             Self::Input { .. } => {
@@ -221,6 +253,10 @@ impl Verdict {
     #[must_use]
     pub fn advice(&self) -> Vec<String> {
         match self {
+            Self::Motion { demanded_by_fault: Some((input, _)), .. } => vec![
+                format!("repair \"{input}\" first: while its fault is latched it demands (`--fault` explains it)"),
+                "then look at why the motion did not follow the demand".to_owned(),
+            ],
             Self::Motion { from_the_start: true, .. } => vec![
                 "slow down before the rule is demanded, or give it a `ramp` that the control can follow".to_owned(),
                 NO_WIDER.to_owned(),
@@ -231,7 +267,7 @@ impl Verdict {
             ],
             Self::Motion { beyond, .. } if beyond.words().1 == "lines" => vec![
                 "look at what the drive was told to do, and at what it met".to_owned(),
-                NO_WIDER.to_owned(),
+                "a wider limit lets the same pass the next time: that is a matter of the risk assessment".to_owned(),
             ],
             Self::Motion { .. } => vec![
                 "look at what commanded the motion, or moved the axis: program, drive, load, brake".to_owned(),
@@ -241,10 +277,16 @@ impl Verdict {
                 "let the control keep further away from the limit; a longer window or a finer sensor shows less noise"
                     .to_owned(),
             ],
-            Self::OneChannel { cause: Some(cause), .. } | Self::Apart { cause, .. } => {
-                vec![cause.kind().advice().to_owned()]
+            Self::OneChannel { events, cause, .. }
+                if !events.is_empty() && cause.as_ref().is_none_or(|cause| !is_failure(cause.kind())) =>
+            {
+                vec![ONE_SOURCE.to_owned()]
             }
-            Self::OneChannel { events, .. } if !events.is_empty() => vec![ONE_SOURCE.to_owned()],
+            Self::OneChannel { cause: Some(cause), .. } => vec![cause.kind().advice().to_owned()],
+            Self::Apart { failing: Some(failing), cause, .. } if failing != cause => {
+                vec![failing.kind().advice().to_owned(), cause.kind().advice().to_owned()]
+            }
+            Self::Apart { cause, .. } => vec![cause.kind().advice().to_owned()],
             Self::OneChannel { .. } => vec![
                 "record a longer stretch before it, with motion there and back, and explain that".to_owned(),
             ],
@@ -297,6 +339,13 @@ impl Beyond {
     }
 
     fn text(&self) -> String {
+        let (observed, limit, unit) = (plain(self.observed), plain(self.limit), &self.unit);
+        if self.is_least {
+            return format!("{observed} {unit} where at least {limit} {unit} are required");
+        }
+        if self.is_overrun {
+            return format!("{observed} {unit} beyond the speed limit where {limit} {unit} are allowed");
+        }
         format!(
             "{} {unit} where {} {unit} are allowed",
             plain(self.observed),
