@@ -77,6 +77,9 @@ fn figures(setup: &Setup, period: Span, rule: Option<TripRule>) -> Figures {
     };
     let travels = costs.iter().flat_map(|cost| &cost.travels);
     let mut missing: Vec<String> = travels.flat_map(|travel| travel.missing.clone()).collect();
+    if matches!(rule, Some(TripRule::Analogue(_))) || is_analogue(setup, rule) {
+        missing.clear();
+    }
     missing.sort();
     missing.dedup();
     let is_apart = matches!(rule, Some(TripRule::PositionDiscrepancy));
@@ -94,6 +97,11 @@ fn figures(setup: &Setup, period: Span, rule: Option<TripRule>) -> Figures {
         distance: needed.map(|needed| *needed.numer() as f64 / *needed.denom() as f64),
         missing,
     }
+}
+
+/// Whether a rule is on an analogue value: what the motion does is not asked.
+fn is_analogue(setup: &Setup, rule: Option<TripRule>) -> bool {
+    matches!(rule, Some(TripRule::Monitor(monitor, _)) if setup.monitors[monitor].kind.analogue().is_some())
 }
 
 impl Cost {
@@ -124,7 +132,7 @@ impl Cost {
         if self.missing.is_empty() {
             told
         } else {
-            format!("{told}; for more it has to say {}", self.missing.join(", "))
+            format!("{told}; the setup says too little for more: {}", self.missing.join(", "))
         }
     }
 }

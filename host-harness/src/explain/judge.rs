@@ -262,7 +262,7 @@ impl Judge<'_> {
         let lasted = fault.to.since(fault.from).map_or(0, |span| span.as_nanos());
         match fault.kind {
             FaultKind::Channel(channel, ..) => self.source(fault, channel, who, kind, lasted),
-            FaultKind::Analogue(..) => Verdict::Source {
+            FaultKind::Analogue(of, _, _, reading) => Verdict::Source {
                 who,
                 fault: kind,
                 lasted_s: super::raw::seconds(lasted),
@@ -272,6 +272,11 @@ impl Judge<'_> {
                 is_gap: false,
                 other_speed: None,
                 other_tripped: None,
+                reading: reading.and_then(|reading| reading.value).map(|value| {
+                    let analogue = &self.setup.analogues[of];
+                    let (low, high) = (&analogue.plausible.low.text, &analogue.plausible.high.text);
+                    format!("showed {value:.4} {}, plausible are {low} to {high}", analogue.unit.symbol())
+                }),
             },
             FaultKind::Input(input) => self.input(fault, input),
             FaultKind::Unreferenced(monitor, channel) => Verdict::Unreferenced {
@@ -316,6 +321,7 @@ impl Judge<'_> {
             is_gap,
             other_speed: self.points_speed(fault, channel.other()),
             other_tripped: self.tripped_by(fault.from, channel.other()),
+            reading: None,
         }
     }
 

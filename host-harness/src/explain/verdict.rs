@@ -172,6 +172,8 @@ pub enum Verdict {
         is_gap: bool,
         /// The speed of the other channel then, in the axis unit per second; null where it is not known.
         other_speed: Option<f64>,
+        /// What a line of an analogue value showed, and what is plausible.
+        reading: Option<String>,
         /// A rule that had tripped on the other channel by then.
         other_tripped: Option<String>,
     },

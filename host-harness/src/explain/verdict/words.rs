@@ -2,6 +2,7 @@
 
 use super::{Beyond, Verdict, is_failure};
 use crate::causes::Words;
+use crate::explain::event::{Event, What};
 use crate::explain::words::{ms, plain};
 use crate::report::short;
 
@@ -120,7 +121,8 @@ impl Verdict {
     }
 
     fn what_of_a_source(&self, words: &Words) -> String {
-        let Self::Source { who, fault, lasted_s, events, change, both_say_so, is_gap, .. } = self else {
+        let Self::Source { who, fault, lasted_s, events, change, both_say_so, is_gap, reading, .. } = self
+        else {
             return String::new();
         };
         let unit = words.unit;
@@ -137,7 +139,17 @@ impl Verdict {
                 plain(*most)
             );
         }
+        if let Some(reading) = reading {
+            return format!("{} {reading}.", capital(who));
+        }
         match (events.first(), change) {
+            (Some(Event { what: What::Frozen { travel }, at_s, until_s, .. }), Some(_)) => format!(
+                "{} stood still from {} s to {} s while the other travelled {} {unit}, and caught up at once.",
+                capital(who),
+                short(at_s.0),
+                short(until_s.0),
+                plain(*travel)
+            ),
             (Some(event), _) => format!("{} {}.", capital(who), event.what.text(unit)),
             (None, Some([travel, within, most])) => format!(
                 "{} jumped by {} {unit} in {}: faster than {} {unit}/s.",
@@ -225,10 +237,8 @@ impl Verdict {
             Self::Source {
                 both_say_so: false, is_gap: false, other_speed, other_tripped, lasted_s, ..
             } => {
-                why.push(format!(
-                    "what cannot be seen may not move under power; it lasted {}",
-                    ms(*lasted_s)
-                ));
+                let lasted = if *lasted_s > 0.0 { ms(*lasted_s) } else { "one frame".to_owned() };
+                why.push(format!("what cannot be seen may not move under power; it lasted {lasted}"));
                 if let Some(speed) = other_speed {
                     let speed = plain(speed.abs());
                     let tripped = match other_tripped {
