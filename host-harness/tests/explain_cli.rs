@@ -558,3 +558,48 @@ fn a_cure_that_blinds_the_axis_is_none() {
         assert_eq!(cure["is_replayed"], true, "{cure}");
     }
 }
+
+#[test]
+fn what_one_channel_did_alone_is_told_with_its_size_and_time() {
+    let bench =
+        Bench::new("alone", &SETUP.replace("tolerance        = \"1 mm\"", "tolerance        = \"10 mm\""));
+    // 100 mm/s; the rail spikes at 1 s, jumps at 1.2 s, stands still from 1.4 s to 1.45 s, and goes back from 1.6 s to 1.63 s. Both are too fast
+    // from 2 s on.
+    let mut rail = 0_i64;
+    let rails: Vec<i64> = (0..2100_i64)
+        .map(|ms| {
+            rail += match ms {
+                1400..1450 => 0,
+                1600..1630 => -100,
+                2000.. => 300,
+                _ => 100,
+            };
+            rail += if ms == 1200 { 700 } else { 0 };
+            rail + if ms == 1000 { 900 } else { 0 }
+        })
+        .collect();
+    bench.write(
+        "trace.csv",
+        &rows(2100, |ms| {
+            (i64::from(ms) * 100 + i64::from(ms.saturating_sub(2000)) * 200, rails[ms as usize])
+        }),
+    );
+    let output = bench.explain(&["--json", "-"]);
+    let value: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let events: Vec<_> = value["events"].as_array().expect("events").iter().collect();
+    let of = |event: &str| {
+        let found = events.iter().find(|one| one["event"] == event && one["channel"] == "b");
+        *found.unwrap_or_else(|| panic!("no {event}: {events:?}"))
+    };
+    let near = |value: &serde_json::Value, wanted: f64, by: f64| {
+        assert!((value.as_f64().expect("a number") - wanted).abs() <= by, "{value} is not {wanted}");
+    };
+    near(&of("spike")["by"], 0.9, 0.001);
+    near(&of("spike")["at_s"], 1.0, 0.0);
+    near(&of("jump")["by"], 0.7, 0.001);
+    near(&of("jump")["at_s"], 1.2, 0.0);
+    near(&of("frozen")["travel"], 5.0, 0.2);
+    near(&of("frozen")["until_s"], 1.449, 0.002);
+    near(&of("reversed")["travel"], 3.0, 0.2);
+    assert!(events.iter().all(|one| one["channel"] == "b"), "{events:?}");
+}

@@ -312,6 +312,15 @@ impl Scene<'_> {
             }
         }
         close(open, own.all.len().saturating_sub(1));
+        // Against each other go both: it is the one that has turned.
+        let step = |place: usize| {
+            own.all.get(place..place + 2).map(|pair| pair[1].counts.wrapping_sub(pair[0].counts))
+        };
+        let goes_on = |from: usize| {
+            let before = from.checked_sub(1).and_then(step);
+            before.zip(step(from)).is_some_and(|(before, now)| before.signum() == now.signum() && now != 0)
+        };
+        runs.retain(|(from, _, still, _)| *still || !goes_on(*from));
         let told = runs.into_iter().map(|(from, until, still, travel)| {
             let travel = travel.abs();
             let what = if still { What::Frozen { travel } } else { What::Reversed { travel } };
