@@ -7,8 +7,8 @@ use serde::Serialize;
 use super::raw::seconds;
 use super::track::number;
 use super::words::{ms, plain};
-use crate::margins::Margins;
-use crate::replay::TripRule;
+use crate::margins::{self, Margins};
+use crate::replay::{Trip, TripRule};
 use crate::setup::Setup;
 
 /// A worst case by the setup as it is, and with the changed setting.
@@ -50,8 +50,8 @@ struct Figures {
 }
 
 /// What a changed setting costs the rule, or where there is none the worst of all rules, with frames at most `period` apart.
-pub(super) fn cost(setup: &Setup, changed: &Setup, period: Span, rule: Option<TripRule>) -> Cost {
-    let (now, then) = (figures(setup, period, rule), figures(changed, period, rule));
+pub(super) fn cost(setup: &Setup, changed: &Setup, period: Span, trip: Option<&Trip>) -> Cost {
+    let (now, then) = (figures(setup, period, trip), figures(changed, period, trip));
     let worst = |now: Option<f64>, then: Option<f64>| now.zip(then).map(|(now, then)| Worst { now, then });
     // A line that ends at a higher limit ends sooner. That makes nothing safer: the axis may go on at that limit without a trip.
     let grows = |worst: Option<Worst>| worst.filter(|worst| worst.then >= worst.now);
@@ -65,11 +65,17 @@ pub(super) fn cost(setup: &Setup, changed: &Setup, period: Span, rule: Option<Tr
     }
 }
 
-fn figures(setup: &Setup, period: Span, rule: Option<TripRule>) -> Figures {
+fn figures(setup: &Setup, period: Span, trip: Option<&Trip>) -> Figures {
+    let rule = trip.map(|trip| trip.rule);
     let margins = Margins::of(setup, Some(period));
     // A fault reacts at once; what it lets pass makes every rule later.
     let costs: Vec<_> =
         margins.costs.iter().filter(|cost| rule.is_none_or(|rule| cost.reaction.rule == rule)).collect();
+    // From what was broken here; of several rules the worst.
+    let total = |reaction: &margins::Reaction| {
+        let path = trip.and_then(|trip| reaction.path(super::timing::broken(trip)));
+        path.map(margins::Path::total).or_else(|| reaction.total())
+    };
     // Of several ways to break a rule the worst.
     let most = |of: &dyn Fn(&crate::margins::Travel) -> Option<f64>| {
         let travels = costs.iter().flat_map(|cost| &cost.travels);
@@ -87,7 +93,7 @@ fn figures(setup: &Setup, period: Span, rule: Option<TripRule>) -> Figures {
     Figures {
         reaction_s: costs
             .iter()
-            .filter_map(|cost| cost.reaction.total())
+            .filter_map(|cost| total(&cost.reaction))
             .max()
             .map(|total| seconds(total.as_nanos())),
         speed: most(&|travel| Some(number(travel.speed_at_torque_off?.to_bits()))),

@@ -21,15 +21,15 @@ impl Work<'_> {
     /// The settings that would have let it pass, and what each costs.
     pub(super) fn what_if(&self, excerpt: &Excerpt, points: &[Point]) -> Vec<Costed> {
         let Some((search, knobs)) = self.search(excerpt, points) else { return Vec::new() };
-        let rule = match self.subject {
-            Subject::Trip(_, trip) => Some(trip.rule),
+        let trip = match self.subject {
+            Subject::Trip(_, trip) => Some(trip),
             _ => None,
         };
         let mut changes = what_if::changes(&search, &knobs);
         self.others(&mut changes);
         let period = self.outcome.longest_period;
         let cost = |change: &Change| {
-            change.setup.as_deref().map(|changed| cost::cost(self.setup, changed, period, rule))
+            change.setup.as_deref().map(|changed| cost::cost(self.setup, changed, period, trip))
         };
         changes.into_iter().map(|change| Costed { cost: cost(&change), change }).collect()
     }

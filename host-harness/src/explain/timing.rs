@@ -29,14 +29,7 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
         _ => None,
     };
     let channels = channel.map_or_else(|| Channel::BOTH.to_vec(), |channel| vec![channel]);
-    let broken = match (trip.rule, &trip.evidence) {
-        (TripRule::SpeedDiscrepancy, _) => Broken::SpeedsApart,
-        (TripRule::PositionDiscrepancy | TripRule::Analogue(_), _) => Broken::Apart,
-        (_, Evidence::Position(_)) => Broken::Position,
-        (_, Evidence::Speed(_) | Evidence::Overrun(_)) => Broken::Speed,
-        (_, Evidence::Acceleration(_)) => Broken::Acceleration,
-        (_, Evidence::Value(_)) => Broken::Value,
-    };
+    let broken = broken(trip);
     let reaction = margins::reaction(setup, period, trip.rule);
     let worst = reaction.path(broken);
     let place = points.partition_point(|point| point.now < trip.violated_since);
@@ -94,6 +87,18 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
     let total = worst.map(Path::total).map(|total| seconds(total.as_nanos()));
     parts.push(PartOfReaction { part: "together".to_owned(), took_s: Some(took), worst_s: total });
     parts
+}
+
+/// What its reaction counts from.
+pub(super) const fn broken(trip: &Trip) -> Broken {
+    match (trip.rule, &trip.evidence) {
+        (TripRule::SpeedDiscrepancy, _) => Broken::SpeedsApart,
+        (TripRule::PositionDiscrepancy | TripRule::Analogue(_), _) => Broken::Apart,
+        (_, Evidence::Position(_)) => Broken::Position,
+        (_, Evidence::Speed(_) | Evidence::Overrun(_)) => Broken::Speed,
+        (_, Evidence::Acceleration(_)) => Broken::Acceleration,
+        (_, Evidence::Value(_)) => Broken::Value,
+    }
 }
 
 const fn trip_has_a_reading(broken: Broken) -> bool {
