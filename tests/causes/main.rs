@@ -30,7 +30,9 @@ fn the_difference_of_the_samples_is_that_of_the_core() {
         let (core, samples) = compared(&setup, &scenario);
         assert!(samples.points.len() > 2000, "{name}");
         for point in &samples.points {
-            let d = core.get(&point.now_ns).unwrap_or_else(|| panic!("{name}: no difference at {}", point.now_ns));
+            let d = core
+                .get(&point.now_ns)
+                .unwrap_or_else(|| panic!("{name}: no difference at {}", point.now_ns));
             // Either travel is rounded to an ULP there.
             assert!((point.d() - d).abs() < 2.5e-7, "{name} at {}: {} and {d}", point.t, point.d());
         }
