@@ -50,8 +50,9 @@ pub(super) enum Command {
         A setting is named by its place in the setup: speed.window, channel.b.timeout, input.door.filter,\n\
         monitor.'NAME'.ramp.margin. Its values are a list or ranges with a step, separated by commas.\n\n\
         With expectations, a trip that none of them names is a nuisance trip, and one that is expected and does not come\n\
-        in its time window is missed; wrong faults are both together. With * are points of which no other is as good in nuisances, misses and every figure\n\
-        of the worst case and of lateness, and better in one; = is the setup as written.\n\n\
+        in its time window is missed; wrong faults are those of both sorts. With * are points of which no other is as good\n\
+        in nuisances, misses and every figure of the worst case and of lateness, and better in one; = is the setup as\n\
+        written.\n\n\
         The worst case is that of the rules that the settings belong to, or of all, by the setup alone, as `margins` has\n\
         it: the reaction from what is truly broken until the torque goes; the travel until the axis stands, where the setup\n\
         says enough, and the same from a demand; how far the two sources can be apart when the torque goes; the distance\n\
