@@ -7,6 +7,7 @@ pub mod exit;
 pub mod expect;
 pub mod explain;
 pub mod margins;
+mod plural;
 pub mod replay;
 pub mod report;
 pub mod seal;

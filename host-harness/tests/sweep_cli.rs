@@ -151,7 +151,7 @@ fn a_point_that_the_setup_refuses_is_reported_with_the_reason_and_exits_with_1()
     assert!(table.starts_with("2 points over 1 trace, 1 refused by the setup"), "{table}");
     assert!(table.contains("    1 us   refused\n"), "{table}");
     assert!(table.contains("Refused by the setup:\n  1 us: `window`"), "{table}");
-    assert!(table.contains("Without expectations trips are only counted"), "{table}");
+    assert!(table.contains("Without --expected trips are only counted"), "{table}");
     assert!(table.lines().all(|line| line.chars().count() <= 80), "{table}");
 }
 
@@ -187,6 +187,16 @@ fn what_cannot_be_varied_exits_with_2_and_says_what_can() {
     refused(&["discrepancy.tolerance=1"], &[], "`1`: a number without a unit");
     refused(&["discrepancy.tolerance=1 mm..2 mm step 0 mm"], &[], "is not above zero");
     refused(&["monitor.on_delay=1 ms"], &[], "which monitor? Several have `on_delay`");
+    refused(
+        &["monitor.'nope'.limit=1 mm/s"],
+        &[],
+        "there is no monitor \"nope\"; use `monitor.\"fastest the belt may run\".limit` or",
+    );
+    refused(
+        &["monitor.'hold at teh loading place'.on_delay=1 ms"],
+        &[],
+        "did you mean `monitor.\"hold at the loading place\".on_delay`?",
+    );
     refused(&["speed.window=8 ms", "speed.window=9 ms"], &[], "named twice");
     refused(&["speed.window=8 ms"; 3], &[], "vary one setting, or two");
     refused(&["discrepancy.tolerance=0 mm..1 mm step 1 nm"], &[], "`nm` is not a known unit");
@@ -345,6 +355,73 @@ fn many_points_are_a_short_table_with_the_front_and_a_long_csv() {
     assert_eq!(rows, 2, "{table}");
     assert!(table.contains("\n =  2 mm "), "{table}");
     assert_eq!(std::fs::read_to_string(csv).expect("a CSV").lines().count(), 151);
+}
+
+#[test]
+fn two_settings_of_the_discrepancy_show_how_far_the_sources_get_apart_and_the_legend_is_short_and_of_what_is_shown()
+ {
+    let vary = ["discrepancy.tolerance=1 mm, 8 mm", "discrepancy.skew_allowance=1 ms, 3 ms"];
+    let output = sweep(&["belt-slip"], &vary, &["--expected"]);
+    let table = out(&output);
+    let apart: Vec<f64> = (table.lines().filter(|line| line.contains(" mm  ") && line.contains("31.270")))
+        .map(|line| line.split_whitespace().rev().nth(1).expect("a figure").parse().expect("a number"))
+        .collect();
+    assert_eq!(apart.len(), 4, "{table}");
+    assert!(
+        (apart[2] - apart[0] - 7.0).abs() < 0.002 && (apart[3] - apart[1] - 7.0).abs() < 0.002,
+        "{table}"
+    );
+    assert!(apart[1] > apart[0] && apart[3] > apart[2], "{table}");
+    let (_, legend) =
+        table.split_once("\n\n").and_then(|(_, rest)| rest.split_once("\n\n")).expect("a legend");
+    assert!(legend.contains("; apart: how far the") && !legend.contains("travel"), "{table}");
+    assert!(legend.lines().count() <= 7, "{table}");
+}
+
+#[test]
+fn a_softer_ramp_shows_the_way_from_its_demand_and_the_distance_of_the_approach() {
+    let vary = ["monitor.'slow while the door is open'.ramp.deceleration=1654 mm/s^2, 1655 mm/s^2, 2 m/s^2"];
+    let output = sweep(&["soft-braking"], &vary, &[]);
+    let table = out(&output);
+    assert!(table.contains("20.290  31.568  637.789  1297.076\n"), "{table}");
+    assert!(table.contains("20.290  31.568  734.126  1486.196\n"), "{table}");
+    assert!(table.contains("distance: what the approach needs after ISO"), "{table}");
+    assert!(table.lines().all(|line| line.chars().count() <= 80), "{table}");
+    // Where there is no room for a column the legend says so.
+    let wide = sweep(
+        &["belt-slip"],
+        &["speed.window=8 ms, 16 ms", "discrepancy.tolerance=1 mm, 2 mm"],
+        &["--expected"],
+    );
+    let table = out(&wide);
+    assert!(table.lines().all(|line| line.chars().count() <= 80), "{table}");
+    assert!(table.contains("No room here, but in --csv and counted for it: demand, distance.\n"), "{table}");
+    assert!(!table.contains("distance: what"), "{table}");
+}
+
+#[test]
+fn a_setup_that_says_nothing_of_its_machine_says_that_travel_is_not_known() {
+    let setup = std::fs::read_to_string(root().join(SETUP)).expect("the setup");
+    let path = folder("silent").join("axis.toml");
+    std::fs::write(&path, setup.split("[machine]").next().expect("a setup")).expect("a setup");
+    let vary = "monitor.'fastest the belt may run'.limit=1 m/s, 2 m/s";
+    let output =
+        cowitness(&["sweep", "traces-demo/clean-run.csv.gz", "--setup", text(&path), "--vary", vary]);
+    let table = out(&output);
+    assert!(table.contains("How far the axis travels is not known"), "{table}");
+    assert!(!table.contains("travel until"), "{table}");
+}
+
+#[test]
+fn another_grid_is_told_in_short() {
+    let kept = folder("brief").join("kept");
+    let resume = ["--resume", text(&kept)];
+    let first = sweep(&["clean-run"], &["discrepancy.tolerance=1 mm..3 mm step 0.02 mm"], &resume);
+    assert_eq!(first.status.code(), Some(0), "{}", err(&first));
+    let other = sweep(&["clean-run"], &["discrepancy.tolerance=1 mm..2 mm step 0.01 mm"], &resume);
+    let said = "it varied discrepancy.tolerance=1 mm, 1.02 mm, ... 3 mm (101 values), and now it is \
+                discrepancy.tolerance=1 mm, 1.01 mm, ... 2 mm (101 values); name another file";
+    assert!(err(&other).contains(said), "{}", err(&other));
 }
 
 /// The words of a command, with those in double quotes kept together.

@@ -50,7 +50,19 @@ pub(super) enum Command {
         A setting is named by its place in the setup: speed.window, channel.b.timeout, input.door.filter,\n\
         monitor.'NAME'.ramp.margin. Its values are a list or ranges with a step, separated by commas.\n\n\
         With expectations, a trip that none of them names is a nuisance trip, and one that is expected and does not come\n\
-        in its time window is missed. A setting with few nuisance trips is no recommendation.\n\n\
+        in its time window is missed; wrong faults are those of both sorts. With * are points of which no other is as good\n\
+        in nuisances, misses and every figure of the worst case and of lateness, and better in one; = is the setup as\n\
+        written.\n\n\
+        The worst case is that of the rules that the settings belong to, or of all, by the setup alone, as `margins` has\n\
+        it: the reaction from what is truly broken until the torque goes; the travel until the axis stands, where the setup\n\
+        says enough, and the same from a demand; how far the two sources can be apart when the torque goes; the distance\n\
+        that the approach needs. Of the last three what differs between points is shown; --csv and --json have all.\n\
+        A line that ends at a looser limit ends sooner, which makes nothing safer, because the axis may go on at that\n\
+        limit: from a demand, and for the distance, a looser limit counts at least as much as the stricter ones swept.\n\
+        Latest is the longest from the `from` of an expected trip of these rules to the trip, as observed.\n\n\
+        A setting with the fewest nuisance trips is no recommendation: limits come from the risk assessment of the\n\
+        machine, and a trace shows only what happened while it was recorded. This is an analysis aid, not a certified\n\
+        safety component.\n\n\
         Exit status: 0 every point was evaluated, 1 the setup refuses some (which, and why, is in the table),\n\
         2 could not run."
     )]

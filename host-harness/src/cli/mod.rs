@@ -19,6 +19,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use crate::exit;
+use crate::plural::plural;
 use crate::setup::Setup;
 use crate::trace::Skipped;
 use args::{Args, Command, SchemaOf};
@@ -117,7 +118,7 @@ fn skipped_notes(path: &Path, skipped: &Skipped) -> Vec<String> {
     let mut notes: Vec<String> = skipped
         .by_reason()
         .iter()
-        .map(|(reason, count)| format!("{}: {count} rows left out: {reason}", path.display()))
+        .map(|(reason, count)| format!("{}: {} left out: {reason}", path.display(), plural(count, "row")))
         .collect();
     notes.extend(skipped.first().iter().map(|row| format!("  {}", row.error.of_row_left_out())));
     notes

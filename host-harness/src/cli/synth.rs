@@ -5,6 +5,7 @@ use std::process::ExitCode;
 
 use super::{args, complain, keep_inputs};
 use crate::exit;
+use crate::plural::plural;
 use crate::synth::{Scenario, WriteError, create};
 
 pub(super) fn run(args: &args::Synth) -> ExitCode {
@@ -34,7 +35,7 @@ fn write(args: &args::Synth) -> Result<(), String> {
     };
     sink.finish().map_err(|error| cannot_write(&error))?;
     if !args.quiet {
-        anstream::eprintln!("{out}: {} rows of {}, invented data", written.rows, scenario.title());
+        anstream::eprintln!("{out}: {} of {}, invented data", plural(written.rows, "row"), scenario.title());
         for planted in &written.planted {
             anstream::eprintln!("  {planted}");
         }

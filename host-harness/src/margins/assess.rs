@@ -192,6 +192,13 @@ fn cost(setup: &Setup, period: Span, rule: TripRule) -> Cost {
     Cost { reaction, travels, too_far }
 }
 
+/// The distance that the approach of a setup needs, in mm, with frames at most `period` apart; `None` without an approach, or where not
+/// enough is said for it.
+#[must_use]
+pub fn safety_distance(setup: &Setup, period: Span) -> Option<Exact> {
+    approaches(setup, period, setup.approach.as_ref()?).needed
+}
+
 fn approaches(setup: &Setup, period: Span, approach: &ApproachSetup) -> Approaches {
     let demanded = |place: &usize| {
         let monitor = &setup.monitors[*place];

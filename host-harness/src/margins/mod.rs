@@ -11,6 +11,7 @@
 
 mod amount;
 mod assess;
+mod findings;
 pub mod iso13855;
 mod json;
 pub mod kinematics;
@@ -30,7 +31,7 @@ mod travel;
 mod words;
 
 pub use amount::Figure;
-pub use assess::{Approached, Approaches, Cost, Margins, PeriodFrom, Resolution};
+pub use assess::{Approached, Approaches, Cost, Margins, PeriodFrom, Resolution, safety_distance};
 pub use json::{
     ApproachMargins, ApproachedMargins, ChannelMargins, FigureReport, FindingReport, MarginsReport,
     PathMargins, RuleMargins, SCHEMA_VERSION, SettingMargins, TermMargins, TravelMargins, json_schema,

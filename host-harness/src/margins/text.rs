@@ -25,9 +25,9 @@ pub fn text(setup: &Setup, margins: &Margins) -> String {
     out
 }
 
-struct Text<'a> {
-    setup: &'a Setup,
-    margins: &'a Margins,
+pub(super) struct Text<'a> {
+    pub(super) setup: &'a Setup,
+    pub(super) margins: &'a Margins,
 }
 
 impl Text<'_> {
@@ -55,97 +55,6 @@ impl Text<'_> {
         Ok(())
     }
 
-    fn findings(&self, out: &mut String) -> fmt::Result {
-        writeln!(out, "\nFindings")?;
-        if !self.margins.has_findings() {
-            *out += "  nothing trips for nothing or reacts too late, as far as it can be said\n";
-        }
-        for need in &self.margins.needs {
-            self.finding(out, need);
-        }
-        for cost in &self.margins.costs {
-            self.too_far(out, cost);
-        }
-        self.too_near(out);
-        self.missing(out);
-        let fine = self.margins.needs.iter().filter(|need| need.finding == Finding::Fine).count();
-        let all = self.margins.needs.len();
-        writeln!(out, "  {fine} of {all} settings have room for all that ordinary operation needs")
-    }
-
-    fn finding(&self, out: &mut String, need: &Need) {
-        let subject = words::subject(&need.subject);
-        let set = figure(self.setup, need.set);
-        match need.finding {
-            Finding::TripsForNothing => {
-                let needed = need.needed.map_or("too much".to_owned(), |needed| figure(self.setup, needed));
-                let said = format!("{subject} is {set}, and ordinary operation needs {needed}");
-                *out += &paragraph("  TRIPS FOR NOTHING  ", &said);
-            }
-            Finding::Slip => {
-                let said =
-                    format!("{subject} is {set}, and the filter is longer than that: a slip of a unit?");
-                *out += &paragraph("  A SLIP?            ", &said);
-            }
-            Finding::Fine | Finding::Unknown => {}
-        }
-    }
-
-    fn too_far(&self, out: &mut String, cost: &Cost) {
-        let (name, _, channel) = words::rule(self.setup, cost.reaction.rule);
-        for travel in cost.too_far.iter().filter_map(|place| cost.travels.get(*place)) {
-            let channel = channel.map_or(String::new(), |channel| format!(" (channel {})", letter(channel)));
-            let way = travel.total.map_or_else(String::new, |way| figure(self.setup, Figure::Position(way)));
-            let room = self.setup.machine.overtravel.as_ref().map_or("", |room| room.text.as_str());
-            let said = format!(
-                "\"{name}\"{channel}: {way} until the axis stands, {}, and `overtravel` is {room}",
-                words::broken(travel.broken)
-            );
-            *out += &paragraph("  TOO LATE           ", &said);
-        }
-    }
-
-    fn too_near(&self, out: &mut String) {
-        let Some(Approaches { setup: approach, needed: Some(needed), too_near: Some(true), .. }) =
-            &self.margins.approach
-        else {
-            return;
-        };
-        let there_is = approach.distance.as_ref().map_or("", |distance| distance.text.as_str());
-        let input = &self.setup.inputs[approach.input].name;
-        let said =
-            format!("a person comes by \"{input}\": {} are needed, and there are {there_is}", mm(*needed));
-        *out += &paragraph("  TOO LATE           ", &said);
-    }
-
-    /// What would have to be there to say more.
-    fn missing(&self, out: &mut String) {
-        let approach = self.margins.approach.iter().flat_map(|approach| &approach.monitors);
-        let travels = self.margins.costs.iter().flat_map(|cost| &cost.travels);
-        let all = (self.margins.needs.iter().flat_map(|need| &need.missing))
-            .chain(travels.flat_map(|travel| &travel.missing))
-            .chain(approach.flat_map(|one| &one.missing));
-        let mut keys: Vec<&str> = all.map(String::as_str).collect();
-        let machine = &self.setup.machine;
-        if machine.overtravel.is_none() {
-            keys.push("`overtravel` of [machine]");
-        }
-        if machine.output_delay.is_none() {
-            keys.push("`output_delay` of [machine]");
-        }
-        let mut said = words::by_section(keys.into_iter());
-        if self.setup.approach.is_none() {
-            said += if said.is_empty() { "[approach]" } else { "; [approach]" };
-        }
-        if !said.is_empty() {
-            *out += &paragraph("  not known          ", &said);
-            *out += &paragraph(
-                "                     ",
-                "what is missing is reckoned as nothing, and no finding rests on it",
-            );
-        }
-    }
-
     fn resolutions(&self, out: &mut String) -> fmt::Result {
         writeln!(out, "\nSpeeds")?;
         for resolution in &self.margins.resolutions {
@@ -169,7 +78,7 @@ impl Text<'_> {
     }
 
     /// One rule of each that is on two channels: that on which it takes longer.
-    fn rules(&self) -> Vec<(&Cost, bool)> {
+    pub(super) fn rules(&self) -> Vec<(&Cost, bool)> {
         let mut rules: Vec<(&Cost, bool)> = Vec::new();
         for cost in &self.margins.costs {
             let same = |other: &Cost| match (cost.reaction.rule, other.reaction.rule) {

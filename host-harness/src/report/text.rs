@@ -6,6 +6,7 @@ use monitor_core::{Channel, Instant, Span, Speed};
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::Seconds;
+use crate::plural::plural;
 use crate::replay::{
     Apart, Escalation, FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict,
 };
@@ -54,8 +55,8 @@ fn write_report(
     if let (Some(first), Some(last)) = (outcome.first, outcome.last) {
         writeln!(
             out,
-            "  trace    {} frames from {} s to {} s, longest period {} s",
-            outcome.frames,
+            "  trace    {} from {} s to {} s, longest period {} s",
+            plural(outcome.frames, "frame"),
             report.at(first),
             report.at(last),
             short(i128::from(outcome.longest_period.as_nanos()))
@@ -453,10 +454,10 @@ impl Text<'_> {
             if facts.exceeded > 0 && !tripped {
                 writeln!(
                     out,
-                    "  note: {} on channel {} was exceeded at {} frames, never for its on-delay without a break",
+                    "  note: {} on channel {} was exceeded at {}, never for its on-delay without a break",
                     self.setup.monitors[facts.monitor].name,
                     names::channel(facts.channel),
-                    facts.exceeded
+                    plural(facts.exceeded, "frame")
                 )?;
             }
         }

@@ -18,16 +18,22 @@
 //!
 //! The reaction of a point is the worst case of its setup by [`crate::margins`], with frames as far apart as the
 //! farthest of all traces, for the monitor whose setting is varied; where that is a setting of many (`speed.window`, `cycle`), the longest of all
-//! monitors. Beside it stands what was observed: the longest time from where a limit was crossed to the trip, and from the `from` of an
+//! monitors. So are the travel from what is truly broken and that from a demand, each of its own; of the position discrepancy how far
+//! apart the two sources can be when the torque goes; and the distance of the approach. A looser limit on the speed counts in the last and from
+//! a demand as reached no sooner than the stricter ones of the grid: a line that ends at it ends sooner, but the axis may go on at it.
+//!
+//! Beside these stands what was observed: the longest time from where a limit was crossed to the trip, and from the `from` of an
 //! expected trip to the trip. The reaction does not say how late a wide tolerance or a high limit is, which takes long to be reached: the
 //! latter does, where `from` is the time at which what is to be seen begins.
 //!
 //! # The front
 //!
 //! A point is on the front when no other is at least as good in all and better in one of: nuisance trips and faults, missed trips and faults,
-//! reaction time, travel, and the latest expected trip. That is no recommendation. A setting with few nuisance trips may be one that no longer protects: limits come
-//! from the risk assessment of the machine, and traces show only what happened while they were recorded.
+//! reaction time, both travels, how far apart sources get, the distance of the approach, and the latest expected trip. That is no
+//! recommendation. A setting with few nuisance trips may be one that no longer protects: limits come from the risk assessment of the machine,
+//! and traces show only what happened while they were recorded.
 
+mod csv;
 mod front;
 mod grid;
 mod identity;
@@ -49,11 +55,12 @@ use crate::replay::{Outcome, ReplayError, TripRule, Verdict};
 use crate::report::{Report, VerdictReport};
 use crate::setup::Setup;
 use crate::trace::{Options, TraceError};
+pub use csv::csv;
 pub use grid::{Grid, Point};
 pub use identity::Identity;
 use pass::Pass;
 pub use reaction::Cost;
-pub use report::{NO_RECOMMENDATION, PointReport, SweepReport, TraceOfSweep, csv, json_schema};
+pub use report::{NO_RECOMMENDATION, PointReport, SweepReport, TraceOfSweep, json_schema};
 pub use resume::{Resume, ResumeError};
 pub use table::table;
 

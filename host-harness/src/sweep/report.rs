@@ -1,11 +1,12 @@
-//! The results of a sweep for programs: JSON, and CSV with a row for each point.
+//! The results of a sweep for programs, as JSON.
 
-use monitor_core::Span;
+use monitor_core::{Position, Span};
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::front::{Price, front};
-use super::reaction::{Cost, cost};
+use super::reaction::{Cost, cost, no_sooner, varies_a_limit};
 use super::{Found, Results, Sweep};
 use crate::expect::Counts;
 use crate::replay::TripRule;
@@ -17,7 +18,7 @@ pub const NO_RECOMMENDATION: &str = "A setting with the fewest nuisance trips is
      trace shows only what happened while it was recorded.";
 
 /// The version of this format; it changes when a field changes its meaning or goes.
-const SCHEMA_VERSION: u32 = 1;
+const SCHEMA_VERSION: u32 = 2;
 
 /// The JSON Schema of [`SweepReport`].
 #[must_use]
@@ -39,6 +40,11 @@ pub struct SweepReport {
     pub traces: Vec<TraceOfSweep>,
     /// Whose reaction counts: monitors, `discrepancy`, `speed_discrepancy`, analogue values.
     pub reaction_of: Vec<String>,
+    /// The distance that there is, as the `[approach]` of the setup says it; null where it does not.
+    pub approach_distance: Option<String>,
+    /// A limit on the speed is varied: of a looser one, `travel_from_demand` and `distance_mm` are at least those of the stricter ones
+    /// with the same other values. It is reached sooner, but the axis may go on at it without a trip.
+    pub looser_no_sooner: bool,
     /// Every point of the grid.
     pub points: Vec<PointReport>,
     /// That few nuisance trips are no recommendation.
@@ -85,8 +91,8 @@ pub struct PointReport {
     pub checksum: Option<String>,
     /// Why the setup is refused with these values; null when it is not.
     pub refused: Option<String>,
-    /// No other point is as good in all of nuisances, misses, reaction, travel and lateness, and better in one. Null when it is refused, or not every
-    /// trace has expectations.
+    /// No other point is as good in all of nuisances, misses, reaction, travel, travel from a demand, how far apart sources get, distance of
+    /// the approach, and lateness, and better in one. Null when it is refused, or not every trace has expectations.
     pub is_on_front: Option<bool>,
     /// All traces together; null when it is refused.
     pub all: Option<All>,
@@ -115,9 +121,17 @@ pub struct All {
     pub reaction_s: Option<Seconds>,
     /// The highest speed when the torque goes, by the setup, in the unit of the axis per second; null where the setup does not say enough.
     pub speed_at_torque_off: Option<Exact>,
-    /// The longest travel until the axis stands, by the setup, in the unit of the axis; of the position discrepancy by itself, how far apart
-    /// the two sources can be when the torque goes. Null where the setup does not say enough.
+    /// The longest travel from what is truly broken until the axis stands, by the setup, in the unit of the axis. Null where the setup does
+    /// not say enough.
     pub travel: Option<Exact>,
+    /// The same from a demand of the rules that count, down the ramp or to the end of the stop, with a fault at the end of it; see
+    /// `looser_no_sooner`. Null without such a rule, too.
+    pub travel_from_demand: Option<Exact>,
+    /// How far apart the two sources can be when the torque goes, where `discrepancy` counts.
+    pub apart: Option<Exact>,
+    /// The distance that the approach of the setup needs after ISO 13855, in mm, rounded up; see `looser_no_sooner`. Null where the setup has
+    /// no approach or does not say enough.
+    pub distance_mm: Option<Exact>,
 }
 
 /// What is unexpected, and what of the expected did not come.
@@ -199,14 +213,19 @@ struct Sum<'r> {
     cost: Option<Cost>,
 }
 
+/// What a point costs with frames as far apart as the farthest that it was shown.
+fn cost_of(setup: &Setup, found: &[&Found], rules: &[TripRule]) -> Option<Cost> {
+    let period = found.iter().map(|found| found.longest_period_ns).max().unwrap_or(0);
+    cost(setup, Span::from_nanos(period), rules)
+}
+
 impl<'r> Sum<'r> {
-    fn of(setup: &Setup, found: Vec<&'r Found>, rules: &[TripRule]) -> Self {
-        let period = found.iter().map(|found| found.longest_period_ns).max().unwrap_or(0);
+    fn of(found: Vec<&'r Found>, cost: Option<Cost>) -> Self {
         let counts = found
             .iter()
             .map(|found| found.counts)
             .try_fold(Counts::default(), |sum, counts| counts.map(|counts| sum.and(counts)));
-        Self { counts, cost: cost(setup, Span::from_nanos(period), rules), found }
+        Self { found, counts, cost }
     }
 
     fn price(&self) -> Option<Price> {
@@ -214,18 +233,29 @@ impl<'r> Sum<'r> {
         let (nuisances, misses) =
             (counts.nuisance_trips + counts.nuisance_faults, counts.missed_trips + counts.missed_faults);
         let time = self.cost.map_or(u64::MAX, |cost| cost.time.as_nanos());
-        let travel =
-            self.cost.and_then(|cost| cost.travel).map_or(u64::MAX, |travel| travel.to_bits().unsigned_abs());
+        let way = |of: fn(Cost) -> Option<Position>| {
+            self.cost.and_then(of).map_or(u64::MAX, |way| way.to_bits().unsigned_abs())
+        };
         // Shifted so that the order stays that of the times. Where no trip is expected from some time on it decides nothing, and one that
         // never came is later than any.
         let latest = match counts.missed_trips {
             0 => counts.latest_ns.map_or(0, |ns| ns.cast_unsigned() ^ 1 << 63),
             _ => u64::MAX,
         };
-        Some([nuisances, misses, time, travel, latest])
+        Some([
+            nuisances,
+            misses,
+            time,
+            way(|cost| cost.travel),
+            way(|cost| cost.from_demand),
+            way(|cost| cost.apart),
+            way(|cost| cost.distance),
+            latest,
+        ])
     }
 
     fn all(&self) -> All {
+        let way = |of: fn(Cost) -> Option<Position>| self.cost.and_then(of).map(Exact::from);
         let total = |of: fn(&Found) -> u64| self.found.iter().map(|found| of(found)).sum();
         All {
             trips: total(|found| found.trips),
@@ -236,7 +266,10 @@ impl<'r> Sum<'r> {
             latest_s: latest(self.counts),
             reaction_s: self.cost.map(|cost| seconds(cost.time.as_nanos())),
             speed_at_torque_off: self.cost.and_then(|cost| cost.speed).map(Exact::from),
-            travel: self.cost.and_then(|cost| cost.travel).map(Exact::from),
+            travel: way(|cost| cost.travel),
+            travel_from_demand: way(|cost| cost.from_demand),
+            apart: way(|cost| cost.apart),
+            distance_mm: way(|cost| cost.distance),
         }
     }
 }
@@ -247,11 +280,17 @@ impl SweepReport {
     pub fn new(sweep: &Sweep, results: &Results) -> Self {
         let (grid, setup) = (&sweep.grid, sweep.grid.base().setup());
         let rules = grid.rules();
-        let sums: Vec<Option<Sum>> = (grid.points().iter().enumerate())
-            .map(|(place, point)| {
-                let found: Option<Vec<&Found>> =
-                    results.traces.iter().map(|(_, points)| points.get(place)?.as_ref()).collect();
-                Some(Sum::of(point.setup.as_ref().ok()?, found?, &rules))
+        let found_of = |place: usize| -> Option<Vec<&Found>> {
+            results.traces.iter().map(|(_, points)| points.get(place)?.as_ref()).collect()
+        };
+        let mut costs: Vec<Option<Cost>> = (grid.points().par_iter().enumerate())
+            .map(|(place, point)| cost_of(point.setup.as_ref().ok()?, &found_of(place)?, &rules))
+            .collect();
+        no_sooner(grid, &mut costs);
+        let sums: Vec<Option<Sum>> = (grid.points().iter().zip(costs).enumerate())
+            .map(|(place, (point, cost))| {
+                point.setup.as_ref().ok()?;
+                Some(Sum::of(found_of(place)?, cost))
             })
             .collect();
         let prices: Vec<Option<Price>> = sums.iter().map(|sum| sum.as_ref().and_then(Sum::price)).collect();
@@ -286,6 +325,9 @@ impl SweepReport {
                 })
                 .collect(),
             reaction_of: grid.names(),
+            approach_distance: (setup.approach.as_ref())
+                .and_then(|approach| Some(approach.distance.as_ref()?.text.clone())),
+            looser_no_sooner: varies_a_limit(grid),
             points: points.collect(),
             note: NO_RECOMMENDATION.to_owned(),
             caution: CAUTION.to_owned(),
@@ -297,65 +339,4 @@ impl SweepReport {
     pub fn refused(&self) -> usize {
         self.points.iter().filter(|point| point.refused.is_some()).count()
     }
-}
-
-/// A cell of CSV by RFC 4180.
-fn cell(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_owned()
-    }
-}
-
-/// The points as CSV: a header with the names of the settings and of the figures, then a row for each. A figure that there is not is an
-/// empty cell.
-#[must_use]
-pub fn csv(report: &SweepReport) -> String {
-    const FIGURES: [&str; 15] = [
-        "front",
-        "as_written",
-        "trips",
-        "nuisance_trips",
-        "missed_trips",
-        "faults",
-        "nuisance_faults",
-        "missed_faults",
-        "permit_losses",
-        "reaction_s",
-        "speed_at_torque_off",
-        "travel",
-        "latest_s",
-        "latency_s",
-        "refused",
-    ];
-    fn text(value: Option<impl ToString>) -> String {
-        value.map_or_else(String::new, |value| value.to_string())
-    }
-    let heads = report.settings.iter().map(|setting| cell(&setting.setting));
-    let mut out = heads.chain(FIGURES.map(str::to_owned)).collect::<Vec<_>>().join(",") + "\n";
-    for point in &report.points {
-        let all = point.all.as_ref();
-        let counts = all.and_then(|all| all.counts.as_ref());
-        let figures = [
-            text(point.is_on_front.map(u8::from)),
-            u8::from(point.is_as_written).to_string(),
-            text(all.map(|all| all.trips)),
-            text(counts.map(|counts| counts.nuisance_trips)),
-            text(counts.map(|counts| counts.missed_trips)),
-            text(all.map(|all| all.faults)),
-            text(counts.map(|counts| counts.nuisance_faults)),
-            text(counts.map(|counts| counts.missed_faults)),
-            text(all.map(|all| all.permit_losses)),
-            text(all.and_then(|all| all.reaction_s)),
-            text(all.and_then(|all| all.speed_at_torque_off.as_ref())),
-            text(all.and_then(|all| all.travel.as_ref())),
-            text(all.and_then(|all| all.latest_s)),
-            text(all.and_then(|all| all.latency_s)),
-            point.refused.as_deref().map_or_else(String::new, cell),
-        ];
-        let values = point.values.iter().map(|value| cell(value));
-        out += &(values.chain(figures).collect::<Vec<_>>().join(",") + "\n");
-    }
-    out
 }

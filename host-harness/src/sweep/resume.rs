@@ -55,11 +55,9 @@ impl Header {
         } else if self.setup != now.setup {
             format!("of another setup: its checksum is {}, and now it is {}", self.setup, now.setup)
         } else if self.settings != now.settings {
-            format!(
-                "of another grid: it varied {}, and now it is {}",
-                self.settings.join("; "),
-                now.settings.join("; ")
-            )
+            let [was, is] =
+                [self, now].map(|header| header.settings.iter().map(|one| brief(one)).collect::<Vec<_>>());
+            format!("of another grid: it varied {}, and now it is {}", was.join("; "), is.join("; "))
         } else if self.grid != now.grid {
             "of another grid: the same values come to other setups".to_owned()
         } else if self.skip_bad != now.skip_bad {
@@ -69,6 +67,19 @@ impl Header {
         } else {
             return None;
         })
+    }
+}
+
+/// `SETTING=VALUES` with the first of many values and the last.
+fn brief(setting: &str) -> String {
+    const LISTED: usize = 4;
+    let (name, values) = setting.rsplit_once('=').unwrap_or((setting, ""));
+    let values: Vec<&str> = values.split(", ").collect();
+    match values.as_slice() {
+        [first, second, .., last] if values.len() > LISTED => {
+            format!("{name}={first}, {second}, ... {last} ({} values)", values.len())
+        }
+        _ => setting.to_owned(),
     }
 }
 

@@ -4,7 +4,8 @@ use unicode_width::UnicodeWidthStr;
 
 use super::report::{All, CountsReport, PointReport, SweepReport};
 use crate::decimal::{Rounding, parse_number, round_scaled};
-use crate::report::{CAUTION, Exact, Seconds};
+use crate::plural::plural;
+use crate::report::{Exact, Seconds};
 
 /// The widest line.
 const WIDTH: usize = 80;
@@ -12,6 +13,8 @@ const WIDTH: usize = 80;
 const ROWS: usize = 100;
 /// The most reasons of refused points.
 const REASONS: usize = 20;
+/// What stands below the table, of all that is said in `--help`.
+const SHORT_NOTE: &str = "Few nuisance trips recommend nothing: limits come from the risk assessment.";
 /// The most points that are named with a reason.
 const VALUES: usize = 4;
 
@@ -75,20 +78,80 @@ fn columns(report: &SweepReport, shown: &[&PointReport]) -> Vec<Column> {
         Some(counts) if counts.missed_trips > 0 => Some("never".to_owned()),
         _ => all.latest_s.map(millis),
     };
-    let unit = &report.setup.unit;
-    columns.push(column(1, ["trips", ""], figure(shown, |all| Some(all.trips.to_string()))));
+    columns.push(column(5, ["trips", ""], figure(shown, |all| Some(all.trips.to_string()))));
     columns.push(column(0, ["nuisance", "trips"], counted(|counts| counts.nuisance_trips)));
     columns.push(column(0, ["missed", "trips"], counted(|counts| counts.missed_trips)));
     let faults = |all: &All| {
         let unexpected = all.counts.as_ref().map(|counts| counts.nuisance_faults + counts.missed_faults);
         Some(unexpected.map_or_else(|| all.faults.to_string(), |wrong| format!("{}/{wrong}", all.faults)))
     };
-    columns.push(column(2, ["faults", "/wrong"], figure(shown, faults)));
-    columns.push(column(3, ["permit", "lost"], figure(shown, |all| Some(all.permit_losses.to_string()))));
-    columns.push(column(0, ["reaction", "ms"], figure(shown, |all| all.reaction_s.map(millis))));
-    columns.push(column(0, ["travel", unit], figure(shown, |all| all.travel.as_ref().map(thousandths))));
+    columns.push(column(6, ["faults", "/wrong"], figure(shown, faults)));
+    columns.push(column(7, ["permit", "lost"], figure(shown, |all| Some(all.permit_losses.to_string()))));
+    for one in costs(report) {
+        columns.push(column(one.goes, one.heads, figure(shown, one.of)));
+    }
     columns.push(column(0, ["latest", "ms"], figure(shown, latest)));
     columns
+}
+
+/// A figure of the worst case with a column of its own.
+struct CostColumn<'r> {
+    heads: [&'r str; 2],
+    /// What it is, for the legend.
+    meaning: String,
+    of: fn(&All) -> Option<String>,
+    /// As of a [`Column`].
+    goes: u8,
+    /// It is shown even where no two points differ in it.
+    always: bool,
+}
+
+/// What a reaction costs, as far as it is known: the reaction and the travel, of the position discrepancy alone instead of that how far
+/// sources get apart, and of the rest what differs between points.
+fn costs(report: &SweepReport) -> Vec<CostColumn<'_>> {
+    let unit = report.setup.unit.as_str();
+    let is_apart = report.reaction_of == ["discrepancy"];
+    let there_is = report.approach_distance.as_ref();
+    let there_is = there_is.map_or(String::new(), |distance| format!(", of {distance} that there are"));
+    let column = |goes, always, heads, meaning: &str, of| CostColumn {
+        heads,
+        meaning: meaning.to_owned(),
+        of,
+        goes,
+        always,
+    };
+    let all = [
+        column(0, true, ["reaction", "ms"], "reaction until the torque goes", |all| {
+            all.reaction_s.map(millis)
+        }),
+        column(1, !is_apart, ["travel", unit], "travel until the axis stands", |all| {
+            all.travel.as_ref().map(thousandths)
+        }),
+        column(3, false, ["demand", unit], "demand: travel from a demand until it stands", |all| {
+            all.travel_from_demand.as_ref().map(thousandths)
+        }),
+        column(
+            2,
+            is_apart,
+            ["apart", unit],
+            "apart: how far the two sources can be when the torque goes",
+            |all| all.apart.as_ref().map(thousandths),
+        ),
+        column(
+            4,
+            false,
+            ["distance", "mm"],
+            &format!("distance: what the approach needs after ISO 13855{there_is}"),
+            |all| all.distance_mm.as_ref().map(thousandths),
+        ),
+    ];
+    let is_wanted = |one: &CostColumn<'_>| {
+        let figures: Vec<_> =
+            report.points.iter().filter_map(|point| point.all.as_ref()).map(one.of).collect();
+        let differs = figures.iter().any(|figure| *figure != figures[0]);
+        figures.iter().any(Option::is_some) && (one.always || differs)
+    };
+    all.into_iter().filter(is_wanted).collect()
 }
 
 /// The columns that have something to say, as many as there is room for; behind the marks and the values at least one.
@@ -113,8 +176,7 @@ fn fitted(columns: Vec<Column>, values: usize) -> Vec<Column> {
 #[must_use]
 pub fn table(report: &SweepReport) -> String {
     let refused = report.refused();
-    let number = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
-    let mut out = number(report.points.len(), "point") + " over " + &number(report.traces.len(), "trace");
+    let mut out = plural(report.points.len(), "point") + " over " + &plural(report.traces.len(), "trace");
     if refused > 0 {
         out += &format!(", {refused} refused by the setup");
     }
@@ -155,59 +217,85 @@ pub fn table(report: &SweepReport) -> String {
         }
         row(cells);
     }
-    out += &legend(report, is_judged, is_long, refused);
+    out += &legend(report, &columns, is_long);
     out
 }
 
-fn legend(report: &SweepReport, is_judged: bool, is_long: bool, refused: usize) -> String {
+/// What the columns that are shown mean, after what is not shown and what was refused.
+fn legend(report: &SweepReport, columns: &[Column], is_long: bool) -> String {
+    let is_judged = report.traces.iter().all(|trace| trace.is_judged);
+    let is_shown = |head: &str| columns.iter().any(|column| column.heads[0] == head);
     let mut lines = Vec::new();
     if is_long {
         let which =
             if is_judged { "Only points on the front and the setup as written" } else { "Not all points" };
         lines.push(format!("{which} are shown, {ROWS} at most: see --csv."));
     }
-    if refused > 0 {
-        lines.push("Refused by the setup:".to_owned());
-        let reasons = reasons(report);
-        lines.extend(reasons.iter().take(REASONS).map(|(values, why)| {
-            let more = values.len().saturating_sub(VALUES);
-            let more = if more > 0 { format!(" and {more} more") } else { String::new() };
-            let values: Vec<String> =
-                values.iter().take(VALUES).map(|values| values.join(" with ")).collect();
-            format!("  {}{more}: {why}", values.join(", "))
-        }));
-        if reasons.len() > REASONS {
-            lines.push(format!("  and for {} more reasons, which --csv has", reasons.len() - REASONS));
-        }
-    }
+    lines.extend(refusals(report));
     lines.push(if is_judged {
-        "* no other point is as good in all of nuisances, misses, reaction, travel and latest, and better in one; \
-         = as written. Wrong faults are unexpected or missed."
-            .to_owned()
+        "* no other point is as good in nuisances, misses and all at the right, and better in one; = as written.".to_owned()
     } else {
-        "= as written. Without expectations trips are only counted, and no point is marked as better: see --expected."
-            .to_owned()
+        "= as written. Without --expected trips are only counted, and no point is better.".to_owned()
     });
-    lines.push(format!(
-        "Reaction until the torque goes and travel until the axis stands, where the setup says enough: worst case, of {}.",
-        report.reaction_of.join(", ")
-    ));
-    if report.reaction_of == ["discrepancy"] {
-        lines.push("Travel is here how far apart the two sources can be when the torque goes.".to_owned());
+    let (shown, left_out): (Vec<_>, Vec<_>) =
+        costs(report).into_iter().partition(|one| is_shown(one.heads[0]));
+    let meanings: Vec<String> = shown.into_iter().map(|one| one.meaning).collect();
+    if !meanings.is_empty() {
+        lines.push(format!("Worst case of {}: {}.", rules(report), meanings.join("; ")));
     }
-    if is_judged {
-        let latest =
-            "Latest: the longest from the `from` of an expected trip of the same to the trip, as observed.";
-        lines.push(latest.to_owned());
+    if !left_out.is_empty() {
+        let names: Vec<&str> = left_out.iter().map(|one| one.heads[0]).collect();
+        lines.push(format!("No room here, but in --csv and counted for it: {}.", names.join(", ")));
     }
-    lines.push(report.note.clone());
-    lines.push(CAUTION.to_owned());
-    let mut out = String::new();
-    for line in lines {
-        out += "\n";
-        out += &wrapped(&line);
+    if !meanings.is_empty() && !["travel", "demand", "apart"].into_iter().any(is_shown) && left_out.is_empty()
+    {
+        lines.push(
+            "How far the axis travels is not known: `cowitness margins` says what it would take.".to_owned(),
+        );
     }
-    out + "\n"
+    if report.looser_no_sooner && (is_shown("demand") || is_shown("distance")) {
+        lines.push(
+            "A looser limit counts there as reached no sooner than a stricter one: the axis may go on at it."
+                .to_owned(),
+        );
+    }
+    if is_shown("latest") {
+        lines.push("Latest: from the `from` of an expected trip to the trip, as observed.".to_owned());
+    }
+    lines.push(SHORT_NOTE.to_owned());
+    lines.iter().map(|line| format!("\n{}", wrapped(line))).collect::<String>() + "\n"
+}
+
+/// The reasons of refused points, a line each.
+fn refusals(report: &SweepReport) -> Vec<String> {
+    let reasons = reasons(report);
+    if reasons.is_empty() {
+        return Vec::new();
+    }
+    let mut lines = vec!["Refused by the setup:".to_owned()];
+    lines.extend(reasons.iter().take(REASONS).map(|(values, why)| {
+        let more = values.len().saturating_sub(VALUES);
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        let values: Vec<String> = values.iter().take(VALUES).map(|values| values.join(" with ")).collect();
+        format!("  {}{more}: {why}", values.join(", "))
+    }));
+    match reasons.len().saturating_sub(REASONS) {
+        0 => {}
+        1 => lines.push("  and for one more reason, which --csv has".to_owned()),
+        more => lines.push(format!("  and for {more} more reasons, which --csv has")),
+    }
+    lines
+}
+
+/// Whose worst case it is; of many how many.
+fn rules(report: &SweepReport) -> String {
+    const NAMED: usize = 2;
+    match report.reaction_of.len() {
+        0..=NAMED => {
+            report.reaction_of.iter().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(" and ")
+        }
+        many => format!("{many} rules"),
+    }
 }
 
 /// Why points are refused, each reason with all of them.

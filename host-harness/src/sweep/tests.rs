@@ -130,7 +130,7 @@ fn the_reaction_is_that_of_the_monitor_whose_setting_is_varied_and_of_all_where_
 }
 
 #[test]
-fn a_wider_tolerance_costs_travel_and_a_longer_delay_speed_and_travel() {
+fn a_wider_tolerance_costs_how_far_sources_get_apart_and_a_longer_delay_speed_and_travel() {
     let costs = |setting: &str| -> Vec<Cost> {
         let sweep = sweep(SHUTTLE, &[setting], &[]);
         let rules = sweep.grid.rules();
@@ -138,8 +138,8 @@ fn a_wider_tolerance_costs_travel_and_a_longer_delay_speed_and_travel() {
         points.map(|setup| reaction::cost(setup, Span::from_millis(1).unwrap(), &rules).unwrap()).collect()
     };
     let tolerance = costs("discrepancy.tolerance=2 mm, 5 mm");
-    let travels: Vec<_> = tolerance.iter().map(|cost| cost.travel.unwrap().to_bits()).collect();
-    assert_eq!(travels[1] - travels[0], 3 << 24, "as much as the tolerance");
+    let apart: Vec<_> = tolerance.iter().map(|cost| cost.apart.unwrap().to_bits()).collect();
+    assert_eq!(apart[1] - apart[0], 3 << 24, "as much as the tolerance");
     assert_eq!(tolerance[0].time, tolerance[1].time);
     // The hardest acceleration in the delay, by v = a t.
     let delay = costs("monitor.\"slow while the door is open\".on_delay=0 ms, 4 ms");
@@ -152,6 +152,62 @@ fn a_wider_tolerance_costs_travel_and_a_longer_delay_speed_and_travel() {
     let grid = grid(&silent, &["discrepancy.tolerance=2 mm"]);
     let cost = reaction::cost(grid.base().setup(), Span::from_millis(1).unwrap(), &grid.rules()).unwrap();
     assert_eq!((cost.speed, cost.travel), (None, None));
+}
+
+/// The figures that `margins` says of the same setup, edited by hand.
+#[test]
+fn a_softer_ramp_costs_the_travel_from_the_demand_and_the_distance_that_margins_says() {
+    let slow = "monitor.\"slow while the door is open\".ramp.deceleration=1655 mm/s^2, 2 m/s^2";
+    let sweep = sweep(SHUTTLE, &[slow], &[]);
+    let period = Span::from_millis(1).unwrap();
+    let rules = sweep.grid.rules();
+    let mut found = Vec::new();
+    for point in sweep.grid.points() {
+        let setup = point.setup.as_ref().unwrap();
+        let cost = reaction::cost(setup, period, &rules).unwrap();
+        let margins = crate::margins::Margins::of(setup, Some(period));
+        let of_rule = margins.costs.iter().filter(|one| rules.contains(&one.reaction.rule));
+        let longest = of_rule.flat_map(|one| &one.travels).map(|way| way.total.unwrap()).max();
+        assert_eq!(cost.from_demand, longest, "longer than the way from the motion");
+        let needed = margins.approach.unwrap().needed.unwrap();
+        let shown = crate::decimal::Exact::new(cost.distance.unwrap().to_bits().into(), 1 << 24);
+        assert!(shown >= needed && shown - needed < crate::decimal::Exact::new(1, 1 << 23));
+        found.push(cost);
+    }
+    assert!(found[0].from_demand > found[1].from_demand && found[0].distance > found[1].distance);
+    assert_eq!((found[0].time, found[0].travel), (found[1].time, found[1].travel));
+}
+
+#[test]
+fn a_looser_limit_is_never_better_in_any_figure_of_the_worst_case() {
+    for settings in [
+        vec!["monitor.\"slow while the door is open\".limit=400 mm/s, 250 mm/s, 150 mm/s"],
+        vec![
+            "monitor.\"slow while the door is open\".limit=400 mm/s, 250 mm/s, 150 mm/s",
+            "monitor.\"slow while the door is open\".ramp.deceleration=1 m/s^2, 2 m/s^2",
+        ],
+    ] {
+        let sweep = sweep(SHUTTLE, &settings, &["soft-braking.csv.gz"]);
+        let report = SweepReport::new(&sweep, &results(&sweep));
+        assert!(report.looser_no_sooner);
+        let number = |exact: &Option<crate::report::Exact>| {
+            exact.as_ref().unwrap().to_string().parse::<f64>().unwrap()
+        };
+        let figures: Vec<[f64; 3]> = (report.points.iter())
+            .map(|point| point.all.as_ref().unwrap())
+            .map(|all| [number(&all.travel), number(&all.travel_from_demand), number(&all.distance_mm)])
+            .collect();
+        let others = figures.len() / 3;
+        for place in 0..figures.len() - others {
+            let (loose, strict) = (figures[place], figures[place + others]);
+            assert!(loose.iter().zip(strict).all(|(loose, strict)| *loose >= strict), "{loose:?} {strict:?}");
+        }
+        if others == 2 {
+            assert!(figures[0][1] > figures[1][1] && figures[0][2] > figures[1][2], "the ramp still counts");
+        }
+    }
+    let sweep = sweep(SHUTTLE, &["discrepancy.tolerance=2 mm"], &[]);
+    assert!(!SweepReport::new(&sweep, &results(&sweep)).looser_no_sooner);
 }
 
 #[test]

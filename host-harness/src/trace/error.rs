@@ -478,7 +478,11 @@ fn suggestion(nearest: Option<&String>) -> String {
 }
 
 fn left_out(skipped: u64) -> String {
-    if skipped == 0 { String::new() } else { format!(" left: all {skipped} rows were bad") }
+    match skipped {
+        0 => String::new(),
+        1 => " left: the only one was bad".to_owned(),
+        _ => format!(" left: all {skipped} rows were bad"),
+    }
 }
 
 /// A text of the trace as it is quoted in a message: in double quotes, shortened, control characters escaped.

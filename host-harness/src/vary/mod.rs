@@ -158,13 +158,26 @@ impl Base {
             });
             known.map(|known| format!("`{known}`"))
         };
-        if let Some(near) = path.keys().get(1).and_then(|name| nearest(name, names())) {
-            return match full(near) {
-                Some(whole) => format!("there is no such monitor; did you mean {whole}?"),
-                None => format!("there is no such monitor; did you mean \"{near}\"?"),
+        // `monitor.KEY` names none; of `monitor.NAME.KEY` the name is wrong.
+        let named =
+            path.keys().get(1).filter(|name| path.keys().len() > 2 || nearest(name, names()).is_some());
+        let all: Vec<String> = names().filter(has_key).filter_map(full).collect();
+        if let Some(named) = named {
+            let none = format!("there is no monitor \"{named}\"");
+            return match (nearest(named, names()), all.is_empty()) {
+                (Some(near), _) => {
+                    let near = full(near).unwrap_or_else(|| format!("\"{near}\""));
+                    format!("{none}; did you mean {near}?")
+                }
+                (None, false) => format!("{none}; use {}", all.join(" or ")),
+                (None, true) => {
+                    format!(
+                        "{none}; the setup has {}",
+                        names().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ")
+                    )
+                }
             };
         }
-        let all: Vec<String> = names().filter(has_key).filter_map(full).collect();
         match all.len() {
             0 => format!(
                 "the setup has no monitor with `{key}`; it has {}",

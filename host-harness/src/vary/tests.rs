@@ -210,6 +210,14 @@ fn a_setting_that_is_not_there_is_answered_with_the_nearest_that_is() {
         ("monitor.\"emergncy stop\".within=1 s", "did you mean `monitor.\"emergency stop\".within`?"),
         ("monitor.\"emergency stop\".withn=1 s", "did you mean `monitor.\"emergency stop\".within`?"),
         ("monitor.\"emergency stop\".limit=1 mm/s", "use `monitor.\"fastest the belt may run\".limit`"),
+        (
+            "monitor.nope.limit=1 mm/s",
+            "there is no monitor \"nope\"; use `monitor.\"fastest the belt may run\".limit` or",
+        ),
+        (
+            "monitor.nope.nothing=1 mm/s",
+            "there is no monitor \"nope\"; the setup has \"fastest the belt may run\", ",
+        ),
         ("title=x", "it has cycle, "),
         ("input.at_loading.filter=1 ms", "use `input.door.filter`"),
     ] {

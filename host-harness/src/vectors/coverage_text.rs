@@ -3,6 +3,7 @@
 use std::fmt;
 
 use super::{Coverage, State, Vectors, variations};
+use crate::plural::plural;
 use crate::replay::Refused;
 
 impl fmt::Display for Coverage {
@@ -70,9 +71,9 @@ pub fn statement(vectors: &Vectors) -> Result<Statement, Refused> {
         }
     }
     let mut text = format!(
-        "{} cases, {} frames for {}, checksum {:08x}, {} stored readings per channel\n\n{coverage}\n",
-        vectors.cases.len(),
-        vectors.frames(),
+        "{}, {} for {}, checksum {:08x}, {} stored readings per channel\n\n{coverage}\n",
+        plural(vectors.cases.len(), "case"),
+        plural(vectors.frames(), "frame"),
         vectors.setup.title,
         vectors.setup.checksum(),
         vectors.points
