@@ -4,7 +4,7 @@ use super::apart::tell_apart;
 use super::cause::{Cause, Estimate, Side};
 use super::collinear;
 use super::columns::Piece;
-use super::errors::{with_model_error, with_patches};
+use super::errors::{with_model_error, with_omissions, with_patches};
 use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
 use super::kind::CauseKind;
@@ -233,6 +233,7 @@ fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Optio
     let lags = lags(&fit.residuals);
     let mut covariance = with_model_error(series, newey_west(&columns, &fit, lags), &fit);
     with_patches(series, &pieces, (&values, &fit), &mut covariance);
+    with_omissions(series, &pieces, (&values, &fit), &mut covariance);
     let selected = Fitted { pieces, values, fit, covariance, lags };
     let model = model(series, options, &selected);
     let apart = series.samples.points[series.trip].d();

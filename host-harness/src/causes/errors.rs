@@ -1,12 +1,16 @@
 //! What the standard errors of the causes allow for beyond the scatter of the residuals.
 
-use super::columns::Piece;
+use super::basis::dot;
+use super::columns::{Piece, values};
+use super::found::Column;
 use super::series::Series;
-use super::solve::Fit;
+use super::solve::{Fit, solve};
 
 /// See [`with_patches`]: what swings less than this part of d up to the trip is one, and what of its square counts.
 const PATCH: f64 = 0.1;
-const PATCH_WEIGHT: f64 = 1.0;
+const PATCH_WEIGHT: f64 = 0.25;
+/// See [`with_omissions`]: a part of d that may be left out without a trace.
+const OMITTED: f64 = 0.02;
 /// See [`with_model_error`].
 const STRETCHES: f64 = 2.0;
 
@@ -59,6 +63,41 @@ pub(super) fn with_patches(
                 if i != own && j != own {
                     *value += PATCH_WEIGHT * change[i] * change[j];
                 }
+            }
+        }
+    }
+}
+
+/// The covariance with what was not found but may be there: a little of each cause that is always there and is not in the model, as much as the
+/// residual allows and at most a small part of d. On a short trace it looks like something else.
+pub(super) fn with_omissions(
+    series: &Series<'_>,
+    pieces: &[Piece],
+    (columns, fit): (&[Vec<f64>], &Fit),
+    covariance: &mut [Vec<f64>],
+) {
+    let most = OMITTED * series.samples.points[series.trip].d().abs();
+    let kinds =
+        [Column::Travel, Column::Speed, Column::Acceleration, Column::Time, Column::Play { width: most }];
+    let slices: Vec<&[f64]> = columns.iter().map(Vec::as_slice).collect();
+    for kind in kinds {
+        let is_same =
+            |piece: &Piece| std::mem::discriminant(&piece.column()) == std::mem::discriminant(&kind);
+        if most <= 0.0 || pieces.iter().any(is_same) {
+            continue;
+        }
+        let z = values(series, kind);
+        let (low, high) = z[..=series.trip]
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(low, high), &value| (low.min(value), high.max(value)));
+        let Some(other) = solve(&slices, &z).filter(|_| high > low) else { continue };
+        let allowed = most / (high - low);
+        let left = dot(&other.residuals, &other.residuals);
+        let fitted = dot(&other.residuals, &fit.residuals).abs();
+        let size = if fitted < allowed * left { fitted / left } else { allowed };
+        for (i, row) in covariance.iter_mut().enumerate() {
+            for (j, value) in row.iter_mut().enumerate() {
+                *value += size * size * other.coefficients[i] * other.coefficients[j];
             }
         }
     }
