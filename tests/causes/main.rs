@@ -3,6 +3,8 @@
 mod machine;
 mod nuisance;
 mod regress;
+mod report;
+mod told;
 
 use std::collections::BTreeMap;
 
@@ -38,6 +40,20 @@ fn the_difference_of_the_samples_is_that_of_the_core() {
         }
         let restarts = u64::from(name == "rail-cable-fault");
         assert!(samples.unusable.restarts >= restarts, "{name}");
+    }
+}
+
+#[test]
+fn the_difference_of_the_samples_is_aligned_as_that_of_the_core() {
+    let [setup, scenario] = texts("asynchronous-readings");
+    assert!(setup.contains("align            = true"));
+    let (core, samples) = compared(&setup, &scenario);
+    assert!(samples.points.len() > 2000);
+    for point in &samples.points {
+        let d = core.get(&point.now_ns).unwrap_or_else(|| panic!("no difference at {}", point.now_ns));
+        // The window of the core may be longer by the spacing of its history, over which 2 m/s^2 changes the speed by a few mm/s; readings
+        // are up to 4 ms old.
+        assert!((point.d() - d).abs() < 0.01, "at {}: {} and {d}", point.t, point.d());
     }
 }
 

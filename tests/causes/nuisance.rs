@@ -257,7 +257,7 @@ impl Nuisance {
         let size = nuisance.plant(random, (&mut a, &mut b), (side, at), &mut fault);
         nuisance.truths.push((main.kind(), size));
         for (kind, small) in [
-            (CauseKind::Scale, -b.scale_ppm / (1.0 + b.scale_ppm / 2e6)),
+            (CauseKind::Scale, -b.scale_ppm),
             (CauseKind::Compliance, a.compliance / 1000.0),
             (CauseKind::Backlash, b.backlash),
             (CauseKind::Eccentricity, b.amplitude),
@@ -308,7 +308,7 @@ impl Nuisance {
             }
             Main::Scale => {
                 b.scale_ppm = sign * random.between(1500.0, 4000.0);
-                -b.scale_ppm / (1.0 + b.scale_ppm / 2e6)
+                -b.scale_ppm
             }
             Main::Skew => {
                 let by = random.between(3.0, 8.0);

@@ -87,9 +87,23 @@ def column(rows, what):
     if kind == "box":
         return [1.0 if what["from"] <= row < what["until"] else 0.0 for row in range(n)]
     if kind == "travel-since":
-        travel, first = rows["x" + what["side"]], what["from"]
+        first = what["from"]
+        travel = [here + speed * age for here, speed, age in zip(rows["x" + what["side"]], v, rows["age" + what["side"]])]
         return [travel[row] - travel[first - 1] if row >= first else 0.0 for row in range(n)]
     raise ValueError(kind)
+
+
+def parts_of_travel(rows, trusted, trip):
+    """What either channel makes of the travel of the axis, row by row: a failed one, from where it failed, less or backwards."""
+    n = len(rows["t"])
+    parts = {"a": [1.0] * n, "b": [1.0] * n}
+    if trusted is not None:
+        healthy, before = trusted["side"], trusted["from"] - 1
+        failed = {"a": "b", "b": "a"}[healthy]
+        went = {side: rows["x" + side][max(trip, before + 1)] - rows["x" + side][before] for side in "ab"}
+        part = min(max(went[failed] / went[healthy], -1.0), 1.0)
+        parts[failed] = [part if row > before else 1.0 for row in range(n)]
+    return parts
 
 
 def main():
@@ -105,7 +119,9 @@ def main():
         with open(os.path.join(folder, "regression.json"), encoding="ascii") as file:
             regression = json.load(file)
         x = numpy.column_stack([column(rows, one["column"]) for one in regression["coefficients"]])
-        ages = (numpy.array(rows["ageb"]) - numpy.array(rows["agea"])) * numpy.array(rows["v"])
+        parts = parts_of_travel(rows, regression["trusted"], regression["trip"])
+        aged = {side: numpy.array(parts[side]) * numpy.array(rows["age" + side]) for side in "ab"}
+        ages = (aged["b"] - aged["a"]) * numpy.array(rows["v"])
         y = numpy.array(rows["xa"]) - numpy.array(rows["xb"]) - ages
         # Columns of like length: the library goes by singular values and leaves out what looks small.
         length = numpy.sqrt((x * x).sum(axis=0))

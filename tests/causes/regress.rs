@@ -27,7 +27,7 @@ fn write(folder: &Path, samples: &Samples, found: &Decomposition) {
         let _ = writeln!(text, "{},{xa},{xb},{agea},{ageb},{x},{v},{a}", point.t);
     }
     fs::write(folder.join("samples.csv"), text).expect("a scratch file");
-    let regression = json!({ "coefficients": found.coefficients, "lags": found.lags });
+    let regression = json!({ "coefficients": found.coefficients, "lags": found.lags, "trusted": found.trusted, "trip": samples.trip });
     fs::write(folder.join("regression.json"), regression.to_string()).expect("a scratch file");
 }
 

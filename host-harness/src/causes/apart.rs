@@ -14,6 +14,8 @@ pub(super) fn tell_apart(one: CauseKind, other: CauseKind) -> &'static str {
         "a skew goes with the speed, a scale error with the travel: record a stop after a long travel"
     } else if is([Scale, Drift]) || is([LostCounts, Drift]) {
         "a scale error goes with the travel and turns round with it, a drift goes on at rest: record a rest and the way back"
+    } else if has(Frozen) {
+        "a channel that stands still is frozen only if the axis moves: record a move that both have to follow, started by hand and at low speed"
     } else if has(Backlash) {
         "play shows at every reversal and nowhere else: record a move there and back"
     } else if has(Eccentricity) {

@@ -81,7 +81,7 @@ pub(super) fn dot(a: &[f64], b: &[f64]) -> f64 {
     sums[0] + sums[1] + sums[2] + sums[3] + rest
 }
 
-fn axpy(y: &mut [f64], factor: f64, x: &[f64]) {
+pub(super) fn axpy(y: &mut [f64], factor: f64, x: &[f64]) {
     for (y, x) in y.iter_mut().zip(x) {
         *y += factor * x;
     }

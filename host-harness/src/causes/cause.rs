@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::kind::CauseKind;
-use super::words::{Words, length, rate, seconds};
+use super::words::{Words, length, plain, rate, seconds, with_margin};
 
 /// One of the two channels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -120,14 +120,14 @@ impl Estimate {
 pub enum Cause {
     /// The ages of the two readings differ by what the setup and the trace say: `latency`, capture columns, periods.
     KnownAges {
-        /// Mean age of the reading of channel b less that of channel a, in seconds.
+        /// Age of the reading of channel b less that of channel a at the trip, in seconds.
         difference: f64,
     },
     /// The two were apart at the reference instant already: an error of one reading there.
     Reference,
     /// The scales differ, all the time.
     Scale {
-        /// What channel a counts more than channel b, in parts of a million of the travel.
+        /// What channel a counts more than channel b, in parts of a million of the travel of channel a: the negative of what b has to be corrected by.
         ppm: Estimate,
     },
     /// The readings of one channel are later than the setup says.
@@ -278,6 +278,31 @@ impl Cause {
         }
     }
 
+    /// Its size; `None` where it has none or that is known.
+    #[must_use]
+    pub const fn size(&self) -> Option<Estimate> {
+        match self {
+            Self::Scale { ppm: size }
+            | Self::TimeSkew { by: size, .. }
+            | Self::Compliance { per_acceleration: size }
+            | Self::Backlash { width: size, .. }
+            | Self::Eccentricity { amplitude: size, .. }
+            | Self::Drift { rate: size }
+            | Self::Slip { by: size, .. }
+            | Self::Jump { by: size, .. }
+            | Self::Spike { by: size, .. }
+            | Self::LostCounts { part: size, .. }
+            | Self::Reversed { ratio: size, .. } => Some(*size),
+            Self::KnownAges { .. } | Self::Reference | Self::Frozen { .. } => None,
+        }
+    }
+
+    /// Whether the samples say that it is there: the 95 % interval of its size does not hold 0.
+    #[must_use]
+    pub fn is_certain(&self) -> bool {
+        self.size().is_none_or(|size| !size.holds(0.0))
+    }
+
     /// What it is and how much of it, in one line without its share.
     #[must_use]
     pub fn text(&self, words: &Words) -> String {
@@ -298,9 +323,8 @@ impl Cause {
                 let more = if ppm.value < 0.0 { "b" } else { "a" };
                 let ppm = ppm.times(ppm.value.signum());
                 format!(
-                    "scale mismatch: channel {more} counts {:.4} ppm more, +-{:.2} ppm",
-                    ppm.value,
-                    ppm.margin()
+                    "scale mismatch: channel {more} counts more than the other by {} of the travel of channel a",
+                    with_margin(ppm, "ppm")
                 )
             }
             Self::TimeSkew { late, by, since_ns } => {
@@ -316,14 +340,25 @@ impl Cause {
                 format!("backlash: channel {} lags at a reversal by {}", lags.letter(), length(*width, unit))
             }
             Self::Eccentricity { side, amplitude, period } => {
-                format!("eccentricity{}: {} once in {period:.4} {unit}", of(side), length(*amplitude, unit))
+                let period = plain(*period, *period);
+                format!("eccentricity{}: {} once in {period} {unit}", of(side), length(*amplitude, unit))
             }
-            Self::Drift { rate: by } => format!("drift of {}", rate(*by, unit)),
+            Self::Drift { rate: by } => {
+                let (ahead, by) = gained(*by);
+                format!(
+                    "drift: channel {} gains on {} by {}",
+                    ahead.letter(),
+                    ahead.other().letter(),
+                    rate(by, unit)
+                )
+            }
             Self::Slip { by, rate: speed, from_ns, until_ns } => {
                 let until =
                     until_ns.map_or_else(|| "still going on".to_owned(), |ns| format!("until {}", at(ns)));
-                let (by, from) = (length(*by, unit), at(*from_ns));
-                format!("slip by {by} from {from} on, {until}, {}", rate(Estimate::known(*speed), unit))
+                let (ahead, by) = gained(*by);
+                let (ahead, behind, by) = (ahead.letter(), ahead.other().letter(), length(by, unit));
+                let (from, speed) = (at(*from_ns), rate(Estimate::known(speed.abs()), unit));
+                format!("slip: channel {ahead} gained {by} on {behind} from {from} on, {until}, {speed}")
             }
             Self::Jump { side, by, at_ns } => {
                 format!("jump{} by {} at {}", of(side), length(*by, unit), at(*at_ns))
@@ -333,13 +368,14 @@ impl Cause {
                 format!("spike{} of {by} from {} to {}", of(side), at(*at_ns), at(*until_ns))
             }
             Self::LostCounts { side, part, since_ns } => {
-                let part = part.times(100.0);
+                let part = with_margin(part.times(100.0), "%");
                 let of = format!("lost counts of channel {} since {}", side.letter(), at(*since_ns));
-                format!("{of}: {:.3} % of the travel, +-{:.3} %", part.value, part.margin())
+                format!("{of}: {part} of the travel")
             }
             Self::Frozen { side, since_ns, readings, travel } => {
                 let (frozen, other) = (side.letter(), side.other().letter());
-                let moved = format!("channel {other} moved {travel:.4} {unit} in {readings} readings");
+                let travel = plain(*travel, *travel);
+                let moved = format!("channel {other} moved {travel} {unit} in {readings} readings");
                 format!("channel {frozen} frozen since {} while {moved}", at(*since_ns))
             }
             Self::Reversed { side, since_ns, ratio } => {
@@ -348,4 +384,10 @@ impl Cause {
             }
         }
     }
+}
+
+/// The channel that ran ahead where d changes by so much, towards larger positions, and by how much.
+fn gained(by: Estimate) -> (Side, Estimate) {
+    let ahead = if by.value < 0.0 { Side::B } else { Side::A };
+    (ahead, by.times(ahead.sign()))
 }

@@ -35,6 +35,12 @@ impl Piece {
         Self { columns: vec![Column::Sine { period, by }, Column::Cosine { period, by }], fitted, side }
     }
 
+    /// A channel that fails between two rows: what the other one travels from there on, and what it is off at once.
+    pub(super) fn failure(side: Side, from: usize, t: &[f64]) -> Self {
+        let step = Column::Rise { from: t[from.saturating_sub(1)], until: t[from] };
+        Self { columns: vec![Column::TravelSince { side, from }, step], fitted: 3.0, side: None }
+    }
+
     pub(super) fn column(&self) -> Column {
         self.columns.first().copied().unwrap_or(Column::One)
     }
@@ -97,8 +103,8 @@ pub(super) fn values(series: &Series<'_>, column: Column) -> Vec<f64> {
             rise(&series.t, from, until).into_iter().zip(&series.v).map(|(part, v)| part * v).collect()
         }
         Column::TravelSince { side, from } => {
-            let base = series.travel(side, from.saturating_sub(1));
-            (0..n).map(|row| if row >= from { series.travel(side, row) - base } else { 0.0 }).collect()
+            let base = series.travel_now(side, from.saturating_sub(1));
+            (0..n).map(|row| if row >= from { series.travel_now(side, row) - base } else { 0.0 }).collect()
         }
     }
 }

@@ -32,6 +32,8 @@ pub(super) struct Counter {
     pub(super) captured_at: u64,
     has_position: bool,
     is_invalid: bool,
+    /// When the first reading of this stretch was captured.
+    pub(super) began_at: u64,
     /// Grows when the count starts anew.
     pub(super) stretch: u32,
 }
@@ -54,6 +56,7 @@ impl Counter {
             captured_at: 0,
             has_position: false,
             is_invalid: false,
+            began_at: 0,
             stretch: 0,
         }
     }
@@ -104,6 +107,7 @@ impl Counter {
         let is_fault = self.has_position && (elapsed > self.timeout || !self.is_plausible(change, elapsed));
         if is_fault || !self.has_position {
             self.stretch += 1;
+            self.began_at = captured_at;
             self.count = self.signed(raw);
         } else {
             self.count = self.count.wrapping_add(change);

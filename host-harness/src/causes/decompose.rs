@@ -4,13 +4,14 @@ use super::apart::tell_apart;
 use super::cause::{Cause, Estimate, Side};
 use super::collinear;
 use super::columns::Piece;
+use super::errors::{with_model_error, with_omissions, with_patches};
 use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
 use super::kind::CauseKind;
 use super::name::Model;
-use super::polish::{closer, keep_largest, merge, refine_play};
+use super::polish::{closer, collapse, keep_largest, merge, refine_play, unpatch};
 use super::samples::Samples;
-use super::select::{backward, design, effective, exchanges, fitted, forward, lags};
+use super::select::{backward, design, effective, exchanges, fitted, forward, lags, lost_meanwhile};
 use super::series::{Series, clock, instant};
 use super::solve::{Fit, newey_west};
 
@@ -21,8 +22,8 @@ const LEAST_ROWS: usize = 40;
 const HARDLY_WORSE: f64 = 6.0;
 /// What swings less than this part of d at the trip is fitted, not named.
 const MATERIAL: f64 = 0.01;
-/// See [`with_model_error`].
-const STRETCHES: f64 = 2.0;
+/// What may as well be 0 is named only with a larger share than this part of d.
+const UNCERTAIN: f64 = 0.1;
 /// Where a channel has failed, samples after the trip count until the two are so many times as far apart as at the trip.
 const FAR: f64 = 4.0;
 /// Rounds in which each piece may be exchanged for another, and how much better the criterion must be with it.
@@ -55,12 +56,22 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
     if found.inconclusive.iter().any(is_hopeless) {
         return found;
     }
-    let series = Series::new(samples, None);
+    let mut series = Series::new(samples, None);
     let mut first = None;
     let trusted = failing::failing(&series).or_else(|| {
         first = select(&series, options, None);
         first.as_ref().and_then(|(selected, _)| model(&series, options, selected).trust())
     });
+    let is_proven = trusted.is_none_or(|trusted| failing::moved_before(&series, trusted));
+    if trusted.is_some_and(|trusted| !is_proven && failing::is_steady(&series, trusted)) {
+        series.is_steady = true;
+        first = select(&series, options, None);
+        if let Some((selected, alternatives)) = first {
+            report(&series, options, &selected, alternatives, &mut found);
+        }
+        doubt(&mut found, CauseKind::Frozen);
+        return found;
+    }
     let Some(trusted) = trusted else {
         if let Some((selected, alternatives)) = first {
             report(&series, options, &selected, alternatives, &mut found);
@@ -69,12 +80,23 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
     };
     let samples = &cut(samples);
     let series = Series::new(samples, Some(trusted));
-    let failed = Piece::new(Column::TravelSince { side: trusted.side, from: trusted.from });
+    let failed = Piece::failure(trusted.side, trusted.from, &series.t);
     if let Some((selected, alternatives)) = select(&series, options, Some(failed)) {
         found.trusted = Some(trusted);
         report(&series, options, &selected, alternatives, &mut found);
     }
+    if !is_proven {
+        doubt(&mut found, CauseKind::Slip);
+    }
     found
+}
+
+/// Nothing in the samples tells the first cause from another one: no motion that both had made before.
+fn doubt(found: &mut Decomposition, instead: CauseKind) {
+    let Some(chosen) = found.main().map(|main| main.cause.kind()) else { return };
+    found.alternatives.retain(|other| other.chosen != chosen || other.instead != instead);
+    let tell_apart = tell_apart(chosen, instead).to_owned();
+    found.alternatives.push(Alternative { chosen, instead, worse_by: 0.0, tell_apart });
 }
 
 /// Where a channel has failed: without what comes after the trip as soon as the two are several times as far apart: it would outweigh all that led to it.
@@ -201,11 +223,17 @@ fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Optio
         }
         samples = backward(series, &mut pieces, pinned);
     }
+    collapse(series, options, &mut pieces, pinned, samples);
+    merge(series, options, &mut pieces, pinned);
+    unpatch(series, options, &mut pieces, pinned, samples);
+    samples = backward(series, &mut pieces, pinned);
     refine_play(series, &mut pieces);
     let (values, fit) = fitted(series, &mut pieces)?;
     let columns: Vec<&[f64]> = values.iter().map(Vec::as_slice).collect();
     let lags = lags(&fit.residuals);
-    let covariance = with_model_error(series, newey_west(&columns, &fit, lags), &fit);
+    let mut covariance = with_model_error(series, newey_west(&columns, &fit, lags), &fit);
+    with_patches(series, &pieces, (&values, &fit), &mut covariance);
+    with_omissions(series, &pieces, (&values, &fit), &mut covariance);
     let selected = Fitted { pieces, values, fit, covariance, lags };
     let model = model(series, options, &selected);
     let apart = series.samples.points[series.trip].d();
@@ -215,25 +243,16 @@ fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Optio
         if term.share.value.abs() > 0.1 * apart.abs() {
             let others = exchanges(series, options, &selected.pieces, place, samples);
             let close = others.into_iter().filter(|other| other.worse_by < HARDLY_WORSE);
-            alternatives.extend(close.map(|other| (term.cause.kind(), other.instead, other.worse_by)));
+            let kind = term.cause.kind();
+            alternatives.extend(close.map(|other| (kind, other.instead, other.worse_by)));
+            let lost = lost_meanwhile(series, &selected.pieces, place, samples);
+            let is_close = |worse_by: &f64| kind == CauseKind::Slip && *worse_by < HARDLY_WORSE;
+            if let Some((piece, worse_by)) = lost.filter(|(_, worse_by)| is_close(worse_by)) {
+                alternatives.push((kind, piece, worse_by));
+            }
         }
     }
     Some((selected, alternatives))
-}
-
-/// The covariance with what the model itself may be wrong by. Its residuals hold traces of all that was left out or is only nearly so, and nothing says
-/// that these are independent from one stretch of the motion to the next: they may go along with a column like `STRETCHES` independent values.
-fn with_model_error(series: &Series<'_>, mut covariance: Vec<Vec<f64>>, fit: &Fit) -> Vec<Vec<f64>> {
-    let rows = fit.residuals.len() as f64;
-    let counts = series.samples.count;
-    let rounding = (counts[0] * counts[0] + counts[1] * counts[1]) / 12.0;
-    let variance = (fit.rss / rows).max(rounding) * rows / STRETCHES;
-    for (row, inverse) in covariance.iter_mut().zip(&fit.inverse) {
-        for (value, inverse) in row.iter_mut().zip(inverse) {
-            *value += variance * inverse;
-        }
-    }
-    covariance
 }
 
 /// Fills in what was found.
@@ -276,15 +295,18 @@ fn report(
     let reference = -selected.fit.residuals[0];
     terms.push(Term { cause: Cause::Reference, share: Estimate::known(reference), swing: reference.abs() });
     terms.retain(|term| term.swing >= least);
-    terms.sort_by(|a, b| b.share.value.abs().total_cmp(&a.share.value.abs()));
+    terms.retain(|term| term.cause.is_certain() || term.share.value.abs() > UNCERTAIN * found.apart.abs());
+    terms.sort_by(|a, b| {
+        let firm = [a, b].map(|term| found.is_firm(term));
+        firm[1].cmp(&firm[0]).then(b.share.value.abs().total_cmp(&a.share.value.abs()))
+    });
     found.rest = found.apart - terms.iter().map(|term| term.share.value).sum::<f64>();
     found.terms = terms;
 }
 
 fn known_ages(series: &Series<'_>) -> Term {
-    let points = &series.samples.points;
-    let difference =
-        points.iter().map(|point| point.age[1] - point.age[0]).sum::<f64>() / points.len() as f64;
+    let trip = &series.samples.points[series.trip];
+    let difference = trip.age[1] - trip.age[0];
     let (low, high) = series
         .known
         .iter()

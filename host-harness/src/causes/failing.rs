@@ -51,3 +51,33 @@ pub(super) fn failing(series: &Series<'_>) -> Option<Trust> {
     };
     Some(Trust { side: failed.other(), from })
 }
+
+/// Whether the failed channel had moved before, and with the other one. Where it had not, it may as well be right, and the other one creep or drift.
+pub(super) fn moved_before(series: &Series<'_>, trusted: Trust) -> bool {
+    let range = |side: Side| {
+        let travels = (0..trusted.from).map(|row| series.travel(side, row));
+        let (low, high) = travels.fold((f64::MAX, f64::MIN), |(low, high), x| (low.min(x), high.max(x)));
+        high - low
+    };
+    let [failed, healthy] = [range(trusted.side.other()), range(trusted.side)];
+    failed > LEAST_COUNTS * series.coarsest() && (failed / healthy - 1.0).abs() < ALIKE
+}
+
+/// Whether the trusted channel goes on at one speed to the end, as a drift or a creep does and hardly any motion of an axis: but for a part of its way,
+/// root mean square.
+pub(super) fn is_steady(series: &Series<'_>, trusted: Trust) -> bool {
+    const LEAST_UNSTEADY: f64 = 0.01;
+    let travel = |row: usize| series.travel(trusted.side, row);
+    // From when it moves at all.
+    let (start, end) = (travel(trusted.from), travel(series.len() - 1));
+    let least = (LEAST_UNSTEADY * (end - start).abs()).max(4.0 * series.coarsest());
+    let Some(from) = (trusted.from..series.len()).find(|&row| (travel(row) - start).abs() > least) else {
+        return true;
+    };
+    let rows = from..series.len();
+    let x: Vec<f64> = rows.clone().map(travel).collect();
+    let mut basis = Basis::new(&x);
+    basis.add(series.t[rows].to_vec());
+    let rms = (basis.rss / x.len() as f64).sqrt();
+    rms < least
+}

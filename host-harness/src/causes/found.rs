@@ -186,7 +186,8 @@ impl fmt::Display for Inconclusive {
                 f.write_str("motion in one direction only: play cannot be told from an offset; record a move there and back")
             }
             Self::NewReferences { times } => {
-                write!(f, "the references were taken anew {times} times: what was before is not looked at")
+                let times = if *times == 1 { "once".to_owned() } else { format!("{times} times") };
+                write!(f, "the references were taken anew {times}: what was before is not looked at")
             }
         }
     }
@@ -212,7 +213,7 @@ pub struct Decomposition {
     pub trip_ns: i64,
     /// d at the trip.
     pub apart: f64,
-    /// The causes, the largest share first. The shares and `rest` add up to `apart`.
+    /// The causes, the largest share first, those that are not [firm](Self::is_firm) at the end. What is not certain and small is not named. The shares and `rest` add up to `apart`.
     pub terms: Vec<Term>,
     /// What is left of d at the trip.
     pub rest: f64,
@@ -236,11 +237,24 @@ pub struct Decomposition {
     pub inconclusive: Vec<Inconclusive>,
 }
 
+/// Shares of so many times d are cancelled by others.
+const CANCELLING: f64 = 1.5;
+
 impl Decomposition {
-    /// The cause with the largest share at the trip; `None`: none was found.
+    /// The cause with the largest share at the trip, of those that are certain; `None`: none was found, or none for certain.
     #[must_use]
     pub fn main(&self) -> Option<&Term> {
-        self.terms.first()
+        self.terms.first().filter(|term| self.is_firm(term))
+    }
+
+    /// Whether a term can stand for itself: its size is not 0 for all that is known, and it is not one of several that
+    /// cancel each other, each much larger than d and hanging together with the others.
+    #[must_use]
+    pub fn is_firm(&self, term: &Term) -> bool {
+        let is_large = term.share.value.abs() > CANCELLING * self.apart.abs();
+        let kind = term.cause.kind();
+        let hangs_together = self.collinear.iter().any(|group| group.terms.contains(&kind));
+        term.cause.is_certain() && !(is_large && hangs_together)
     }
 
     /// What the text of its parts needs.

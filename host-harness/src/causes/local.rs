@@ -12,6 +12,8 @@ pub(super) struct Local {
     pub(super) v: f64,
     /// Acceleration there.
     pub(super) a: f64,
+    /// By how much the reading was moved to the instant of the frame; 0 without `align`.
+    pub(super) lead: f64,
     /// Their standard errors, from what the counts are off the parabola.
     pub(super) v_error: f64,
     pub(super) a_error: f64,
@@ -30,6 +32,7 @@ pub(super) fn fit(
         v: speed.slope * unit,
         v_error: speed.slope_error * unit.abs(),
         a: 2.0 * acceleration.bend * unit,
+        lead: 0.0,
         a_error: 2.0 * acceleration.bend_error * unit.abs(),
     }
 }

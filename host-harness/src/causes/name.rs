@@ -20,6 +20,12 @@ pub(super) struct Model<'a> {
 const LEAST_TRUSTED: f64 = 0.5;
 /// And with less than this it stands still.
 const STILL: f64 = 0.03;
+/// Within this of −1, a channel counts the travel of the other backwards.
+const REVERSED: f64 = 0.3;
+/// Less travel than so many counts of the coarser channel is not motion.
+const FAR_COUNTS: f64 = 50.0;
+/// An end among so many last rows is not seen.
+const LAST_ROWS: usize = 4;
 /// A change within so many rows is a jump: no machine slips as fast.
 const JUMP_ROWS: usize = 2;
 
@@ -77,7 +83,12 @@ impl Model<'_> {
         let size = estimate.times(estimate.value.signum());
         match self.pieces[piece].column() {
             Column::One => Cause::Reference,
-            Column::Travel => Cause::Scale { ppm: estimate.times(1e6) },
+            Column::Travel => {
+                // d = s (x_A + x_B) / 2: what a counts more is s / (1 + s / 2) of the travel of a.
+                let half = 1.0 + 0.5 * estimate.value;
+                let standard_error = 1e6 * estimate.standard_error / (half * half);
+                Cause::Scale { ppm: Estimate { value: 1e6 * estimate.value / half, standard_error } }
+            }
             Column::Speed => Cause::TimeSkew { late, by: size, since_ns: None },
             Column::SpeedSince { from, .. } => {
                 let row = row_after(&self.series.t, from);
@@ -120,14 +131,15 @@ impl Model<'_> {
             let side = jumped(self.series, first, last, by.value);
             return Cause::Jump { side, by, at_ns: self.at(first) };
         }
-        let until_ns = (until < t[t.len() - 1]).then(|| self.at(last));
+        // Its end among the last rows is none that was seen.
+        let until_ns = (until < t[t.len() - 1 - LAST_ROWS.min(t.len() - 1)]).then(|| self.at(last));
         Cause::Slip { by, rate: by.value / (until - from), from_ns: self.at(first), until_ns }
     }
 
     fn travel_since(&self, side: Side, from: usize, estimate: Estimate) -> Cause {
         let (failed, ratio) = self.failed(side, from, estimate);
         let since_ns = self.at(from);
-        if ratio.value < -0.2 {
+        if is_reversed(ratio.value) {
             return Cause::Reversed { side: failed, since_ns, ratio };
         }
         if ratio.value.abs() < STILL {
@@ -146,7 +158,7 @@ impl Model<'_> {
     /// Which channel counts less of the travel, and what part of that of the other; where they move against each other, the one that turned round.
     fn failed(&self, side: Side, from: usize, estimate: Estimate) -> (Side, Estimate) {
         let (failed, ratio) = failed(side, estimate);
-        if ratio.value >= 0.0 {
+        if !is_reversed(ratio.value) {
             return (failed, ratio);
         }
         let t = &self.series.t;
@@ -155,7 +167,8 @@ impl Model<'_> {
         let after = self.series.trip.max(from);
         let turned = |side: Side| {
             let [x0, x1, x2] = [before, from - 1, after].map(|row| self.series.travel(side, row));
-            (x1 - x0) * (x2 - x1) < 0.0
+            let least = FAR_COUNTS * self.series.coarsest();
+            (x1 - x0).abs() > least && (x2 - x1).abs() > least && (x1 - x0) * (x2 - x1) < 0.0
         };
         if turned(failed.other()) && !turned(failed) {
             let value = 1.0 / ratio.value;
@@ -176,11 +189,17 @@ impl Model<'_> {
             }
             let went = |side: Side| self.series.travel(side, trip) - self.series.travel(side, from - 1);
             let (failed_went, other_went) = (went(failed), went(failed.other()));
-            let is_real =
-                other_went.abs() > 20.0 * self.series.coarsest() && failed_went / other_went < LEAST_TRUSTED;
+            let is_sound = ratio.value > -REVERSED || is_reversed(ratio.value);
+            let is_far = other_went.abs() > FAR_COUNTS * self.series.coarsest();
+            let is_real = is_sound && is_far && failed_went / other_went < LEAST_TRUSTED;
             is_real.then_some(Trust { side: failed.other(), from })
         })
     }
+}
+
+/// Whether a part of the travel of the other is that of a channel that counts backwards.
+fn is_reversed(ratio: f64) -> bool {
+    (ratio + 1.0).abs() < REVERSED
 }
 
 /// Which channel counts less of the travel, and what part of that of the other: d changes by `estimate` of the travel of `side`.

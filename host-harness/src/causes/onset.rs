@@ -23,9 +23,14 @@ pub(super) fn travels(series: &Series<'_>, basis: &Basis) -> Vec<Onset> {
     let n = basis.rest.len();
     let mut found = Vec::new();
     for side in Side::BOTH {
-        let x: Vec<f64> = (0..n).map(|row| series.travel(side, row)).collect();
+        let x: Vec<f64> = (0..n).map(|row| series.travel_now(side, row)).collect();
         let base = |from: usize| x[from.saturating_sub(1)];
-        found.push(best(&x, base, basis, |from| Column::TravelSince { side, from }));
+        // The other channel then makes this part of the travel, or the same backwards: nothing else that is against it.
+        let is_sound = |c: f64| {
+            let part = 1.0 - side.sign() * c;
+            part > -0.1 || (-1.5..=-0.6).contains(&part)
+        };
+        found.push(best(&x, base, is_sound, basis, |from| Column::TravelSince { side, from }));
     }
     found.into_iter().flatten().collect()
 }
@@ -34,6 +39,7 @@ pub(super) fn travels(series: &Series<'_>, basis: &Basis) -> Vec<Onset> {
 fn best(
     f: &[f64],
     base: impl Fn(usize) -> f64,
+    is_sound: impl Fn(f64) -> bool,
     basis: &Basis,
     column: impl Fn(usize) -> Column,
 ) -> Option<Onset> {
@@ -65,7 +71,11 @@ fn best(
         if whole < 1e-9 * squares {
             continue;
         }
-        let gain = onset_gain(with_f[p] - g * with_one[p], left, whole);
+        let along = with_f[p] - g * with_one[p];
+        if !is_sound(along / left) {
+            continue;
+        }
+        let gain = onset_gain(along, left, whole);
         if most.is_none_or(|most| gain > most.gain) {
             most = Some(Onset { column: column(from), gain });
         }

@@ -1,10 +1,17 @@
 //! What is done to chosen pieces as a whole: fewer of them, and in better places.
 
+use super::basis::{axpy, dot};
 use super::columns::Piece;
 use super::found::{Column, Options};
-use super::select::{exchanges, fitted};
+use super::select::{backward, criterion, exchanges, fitted, forward};
 use super::series::Series;
 
+/// Two with a correlation below the negative of this cancel each other in part.
+const CANCEL: f64 = 0.3;
+/// A change of less than this part of d at the trip may be a patch on something else.
+const PATCH: f64 = 0.1;
+/// The most that is always there and is looked for at a time.
+const MOST_STATIC: usize = 6;
 /// Changes of a kind that begin within so many windows of the speed may be one.
 const MERGED_WINDOWS: f64 = 4.0;
 
@@ -101,5 +108,105 @@ pub(super) fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
         if width > 0.5 * series.coarsest() && place < pieces.len() {
             pieces[place] = Piece::new(Column::Play { width });
         }
+    }
+}
+
+/// Two that cancel each other are one: where one change alone explains as much, by the criterion, it takes the place of both.
+pub(super) fn collapse(
+    series: &Series<'_>,
+    options: &Options,
+    pieces: &mut Vec<Piece>,
+    pinned: usize,
+    samples: f64,
+) {
+    while let Some((first, second, instead)) = one_for_two(series, options, pieces, pinned, samples) {
+        pieces[first] = instead;
+        pieces.remove(second);
+    }
+}
+
+/// The places of two that one can stand for, and that one.
+fn one_for_two(
+    series: &Series<'_>,
+    options: &Options,
+    pieces: &mut Vec<Piece>,
+    pinned: usize,
+    samples: f64,
+) -> Option<(usize, usize, Piece)> {
+    let (values, fit) = fitted(series, pieces)?;
+    let mut first = 1;
+    let adds: Vec<Vec<f64>> = pieces
+        .iter()
+        .map(|piece| {
+            let places = first..first + piece.columns.len();
+            first = places.end;
+            let mut sum = vec![0.0; series.len()];
+            for place in places {
+                axpy(&mut sum, fit.coefficients[place], &values[place]);
+            }
+            let mean = sum.iter().sum::<f64>() / sum.len() as f64;
+            sum.iter_mut().for_each(|value| *value -= mean);
+            sum
+        })
+        .collect();
+    let own = criterion(fit.rss + series.floor(), samples);
+    for one in pinned..pieces.len() {
+        for other in one + 1..pieces.len() {
+            let along = dot(&adds[one], &adds[other]);
+            let lengths = (dot(&adds[one], &adds[one]) * dot(&adds[other], &adds[other])).sqrt();
+            let has_onset = [one, other].iter().any(|&place| Piece::is_onset(pieces[place].column()));
+            if !has_onset || along > -CANCEL * lengths {
+                continue;
+            }
+            let mut fewer = pieces.clone();
+            fewer.remove(other);
+            let both = own + (pieces[one].fitted + pieces[other].fitted) * samples.ln();
+            let found = exchanges(series, options, &fewer, one, samples);
+            let best = found.into_iter().min_by(|a, b| a.criterion.total_cmp(&b.criterion));
+            if let Some(best) = best.filter(|best| best.criterion < both) {
+                return Some((one, other, best.instead));
+            }
+        }
+    }
+    None
+}
+
+/// Small changes may stand for what is always there, as play is a step at every reversal: what is always there is sought without them, and what they
+/// still explain then stays. That is taken where it is better.
+pub(super) fn unpatch(
+    series: &Series<'_>,
+    options: &Options,
+    pieces: &mut Vec<Piece>,
+    pinned: usize,
+    samples: f64,
+) {
+    let Some((values, fit)) = fitted(series, pieces) else { return };
+    let apart = series.samples.points[series.trip].d().abs();
+    let mut place = 1;
+    let (mut kept, mut patches) = (Vec::new(), Vec::new());
+    for (number, piece) in pieces.iter().enumerate() {
+        let most = values[place].iter().fold(0.0_f64, |most, value| most.max(value.abs()));
+        let is_small = fit.coefficients[place].abs() * most < PATCH * apart;
+        let is_patch = number >= pinned && Piece::is_onset(piece.column()) && is_small;
+        if is_patch {
+            patches.push(piece.clone())
+        } else {
+            kept.push(piece.clone())
+        }
+        place += piece.columns.len();
+    }
+    if patches.is_empty() {
+        return;
+    }
+    let whole = |pieces: &mut Vec<Piece>| {
+        let rss = fitted(series, pieces).map_or(f64::MAX, |(_, fit)| fit.rss);
+        let numbers: f64 = pieces.iter().map(|piece| piece.fitted).sum();
+        criterion(rss + series.floor(), samples) + numbers * samples.ln()
+    };
+    let mut other = forward(series, options, kept, Some(MOST_STATIC));
+    other.extend(patches);
+    backward(series, &mut other, pinned);
+    if whole(&mut other) < whole(pieces) {
+        *pieces = other;
     }
 }

@@ -61,7 +61,11 @@ pub struct Sampler {
     /// Frames of this stretch.
     taken: u64,
     stretches: [u32; 2],
+    /// Whether both are moved to the instant of the frame, and compared only when both speeds are known.
+    is_aligned: bool,
+    /// The frame of the reference, and its number; `None`: not all is known yet.
     reference: Raw,
+    first: Option<u64>,
     kept: Vec<(Raw, [Local; 2])>,
     /// Every so many frames one is kept.
     every: u64,
@@ -85,10 +89,12 @@ impl Sampler {
             ring: vec![Raw::default(); RING],
             taken: 0,
             stretches: [0; 2],
+            is_aligned: setup.discrepancy.as_ref().is_some_and(|rule| rule.align),
             reference: Raw::default(),
+            first: None,
             kept: Vec::new(),
             every: 1,
-            next: 0,
+            next: u64::MAX,
             due: u64::MAX,
             marked: None,
             is_over: false,
@@ -122,12 +128,15 @@ impl Sampler {
         if saw_a == Taken::Anew || saw_b == Taken::Anew {
             return;
         }
+        if self.first.is_none() {
+            self.refer(raw);
+        }
         self.ring[self.taken as usize % RING] = raw;
         if self.taken == self.next {
             self.due = raw.now.saturating_add(2 * self.window);
         }
         self.taken += 1;
-        if raw.now >= self.due || self.taken > self.next + REACH {
+        if raw.now >= self.due || self.taken > self.next.saturating_add(REACH) {
             self.keep(raw.now);
         }
         if let Some(marked) = self.marked {
@@ -143,10 +152,22 @@ impl Sampler {
             return false;
         }
         self.unusable.restarts += u64::from(self.taken > 0);
-        (self.stretches, self.reference) = (stretches, raw);
-        (self.taken, self.every, self.next, self.due) = (0, 1, 0, u64::MAX);
+        (self.stretches, self.reference, self.first) = (stretches, raw, None);
+        (self.taken, self.every, self.next, self.due) = (0, 1, u64::MAX, u64::MAX);
+        if !self.is_aligned {
+            (self.first, self.next) = (Some(0), 0);
+        }
         self.kept.clear();
         true
+    }
+
+    /// Takes the references of an aligned comparison: at the first frame with both speeds (RULES.md, section 8).
+    #[cold]
+    fn refer(&mut self, raw: Raw) {
+        let is_known = |side: usize| raw.captured_at[side] >= self.counters[side].began_at + self.window;
+        if is_known(0) && is_known(1) {
+            (self.reference, self.first, self.next) = (raw, Some(self.taken), self.taken);
+        }
     }
 
     /// Keeps the frames that enough others follow by now.
@@ -190,7 +211,26 @@ impl Sampler {
             let last = bisect(number, most + 1, |k| self.raw(k).now > here.now + span) - 1;
             (first, last)
         });
-        [0, 1].map(|side| fit(here, side, self.counters[side].unit, reaches, |k| self.raw(k)))
+        [0, 1].map(|side| Local {
+            lead: if self.is_aligned { self.lead(number, oldest, side) } else { 0.0 },
+            ..fit(here, side, self.counters[side].unit, reaches, |k| self.raw(k))
+        })
+    }
+
+    /// By how much a channel has moved since its reading by its speed over the window, as the core has it; but the core keeps fewer readings, so that
+    /// its window may be longer by the spacing of its history.
+    fn lead(&self, number: u64, oldest: u64, side: usize) -> f64 {
+        let here = self.raw(number);
+        let captured_at = here.captured_at[side];
+        let is_younger = |k: u64| self.raw(k).captured_at[side] + self.window > captured_at;
+        let after = bisect(oldest, number, is_younger);
+        let base = self.raw(after.saturating_sub(1).max(oldest));
+        let elapsed = captured_at - base.captured_at[side];
+        if elapsed == 0 {
+            return 0.0;
+        }
+        let moved = here.counts[side].wrapping_sub(base.counts[side]) as f64 * self.counters[side].unit;
+        moved / elapsed as f64 * (here.now - captured_at) as f64
     }
 
     /// The last frame taken is that of the trip. Only the first call counts.
@@ -215,15 +255,17 @@ impl Sampler {
     /// When the references were taken; `None`: they have not been.
     #[must_use]
     pub fn reference(&self) -> Option<Instant> {
-        (self.taken > 0).then(|| Instant::from_nanos(self.reference.now))
+        self.first.map(|_| Instant::from_nanos(self.reference.now))
     }
 
     /// What was kept. Without a [`mark`](Self::mark) the last frame stands for the trip.
     #[must_use]
     pub fn samples(&self) -> Samples {
+        let first = self.first.unwrap_or(self.taken);
         let first_full = self.taken.saturating_sub(RING as u64);
         // The fits of the oldest frames of the ring would look to one side only.
         let first_full = if first_full == 0 { 0 } else { first_full + REACH.min(RING as u64 / 8) };
+        let first_full = first_full.max(first);
         let mut points = Vec::with_capacity(self.kept.len() + RING);
         let full_from = if self.taken > 0 { self.raw(first_full.min(self.taken - 1)).now } else { 0 };
         for (raw, local) in self.kept.iter().take_while(|(raw, _)| raw.now < full_from) {
@@ -239,6 +281,10 @@ impl Sampler {
             if is_dense || number % SPARSE == 0 {
                 points.push(self.point(self.raw(number), &self.local(number), is_dense));
             }
+        }
+        let reference_lead = points.first().map_or([0.0; 2], |point| point.lead);
+        for point in &mut points {
+            point.lead = [0, 1].map(|side| point.lead[side] - reference_lead[side]);
         }
         Samples {
             unit: self.unit,
@@ -266,6 +312,7 @@ impl Sampler {
             age: [age(0), age(1)],
             v_error: [local[0].v_error, local[1].v_error],
             a_error: [local[0].a_error, local[1].a_error],
+            lead: [local[0].lead, local[1].lead],
             is_full_rate,
         }
     }

@@ -17,6 +17,8 @@ pub struct Point {
     pub a: [f64; 2],
     /// Age of that reading, its latency included, in seconds.
     pub age: [f64; 2],
+    /// By how much `align` moved it to the instant of the frame, less the same at the reference; 0 without `align`.
+    pub lead: [f64; 2],
     /// Standard errors of the speeds.
     pub v_error: [f64; 2],
     /// Standard errors of the accelerations.
@@ -26,10 +28,11 @@ pub struct Point {
 }
 
 impl Point {
-    /// How far the channels are apart: `d = x_A − x_B`.
+    /// How far the channels are apart, as the core compares them: `d = x_A − x_B`, each moved to the instant of the frame where the setup
+    /// says `align`.
     #[must_use]
     pub fn d(&self) -> f64 {
-        self.x[0] - self.x[1]
+        self.x[0] - self.x[1] + self.lead[0] - self.lead[1]
     }
 }
 

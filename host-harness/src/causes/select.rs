@@ -3,8 +3,10 @@
 //! The criterion of Schwarz (1978) is `m ln(RSS) + k ln(m)`, k the numbers fitted and m the effective number of samples. Residuals are correlated,
 //! so that m is the number of rows over the integrated autocorrelation time of the residuals of the largest model.
 
+use crate::setup::AxisUnit;
+
 use super::basis::Basis;
-use super::columns::{INSTANT, Piece, values};
+use super::columns::{INSTANT, Piece, row_after, values};
 use super::found::{Column, Options};
 use super::onset::{Changes, Shape, between_rows, travels};
 use super::series::Series;
@@ -62,6 +64,12 @@ fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> V
             found.push(Candidate { piece: Piece::turning(period, by, Some(side)), gain });
         }
     }
+    if given == super::cause::Side::BOTH.map(|side| (side, None)) && series.samples.unit == AxisUnit::Degree {
+        // A rotary axis may turn less than once; whose centre is off does not show.
+        let (period, by) = (360.0, super::cause::Side::A);
+        let gain = gain_of(series, basis, period, by);
+        found.push(Candidate { piece: Piece { fitted: 2.0, ..Piece::turning(period, by, None) }, gain });
+    }
     if options.period == [None; 2]
         && let Some((period, by, gain)) = best_period(series, basis)
     {
@@ -74,7 +82,8 @@ fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> V
 /// Of what begins at an instant.
 pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candidate> {
     let mut found = Vec::new();
-    for onset in travels(series, basis) {
+    let travels = if series.is_steady { Vec::new() } else { travels(series, basis) };
+    for onset in travels {
         found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
     }
     let rising = |from, until| Column::Rise { from, until };
@@ -95,7 +104,10 @@ pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candid
     for onset in slow {
         found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
     }
-    found.retain(|candidate| candidate.gain > 0.0);
+    // A failure is explanation enough of all that begins with it or later.
+    let failure = series.trusted.map(|trusted| series.t[trusted.from] - 2.0 * series.samples.window);
+    let is_before = |piece: &Piece| failure.is_none_or(|failure| series.t[piece.begins(series)] < failure);
+    found.retain(|candidate| candidate.gain > 0.0 && is_before(&candidate.piece));
     found
 }
 
@@ -252,11 +264,18 @@ pub(super) fn effective(residuals: &[f64]) -> f64 {
     (n / time).clamp(10.0, n)
 }
 
+/// What the residual has in the criterion.
+pub(super) fn criterion(rss: f64, samples: f64) -> f64 {
+    samples * rss.ln()
+}
+
 /// A piece in place of another one, and by how much worse the criterion is with it.
 #[derive(Clone, Debug)]
 pub(super) struct Exchange {
     pub(super) instead: Piece,
     pub(super) worse_by: f64,
+    /// The criterion of the whole with it, without what the other pieces were fitted with.
+    pub(super) criterion: f64,
 }
 
 /// The best of every other kind in place of a piece.
@@ -289,9 +308,39 @@ pub(super) fn exchanges(
         .into_iter()
         .map(|candidate| {
             let left = (basis.rss - candidate.gain).max(0.0) + floor;
-            let worse_by = samples * left.ln() + candidate.piece.fitted * samples.ln() - own;
-            Exchange { instead: candidate.piece, worse_by }
+            let criterion = criterion(left, samples) + candidate.piece.fitted * samples.ln();
+            Exchange { instead: candidate.piece, worse_by: criterion - own, criterion }
         })
         .filter(|exchange| exchange.worse_by.is_finite())
         .collect()
+}
+
+/// In place of a rise: counts lost while it lasted, of one channel or the other, and by how much worse the criterion is with them.
+pub(super) fn lost_meanwhile(
+    series: &Series<'_>,
+    pieces: &[Piece],
+    place: usize,
+    samples: f64,
+) -> Option<(Piece, f64)> {
+    let Column::Rise { from, until } = pieces[place].column() else { return None };
+    let mut basis = Basis::new(&series.y);
+    let others = pieces.iter().enumerate().filter(|(other, _)| *other != place);
+    for column in others.flat_map(|(_, piece)| &piece.columns) {
+        basis.add(values(series, *column));
+    }
+    let own = basis.gain(&values(series, pieces[place].column()));
+    let left = |gain: f64| criterion((basis.rss - gain).max(0.0) + series.floor(), samples);
+    let found = super::cause::Side::BOTH.map(|side| {
+        // The instants lie between rows.
+        let travel = |at: f64| {
+            let row = row_after(&series.t, at).max(1);
+            let [t0, t1] = [row - 1, row].map(|row| series.t[row]);
+            let [x0, x1] = [row - 1, row].map(|row| series.travel_now(side, row));
+            x0 + (x1 - x0) * ((at - t0) / (t1 - t0)).clamp(0.0, 1.0)
+        };
+        let lost: Vec<f64> = series.t.iter().map(|t| travel(t.clamp(from, until)) - travel(from)).collect();
+        let piece = Piece::new(Column::TravelSince { side, from: row_after(&series.t, from).max(1) });
+        (piece, left(basis.gain_within(&lost, 1.0)) - left(own))
+    });
+    found.into_iter().min_by(|one, other| one.1.total_cmp(&other.1))
 }

@@ -11,13 +11,17 @@ pub(super) struct Series<'a> {
     pub(super) t: Vec<f64>,
     /// d less what the known ages explain.
     pub(super) y: Vec<f64>,
-    /// What the known ages explain.
+    /// What the known ages explain of d.
     pub(super) known: Vec<f64>,
     /// Travel, speed and acceleration of the axis, from both channels or the one that is trusted.
     pub(super) x: Vec<f64>,
     pub(super) v: Vec<f64>,
     pub(super) a: Vec<f64>,
     pub(super) trip: usize,
+    /// Where a channel has failed: its trusted fellow, and from which row on.
+    pub(super) trusted: Option<Trust>,
+    /// A part of the travel that one channel does not count is no explanation here.
+    pub(super) is_steady: bool,
 }
 
 impl<'a> Series<'a> {
@@ -37,7 +41,10 @@ impl<'a> Series<'a> {
             v: column(),
             a: column(),
             trip: samples.trip,
+            trusted,
+            is_steady: false,
         };
+        let ratio = trusted.map_or(1.0, |trusted| part_of_travel(samples, trusted));
         let sides = sides(samples, trusted);
         // By how far the accelerations go up and down.
         let restless = [0, 1].map(|side| {
@@ -48,10 +55,15 @@ impl<'a> Series<'a> {
         for (row, (point, side)) in samples.points.iter().zip(sides).enumerate() {
             let trusted = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
             let of = |pair: [f64; 2]| side.map_or(0.5 * (pair[0] + pair[1]), |side| pair[side]);
-            let known = of(point.v) * (point.age[1] - point.age[0]);
+            // A channel that has failed does not move on with the speed of the other.
+            let parts =
+                trusted.map_or([1.0, 1.0], |healthy| if healthy == 0 { [1.0, ratio] } else { [ratio, 1.0] });
+            let known = of(point.v) * (parts[1] * point.age[1] - parts[0] * point.age[0]);
             series.t.push(point.t);
-            series.known.push(known);
-            series.y.push(point.d() - known);
+            // With `align` the core has made good most of what the ages explain.
+            let unexplained = point.x[0] - point.x[1] - known;
+            series.known.push(point.d() - unexplained);
+            series.y.push(unexplained);
             series.x.push(trusted.map_or(0.5 * (point.x[0] + point.x[1]), |side| point.x[side]));
             series.v.push(of(point.v));
             series.a.push(point.a[side.unwrap_or(calmer)]);
@@ -66,6 +78,11 @@ impl<'a> Series<'a> {
     /// Travel of one channel.
     pub(super) fn travel(&self, side: Side, row: usize) -> f64 {
         self.samples.points[row].x[side.index()]
+    }
+
+    /// The same, moved to the instant of the frame by the speed of the axis.
+    pub(super) fn travel_now(&self, side: Side, row: usize) -> f64 {
+        self.travel(side, row) + self.v[row] * self.samples.points[row].age[side.index()]
     }
 
     /// What a model may leave unexplained for the sake of being simple, as a sum of squares over all rows: root mean square a third of a count of the
@@ -120,11 +137,22 @@ fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
         }
     }
     if let Some(trusted) = trusted {
-        for side in sides.iter_mut().skip(trusted.from) {
+        // The fits of the failed one look ahead.
+        let start = points[trusted.from].t - 2.0 * samples.window;
+        let from = points.partition_point(|point| point.t < start);
+        for side in sides.iter_mut().skip(from) {
             *side = Some(trusted.side.index());
         }
     }
     sides
+}
+
+/// What the failed channel makes of the travel of the other up to the trip: 0 where it stands still, −1 where it goes backwards.
+fn part_of_travel(samples: &Samples, trusted: Trust) -> f64 {
+    let (before, trip) = (trusted.from.saturating_sub(1), samples.trip.max(trusted.from));
+    let went = |side: Side| samples.points[trip].x[side.index()] - samples.points[before].x[side.index()];
+    let part = went(trusted.side.other()) / went(trusted.side);
+    if part.is_finite() { part.clamp(-1.0, 1.0) } else { 1.0 }
 }
 
 fn median(values: impl Iterator<Item = f64>) -> f64 {

@@ -39,7 +39,7 @@ pub(super) fn rate(rate: Estimate, unit: &str) -> String {
     with_margin(rate, &format!("{unit}/s"))
 }
 
-fn with_margin(value: Estimate, unit: &str) -> String {
+pub(super) fn with_margin(value: Estimate, unit: &str) -> String {
     if value.standard_error == 0.0 {
         return format!("{} {unit}", plain(value.value, value.value));
     }
