@@ -36,7 +36,7 @@ pub(super) struct Raw {
 /// ```no_run
 /// # use host_harness::{causes::{self, Sampler}, setup::Setup};
 /// # fn frames() -> Vec<monitor_core::Frame> { Vec::new() }
-/// # let setup = Setup::load("axis.toml".as_ref()).unwrap();
+/// # let setup = Setup::load("axis.toml").unwrap();
 /// # let tripped_at = monitor_core::Instant::from_nanos(0);
 /// let mut sampler = Sampler::new(&setup);
 /// for frame in frames() {

@@ -10,7 +10,7 @@ use super::subject::Subject;
 use super::track::{Point, Quantity, Question, number};
 use super::verdict::{Beyond, Verdict, is_failure};
 use super::witness::Witness;
-use crate::causes::{Alternative, Decomposition, Side, Term};
+use crate::causes::{Alternative, Decomposition, Side};
 use crate::replay::{FaultKind, Outcome, Stop, Trip, TripRule};
 use crate::report::{Figures, Seconds};
 use crate::setup::{By, DemandSource, MonitorKind, Setup, Source};
@@ -100,7 +100,7 @@ impl Judge<'_> {
             return Verdict::AtTheLimit { beyond, difference, resolution };
         }
         let of_motion = self.setup.monitors[monitor].kind.analogue().is_none();
-        let main = self.apart.filter(|_| of_motion).and_then(certain);
+        let main = self.apart.filter(|_| of_motion).and_then(Decomposition::main);
         // Those of the channel that tripped first: it is asked.
         let mut events = self.events.to_vec();
         events.sort_by_key(|event| event.channel != Side::from(channel));
@@ -215,9 +215,9 @@ impl Judge<'_> {
         let Some(apart) = self.apart else {
             return unexplained(vec!["no positions of both channels could be compared before it".to_owned()]);
         };
-        let Some(main) = certain(apart) else {
+        let Some(main) = apart.main() else {
             let mut why: Vec<String> = apart.inconclusive.iter().map(ToString::to_string).collect();
-            if let Some(main) = apart.main() {
+            if let Some(main) = apart.terms.first() {
                 let text = main.cause.text(&apart.words());
                 why.push(format!("what fits best is uncertain by more than its size: {text}"));
             }
@@ -268,11 +268,6 @@ impl Judge<'_> {
 
 /// A share of what the positions are apart by that matters.
 const MATTERS: f64 = 0.05;
-
-/// The first term whose share is not within its own uncertainty.
-fn certain(apart: &Decomposition) -> Option<&Term> {
-    apart.terms.iter().find(|term| term.share.value.abs() > term.share.margin())
-}
 
 /// The standard deviation of some values, from their median deviation: what changes in the middle of them does not count. Zero of fewer
 /// than two.
