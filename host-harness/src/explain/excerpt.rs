@@ -15,8 +15,8 @@ use crate::trace::Offered;
 /// Chunks kept of what came before: 98 304 frames, 12 s at 8 kHz.
 const BEFORE: usize = 24;
 
-/// Chunks kept of what comes after.
-const AFTER: usize = 24;
+/// Chunks kept of what comes after: 6 s at 8 kHz.
+const AFTER: usize = 12;
 
 /// The most chunks of one excerpt.
 const MOST_CHUNKS: usize = 64;

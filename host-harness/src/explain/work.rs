@@ -44,15 +44,26 @@ impl Work<'_> {
             Subject::Trip(_, trip) => Some(Question::of(trip.rule, &trip.evidence)),
             _ => None,
         };
-        let points = match (excerpt, self.subject.at()) {
-            (Some(excerpt), Some(at)) => track::track(excerpt, self.looks_from(at), question),
-            _ => Vec::new(),
-        };
+        // The two take about as long, and need nothing of each other.
+        let ((apart, mut doubts), (points, what_if)) = rayon::join(
+            || {
+                let mut doubts = Vec::new();
+                (self.apart(samples, marked, &mut doubts), doubts)
+            },
+            || {
+                let points = match (excerpt, self.subject.at()) {
+                    (Some(excerpt), Some(at)) => track::track(excerpt, self.looks_from(at), question),
+                    _ => Vec::new(),
+                };
+                let what_if = excerpt.map_or_else(Vec::new, |excerpt| self.what_if(excerpt, &points));
+                (points, what_if)
+            },
+        );
         self.bounds_of_knowledge(&points, &mut cannot_tell);
         let readings = Channel::BOTH.map(|channel| Readings::of(setup, &points, channel));
         let scene = Scene { setup, readings: &readings, near: self.near(), origin_ns: outcome.origin_ns };
         let mut events = event::events(&scene);
-        let apart = self.apart(samples, marked, &mut cannot_tell);
+        cannot_tell.append(&mut doubts);
         if let Some(Cause::TimeSkew { late, .. }) =
             apart.as_ref().and_then(Decomposition::main).map(|main| &main.cause)
         {
@@ -82,7 +93,6 @@ impl Work<'_> {
             Subject::Trip(_, trip) => timing::parts(setup, &points, trip, outcome.longest_period),
             _ => Vec::new(),
         };
-        let what_if = excerpt.map_or_else(Vec::new, |excerpt| self.what_if(excerpt, &points));
         let cures = self.cures(&verdict, again);
         let nearest =
             if self.subject == Subject::Nothing { nearest::nearest(setup, outcome) } else { Vec::new() };
