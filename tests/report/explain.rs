@@ -7,8 +7,11 @@ use host_harness::trace::{Options, Reader};
 use host_harness::vary::Base;
 use serde_json::Value;
 
+/// A command, the schema of its JSON as it is kept, and as it is now.
+type Kept = (&'static str, &'static str, fn() -> Value);
+
 /// The schemas in the repository, and the command whose JSON each is of.
-const KEPT: [(&str, &str, fn() -> Value); 3] = [
+const KEPT: [Kept; 3] = [
     ("explain", include_str!("../../host-harness/explain.schema.json"), || json_schema().to_value()),
     ("margins", include_str!("../../host-harness/margins.schema.json"), || {
         host_harness::margins::json_schema().to_value()
