@@ -272,3 +272,18 @@ fn an_eccentricity_of_a_rotary_axis_is_named_or_offered_before_a_turn_is_made() 
     let others: Vec<_> = found.alternatives.iter().map(|other| other.instead).collect();
     assert!([kinds, others].concat().contains(&CauseKind::Eccentricity), "{found}");
 }
+
+#[test]
+fn a_jump_of_an_axis_at_rest_is_no_play_wider_than_all_that_moved() {
+    for (moves, noise) in [("", ""), ("", "noise = \"0.4 um\"\n"), (MOVES, "noise = \"0.4 um\"\n")] {
+        for side in Side::BOTH {
+            let faults = fault(side, "jump", "0.1", "by = \"2.5 mm\"");
+            let found = Axis { moves, a: noise, faults: &faults, ..Axis::default() }.decompose();
+            let Cause::Jump { side: jumped, by, .. } = main_cause(&found) else {
+                panic!("{moves:?} {side:?}: {found}")
+            };
+            assert!((by.value.abs() - 2.5).abs() < 0.02, "{found}");
+            assert!(jumped.is_none_or(|jumped| jumped == side), "{found}");
+        }
+    }
+}

@@ -105,7 +105,12 @@ pub(super) fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
         let Some((_, fit)) = fitted(series, pieces) else { return };
         let first = 1 + pieces[..place].iter().map(|piece| piece.columns.len()).sum::<usize>();
         let Some(width) = fit.coefficients.get(first).map(|width| width.abs()) else { return };
-        if width > 0.5 * series.coarsest() && place < pieces.len() {
+        if width > series.reach() {
+            // It never gets to its end: what grows with the travel is another cause.
+            pieces.remove(place);
+            return;
+        }
+        if width > 0.5 * series.coarsest() {
             pieces[place] = Piece::new(Column::Play { width });
         }
     }

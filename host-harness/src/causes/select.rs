@@ -44,6 +44,12 @@ pub(super) fn candidates(series: &Series<'_>, options: &Options, basis: &Basis) 
 /// Of what is there all the time.
 fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> Vec<Candidate> {
     let mut found = Vec::new();
+    if series.stands {
+        let gain = basis.gain(&values(series, Column::Time));
+        found.push(Candidate { piece: Piece::new(Column::Time), gain });
+        found.retain(|candidate| candidate.gain > 0.0);
+        return found;
+    }
     let infinite = f64::INFINITY;
     let each = [
         (Column::Travel, MOST_SCALE),
@@ -82,7 +88,7 @@ fn static_candidates(series: &Series<'_>, options: &Options, basis: &Basis) -> V
 /// Of what begins at an instant.
 pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candidate> {
     let mut found = Vec::new();
-    let travels = if series.is_steady { Vec::new() } else { travels(series, basis) };
+    let travels = if series.is_steady || series.stands { Vec::new() } else { travels(series, basis) };
     for onset in travels {
         found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
     }
@@ -101,7 +107,7 @@ pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candid
     let late = changes.closer(Shape::Rise, changes.best_step(), LATE_ROWS);
     let late = changes.instants(late.rows);
     let slow = [between_rows(series, basis, rise, rising), between_rows(series, basis, late, later)];
-    for onset in slow {
+    for onset in slow.into_iter().take(if series.stands { 1 } else { 2 }) {
         found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
     }
     // A failure is explanation enough of all that begins with it or later.
@@ -116,7 +122,8 @@ fn best_play(series: &Series<'_>, basis: &Basis) -> Candidate {
     let (low, high) = series.y.iter().fold((f64::MAX, f64::MIN), |(low, high), &y| (low.min(y), high.max(y)));
     let mut width = 4.0 * series.coarsest();
     let mut most = Candidate { piece: Piece::new(Column::Play { width }), gain: 0.0 };
-    while width < (high - low).max(5.0 * series.coarsest()) {
+    // One that is wider than all travel never gets to its end, and is no play that could be seen.
+    while width < (high - low).max(5.0 * series.coarsest()).min(series.reach()) {
         let column = Column::Play { width };
         let gain = basis.gain(&values(series, column));
         if gain > most.gain {

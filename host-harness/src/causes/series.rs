@@ -22,7 +22,12 @@ pub(super) struct Series<'a> {
     pub(super) trusted: Option<Trust>,
     /// A part of the travel that one channel does not count is no explanation here.
     pub(super) is_steady: bool,
+    /// The axis stood: what depends on its motion is no explanation. What changes from one reading to the next is no motion.
+    pub(super) stands: bool,
 }
+
+/// More changes of a count than these are motion.
+const JUMPS: usize = 4;
 
 impl<'a> Series<'a> {
     /// The acceleration is that of the channel which is calmer over all, which is the one without an error that moves. Where both channels agree, travel and
@@ -43,6 +48,7 @@ impl<'a> Series<'a> {
             trip: samples.trip,
             trusted,
             is_steady: false,
+            stands: trusted.is_none() && Side::BOTH.iter().all(|side| jumps_only(samples, *side)),
         };
         let ratio = trusted.map_or(1.0, |trusted| part_of_travel(samples, trusted));
         let sides = sides(samples, trusted);
@@ -99,6 +105,13 @@ impl<'a> Series<'a> {
         self.x.iter().position(|x| x.abs() > 0.05 * far).unwrap_or(self.len())
     }
 
+    /// From the smallest to the largest travel.
+    pub(super) fn reach(&self) -> f64 {
+        let (low, high) =
+            self.x.iter().fold((f64::MAX, f64::MIN), |(low, high), &x| (low.min(x), high.max(x)));
+        high - low
+    }
+
     /// One count of the coarser channel.
     pub(super) fn coarsest(&self) -> f64 {
         self.samples.count[0].max(self.samples.count[1])
@@ -145,6 +158,22 @@ fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
         }
     }
     sides
+}
+
+/// Whether one channel changed by more than its resolution at no more than a few rows.
+fn jumps_only(samples: &Samples, side: Side) -> bool {
+    let coarse = 2.5 * samples.count[0].max(samples.count[1]);
+    let place = |row: usize| samples.points[row].x[side.index()];
+    // Over several rows, so that a slow motion is one, too.
+    let mut last = place(0);
+    let mut changes = 0;
+    for row in 1..samples.points.len() {
+        if (place(row) - last).abs() > coarse {
+            changes += 1;
+            last = place(row);
+        }
+    }
+    changes <= JUMPS
 }
 
 /// What the failed channel makes of the travel of the other up to the trip: 0 where it stands still, −1 where it goes backwards.
