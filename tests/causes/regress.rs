@@ -2,11 +2,9 @@
 
 use std::fmt::Write as _;
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
-use cowitness_tests::not_run;
+use cowitness_tests::python;
 use host_harness::causes::{Decomposition, Samples, axis_columns};
 use serde_json::{Value, json};
 
@@ -33,30 +31,7 @@ fn write(folder: &Path, samples: &Samples, found: &Decomposition) {
 
 /// What the library finds; `None` when it cannot be had.
 fn solved(folders: &[PathBuf]) -> Option<Vec<Value>> {
-    let cache = match std::env::var_os("COWITNESS_CACHE") {
-        Some(path) if !path.is_empty() => path.into(),
-        _ => Path::new(env!("CARGO_MANIFEST_DIR")).with_file_name("target").join("recordings"),
-    };
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("causes").join("regress.py");
-    let output = match Command::new("python3").arg("-B").arg(script).arg(cache).args(folders).output() {
-        Ok(output) => output,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            not_run("there is no python3");
-            return None;
-        }
-        Err(error) => panic!("python3 cannot be started: {error}"),
-    };
-    let said = String::from_utf8_lossy(&output.stderr);
-    match output.status.code() {
-        Some(0) => {}
-        Some(3) => {
-            not_run(said.trim());
-            return None;
-        }
-        status => panic!("regress.py ended with {status:?}:\n{said}"),
-    }
-    let text = String::from_utf8(output.stdout).expect("text");
-    Some(text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect())
+    python("causes/regress.py", folders)
 }
 
 #[test]

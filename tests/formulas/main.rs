@@ -5,11 +5,9 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
-use cowitness_tests::not_run;
+use cowitness_tests::python;
 use host_harness::replay::{TripRule, layout, replay};
 use host_harness::setup::Setup;
 use host_harness::trace::{Options, Reader};
@@ -88,30 +86,7 @@ fn trips(path: &Path) -> BTreeMap<(String, Channel), usize> {
 
 /// What the library says of each trace; `None` when it cannot be had.
 fn evaluated(traces: &[PathBuf]) -> Option<Vec<Value>> {
-    let cache = match std::env::var_os("COWITNESS_CACHE") {
-        Some(path) if !path.is_empty() => path.into(),
-        _ => Path::new(env!("CARGO_MANIFEST_DIR")).with_file_name("target").join("recordings"),
-    };
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("formulas").join("evaluate.py");
-    let output = match Command::new("python3").arg("-B").arg(script).arg(cache).args(traces).output() {
-        Ok(output) => output,
-        Err(error) if error.kind() == io::ErrorKind::NotFound => {
-            not_run("there is no python3");
-            return None;
-        }
-        Err(error) => panic!("python3 cannot be started: {error}"),
-    };
-    let said = String::from_utf8_lossy(&output.stderr);
-    match output.status.code() {
-        Some(0) => {}
-        Some(3) => {
-            not_run(said.trim());
-            return None;
-        }
-        status => panic!("evaluate.py ended with {status:?}:\n{said}"),
-    }
-    let text = String::from_utf8(output.stdout).expect("text");
-    Some(text.lines().map(|line| serde_json::from_str(line).expect("JSON")).collect())
+    python("formulas/evaluate.py", traces)
 }
 
 #[test]

@@ -8,7 +8,10 @@ use host_harness::setup::KINDS;
 pub mod core_of;
 pub mod model;
 pub mod on_target;
+mod python;
 pub mod trace;
+
+pub use python::python;
 
 /// Whether this runs in CI, where nothing may be left out and nothing is written.
 #[must_use]
