@@ -1,28 +1,11 @@
 //! The program on the demo traces: exit statuses, and the commands of the gallery as they are printed there.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+mod program;
 
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the root of the repository").to_owned()
-}
+use std::path::Path;
+use std::process::Output;
 
-/// Runs the program from the root of the repository.
-fn cowitness(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_cowitness"))
-        .args(args)
-        .current_dir(root())
-        .output()
-        .expect("the program")
-}
-
-fn out(output: &Output) -> &str {
-    std::str::from_utf8(&output.stdout).expect("text")
-}
-
-fn err(output: &Output) -> &str {
-    std::str::from_utf8(&output.stderr).expect("text")
-}
+use program::{cowitness, err, out, program, root};
 
 const SETUP: &str = "traces-demo/shuttle.toml";
 
@@ -65,9 +48,8 @@ fn a_trace_that_the_setup_cannot_read_exits_with_2_and_names_the_place() {
 fn a_replayed_trace_on_standard_input_gives_the_same_verdict_as_its_file() {
     let made = cowitness(&["synth", "traces-demo/belt-slip.toml", "--out", "-", "--quiet"]);
     assert_eq!(made.status.code(), Some(0), "{}", err(&made));
-    let mut child = Command::new(env!("CARGO_BIN_EXE_cowitness"))
-        .args(["replay", "-", "--setup", SETUP, "--expect", "traces-demo/belt-slip.expected.toml"])
-        .current_dir(root())
+    let expect = ["--expect", "traces-demo/belt-slip.expected.toml"];
+    let mut child = program(&[&["replay", "-", "--setup", SETUP], &expect[..]].concat())
         .stdin(std::process::Stdio::piped())
         .stdout(std::process::Stdio::piped())
         .spawn()

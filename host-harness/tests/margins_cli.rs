@@ -1,8 +1,11 @@
 //! `cowitness margins` as a user meets it: findings, exit status, messages, both reports.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+mod program;
 
+use std::path::Path;
+use std::process::Output;
+
+use program::{cowitness, err, out, root};
 use serde_json::Value;
 
 /// An invented axis without a word about its machine.
@@ -82,27 +85,6 @@ resolution     = "30 mm"
 distance       = "0.5 m"
 detection_time = "10 ms"
 "#;
-
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the root of the repository").to_owned()
-}
-
-/// Runs the program from the root of the repository.
-fn cowitness(args: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_cowitness"))
-        .args(args)
-        .current_dir(root())
-        .output()
-        .expect("the program")
-}
-
-fn out(output: &Output) -> &str {
-    std::str::from_utf8(&output.stdout).expect("text")
-}
-
-fn err(output: &Output) -> &str {
-    std::str::from_utf8(&output.stderr).expect("text")
-}
 
 /// Keeps a setup under a name of its own and asks for its margins.
 fn margins(name: &str, setup: &str, more: &[&str]) -> Output {

@@ -1,15 +1,14 @@
 //! `cowitness sweep` as a user meets it.
 
+mod program;
+
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::{Duration, Instant};
 
+use program::{cowitness, err, out, program, root};
 use serde_json::Value;
-
-fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the root of the repository").to_owned()
-}
 
 /// A folder of its own for one test.
 fn folder(name: &str) -> PathBuf {
@@ -17,24 +16,6 @@ fn folder(name: &str) -> PathBuf {
     let _ = std::fs::remove_dir_all(&folder);
     std::fs::create_dir_all(&folder).expect("a folder");
     folder
-}
-
-fn program(args: &[&str]) -> Command {
-    let mut command = Command::new(env!("CARGO_BIN_EXE_cowitness"));
-    command.args(args).current_dir(root());
-    command
-}
-
-fn cowitness(args: &[&str]) -> Output {
-    program(args).output().expect("the program")
-}
-
-fn out(output: &Output) -> &str {
-    std::str::from_utf8(&output.stdout).expect("text")
-}
-
-fn err(output: &Output) -> &str {
-    std::str::from_utf8(&output.stderr).expect("text")
 }
 
 fn text(path: &Path) -> &str {
