@@ -5,6 +5,7 @@ mod faults;
 use monitor_core::{Channel, Evidence, Instant};
 
 use super::event::Event;
+use super::raw::{seconds, unit_of};
 use super::rerun::index;
 use super::subject::Subject;
 use super::track::{Point, Quantity, Question, number};
@@ -173,11 +174,7 @@ impl Judge<'_> {
                     .filter_map(|&channel| of(channel))
                     .map(|speed| number(speed.to_bits()))
                     .sum();
-                if quantity == Quantity::Speed {
-                    speeds
-                } else {
-                    speeds / super::raw::seconds(window.as_nanos())
-                }
+                if quantity == Quantity::Speed { speeds } else { speeds / seconds(window.as_nanos()) }
             }
         };
         let end = self.points.partition_point(|point| point.now < trip.crossed_at);
@@ -195,10 +192,7 @@ impl Judge<'_> {
     /// One count in the axis unit; nothing for a column of positions.
     fn count(&self, channel: Channel) -> f64 {
         match &self.setup.channel(channel).source {
-            #[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
-            Source::Counter { unit_per_count, .. } => {
-                unit_per_count.value.abs() as f64 / (16_777_216.0 * 1e9)
-            }
+            source @ Source::Counter { .. } => unit_of(source).abs(),
             Source::Position { .. } => 0.0,
         }
     }

@@ -9,6 +9,16 @@ use crate::setup::{Setup, Source};
 /// Steps of 10⁻⁹ ULP in one unit.
 const NANO_ULPS: f64 = 16_777_216.0 * 1e9;
 
+/// Travel of one count of a source in the axis unit, with its sign; of a column of positions that of a ULP.
+#[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
+pub(super) fn unit_of(source: &Source) -> f64 {
+    let nano_ulps = match source {
+        Source::Counter { unit_per_count, .. } => unit_per_count.value,
+        Source::Position { .. } => 1_000_000_000,
+    };
+    nano_ulps as f64 / NANO_ULPS
+}
+
 /// One reading.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Raw {
@@ -32,12 +42,12 @@ pub(super) struct Readings {
 
 impl Readings {
     pub(super) fn of(setup: &Setup, points: &[Point], channel: Channel) -> Self {
-        let (bits, nano_ulps) = match &setup.channel(channel).source {
-            Source::Counter { bits, unit_per_count } => (u32::from(*bits), unit_per_count.value),
-            Source::Position { .. } => (64, 1_000_000_000),
+        let source = &setup.channel(channel).source;
+        let bits = match source {
+            Source::Counter { bits, .. } => u32::from(*bits),
+            Source::Position { .. } => 64,
         };
-        #[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
-        let unit = nano_ulps as f64 / NANO_ULPS;
+        let unit = unit_of(source);
         let mut readings = Self { all: Vec::new(), invalid: Vec::new(), unit };
         let mut before: Option<u64> = None;
         let mut counts = 0_i64;

@@ -6,6 +6,7 @@ use monitor_core::{
 };
 
 use super::excerpt::{Chunk, Excerpt};
+use super::rerun::index;
 use crate::replay::{ReplayAxis, TripRule, analogue_id};
 
 /// ULPs in one unit.
@@ -182,13 +183,6 @@ fn compared(check: &Check, quantity: Quantity) -> Option<Held> {
         Quantity::Speed => of(check.speed, Speed::to_bits),
         Quantity::Acceleration => of(check.acceleration, Acceleration::to_bits),
         Quantity::Value => of(check.value, Value::to_bits),
-    }
-}
-
-const fn index(channel: Channel) -> usize {
-    match channel {
-        Channel::A => 0,
-        Channel::B => 1,
     }
 }
 

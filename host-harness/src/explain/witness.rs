@@ -21,7 +21,7 @@ pub struct Witness {
     pub speed: Option<f64>,
     /// What it travelled from the crossing to there.
     pub travel: Option<f64>,
-    /// The mean acceleration from the demand to there, or over the last tenth of a second before it.
+    /// The mean acceleration from the demand to there, or over the last 40 ms or three windows of the speed before it.
     pub acceleration: Option<f64>,
     /// What the rule in question observed on it then, against what it allowed.
     pub observed: Option<f64>,

@@ -5,7 +5,7 @@ use monitor_core::{Channel, Instant, Span};
 use super::cure::{self, Cure};
 use super::event::{self, Scene, What};
 use super::excerpt::Excerpt;
-use super::explanation::{Explained, Explanation, InWords, SCHEMA_VERSION};
+use super::explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION};
 use super::judge::Judge;
 use super::raw::Readings;
 use super::rerun;
@@ -39,26 +39,7 @@ impl Work<'_> {
         let (setup, outcome) = (self.setup, self.outcome);
         let (setup_report, trace) = crate::report::heads(setup, outcome, path, 0);
         let mut cannot_tell = Vec::new();
-        let excerpt = self.excerpt();
-        let question = match self.subject {
-            Subject::Trip(_, trip) => Some(Question::of(trip.rule, &trip.evidence)),
-            _ => None,
-        };
-        // The two take about as long, and need nothing of each other.
-        let ((apart, mut doubts), (points, what_if)) = rayon::join(
-            || {
-                let mut doubts = Vec::new();
-                (self.apart(samples, marked, &mut doubts), doubts)
-            },
-            || {
-                let points = match (excerpt, self.subject.at()) {
-                    (Some(excerpt), Some(at)) => track::track(excerpt, self.looks_from(at), question),
-                    _ => Vec::new(),
-                };
-                let what_if = excerpt.map_or_else(Vec::new, |excerpt| self.what_if(excerpt, &points));
-                (points, what_if)
-            },
-        );
+        let ((apart, mut doubts), (points, what_if)) = self.worked_out(samples, marked);
         self.bounds_of_knowledge(&points, &mut cannot_tell);
         let readings = Channel::BOTH.map(|channel| Readings::of(setup, &points, channel));
         let scene = Scene { setup, readings: &readings, near: self.near(), origin_ns: outcome.origin_ns };
@@ -114,6 +95,35 @@ impl Work<'_> {
             nearest,
             cannot_tell,
         }
+    }
+
+    /// Where the channels part, with what cannot be told of it; what the core saw, and which settings would have let it pass.
+    #[expect(clippy::type_complexity, reason = "two things that are worked out beside each other")]
+    fn worked_out(
+        &self,
+        samples: Samples,
+        marked: Option<Instant>,
+    ) -> ((Option<Decomposition>, Vec<String>), (Vec<Point>, Vec<Costed>)) {
+        let excerpt = self.excerpt();
+        let question = match self.subject {
+            Subject::Trip(_, trip) => Some(Question::of(trip.rule, &trip.evidence)),
+            _ => None,
+        };
+        // The two take about as long, and need nothing of each other.
+        rayon::join(
+            || {
+                let mut doubts = Vec::new();
+                (self.apart(samples, marked, &mut doubts), doubts)
+            },
+            || {
+                let points = match (excerpt, self.subject.at()) {
+                    (Some(excerpt), Some(at)) => track::track(excerpt, self.looks_from(at), question),
+                    _ => Vec::new(),
+                };
+                let what_if = excerpt.map_or_else(Vec::new, |excerpt| self.what_if(excerpt, &points));
+                (points, what_if)
+            },
+        )
     }
 
     /// From where on the frames are looked at: a little before the demand, or before a line of an input changed.

@@ -6,13 +6,12 @@ use super::Judge;
 use crate::causes::Side;
 use crate::explain::event::{Event, What};
 use crate::explain::input;
-use crate::explain::raw::seconds;
+use crate::explain::raw::{seconds, unit_of};
 use crate::explain::rerun::index;
 use crate::explain::track::number;
 use crate::explain::verdict::Verdict;
 use crate::replay::{Change, Fault, FaultKind, TripRule};
 use crate::report::Seconds;
-use crate::setup::Source;
 
 impl Judge<'_> {
     pub(super) fn fault(&self, fault: &Fault) -> Verdict {
@@ -105,12 +104,7 @@ impl Judge<'_> {
     fn change(&self, channel: Channel, change: Change) -> [f64; 3] {
         let source = self.setup.channel(channel);
         #[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
-        let travel = match &source.source {
-            Source::Counter { unit_per_count, .. } => {
-                change.counts as f64 * (unit_per_count.value as f64 / (16_777_216.0 * 1e9))
-            }
-            Source::Position { .. } => number(change.counts),
-        };
+        let travel = change.counts as f64 * unit_of(&source.source);
         [travel, seconds(change.elapsed.as_nanos()), number(source.max_speed.value.to_bits())]
     }
 
