@@ -27,9 +27,10 @@ pub(super) enum Command {
     /// Explain what took the permit: what happened, whether the motion was real, where the channels part, what would have let it pass
     #[command(
         after_help = "Example:\n  cowitness explain run.csv --setup axis.toml\n  cowitness explain run.csv --setup axis.toml --trip 2 --json why.json\n\n\
-        Without --trip and --fault it explains what took the permit first. RIGHT: the motion broke the rule, or a witness of\n\
-        it failed. NUISANCE: the motion was plausible, and what it tripped on is how it is measured. UNDECIDED: the trace does\n\
-        not tell. Estimates from one trace explain; they decide nothing.\n\n\
+        Without --trip and --fault it explains the trip or fault that took the permit first, or where none did the first that\n\
+        there is. RIGHT: the motion broke the rule, or a witness of it failed. NUISANCE: the motion was plausible, and what it\n\
+        tripped on is how it is measured. UNDECIDED: the trace does not tell. PLANNED: the torque went as it was told to.\n\
+        Estimates from one trace explain; they decide nothing.\n\n\
         Exit status: 0 nothing tripped, 1 something did and is explained, 2 could not run."
     )]
     Explain(Explain),

@@ -25,8 +25,8 @@ pub struct Nearest {
     pub share: Option<f64>,
     /// When.
     pub at_s: Seconds,
-    /// Frames at which the limit was exceeded for less than its on-delay.
-    pub exceeded_frames: u64,
+    /// Frames at which the limit was exceeded for less than its on-delay; null: they are not counted for a comparison of both.
+    pub exceeded_frames: Option<u64>,
 }
 
 /// All rules that were ever compared, the smallest share first.
@@ -43,7 +43,7 @@ pub(super) fn nearest(setup: &Setup, outcome: &Outcome) -> Vec<Nearest> {
             unit,
             share: limit.map(|limit| headroom / number(limit)),
             at_s: Seconds(outcome.time_ns(at)),
-            exceeded_frames: 0,
+            exceeded_frames: None,
         }
     };
     if let (Some(apart), Some(rule)) = (&outcome.position_discrepancy, &setup.discrepancy) {
@@ -109,7 +109,7 @@ fn of_monitor(setup: &Setup, outcome: &Outcome, facts: &MonitorFacts) -> Option<
         unit,
         share: limit.map(|limit| number(bits) / limit),
         at_s: Seconds(outcome.time_ns(at)),
-        exceeded_frames: facts.exceeded,
+        exceeded_frames: Some(facts.exceeded),
     })
 }
 

@@ -7,7 +7,7 @@ use crate::replay::{Fault, Outcome, Stop, StopEnd, Trip};
 /// What was asked for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Asked {
-    /// What took the permit first.
+    /// The trip or fault that took the permit first; where none did, the first that there is, and else what was planned.
     #[default]
     First,
     /// A trip by its number in the report, from 1.
