@@ -2,6 +2,8 @@
 
 mod machine;
 mod nuisance;
+mod pairs;
+mod planted;
 mod regress;
 mod report;
 mod told;
@@ -12,7 +14,8 @@ use host_harness::causes::{Cause, Decomposition, Side, Term};
 use traces_demo::scenarios;
 
 use machine::{Run, compared, run};
-use nuisance::{Main, Nuisance, SETUP};
+use nuisance::{Nuisance, SETUP};
+use planted::Main;
 
 fn demo(name: &str) -> Run {
     let [setup, scenario] = texts(name);

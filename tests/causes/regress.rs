@@ -9,7 +9,8 @@ use host_harness::causes::{Decomposition, Samples, axis_columns};
 use serde_json::{Value, json};
 
 use super::machine::run;
-use super::nuisance::{Main, Nuisance, SETUP};
+use super::nuisance::{Nuisance, SETUP};
+use super::planted::Main;
 
 /// The samples and what was regressed, for the script.
 fn write(folder: &Path, samples: &Samples, found: &Decomposition) {
