@@ -19,6 +19,12 @@ pub struct Run {
 }
 
 impl Run {
+    /// When it tripped, in seconds on the clock of the trace.
+    pub fn trip(&self) -> f64 {
+        let now = i128::from(self.samples.points[self.samples.trip].now_ns) + self.origin_ns;
+        now as f64 / 1e9
+    }
+
     pub fn decompose(&self) -> Decomposition {
         decompose(&self.samples, &Options { origin_ns: self.origin_ns, ..Options::default() })
     }

@@ -204,6 +204,7 @@ pub fn plant(
         encoders[side.index()]
     };
     let mut own = match main {
+        Main::Scale => alone(&|other| other.scale_ppm = 0.0),
         Main::Compliance => alone(&|other| other.compliance = 0.0),
         Main::Backlash => alone(&|other| other.backlash = 0.0),
         Main::Eccentricity => alone(&|other| other.amplitude = 0.0),
@@ -269,7 +270,11 @@ pub fn plant(
             let is_step = main == Main::Step;
             let (low, high) = if is_step { (2.0, 5.0) } else { (5.0, 10.0) };
             let by = sign * size.draw(random, low, high, 1.0);
-            let over = if is_step { random.between(20.0, 80.0) } else { random.between(300.0, 800.0) };
+            let mut over = if is_step { random.between(20.0, 80.0) } else { random.between(300.0, 800.0) };
+            if matches!(size, Size::Peak(_)) {
+                // So far it comes meanwhile.
+                over = over.min(900.0 * meanwhile);
+            }
             planted.fault = fault("slip", &format!("by = \"{by:.4} mm\"\nover = \"{over:.1} ms\""));
             planted.size = -side.sign() * by;
         }

@@ -14,10 +14,15 @@ pub(super) struct Piece {
     pub(super) fitted: f64,
     /// Whose turns, for an eccentricity with a period that is known.
     pub(super) side: Option<Side>,
+    /// All of it from one row to the next.
+    pub(super) is_sudden: bool,
 }
 
 /// An instant was sought among all rows, and what begins for no reason is less likely than what is always there: it counts as so many numbers.
 pub(super) const INSTANT: f64 = 2.0;
+
+/// Travels that begin within so many windows of the speed are of the same instant.
+const ALIKE_WINDOWS: f64 = 4.0;
 
 impl Piece {
     pub(super) fn new(column: Column) -> Self {
@@ -27,18 +32,33 @@ impl Piece {
             Column::Rise { .. } | Column::Box { .. } | Column::SpeedSince { .. } => 1.0 + 2.0 * INSTANT,
             _ => 1.0,
         };
-        Self { columns: vec![column], fitted, side: None }
+        Self { columns: vec![column], fitted, side: None, is_sudden: false }
+    }
+
+    /// What begins from one reading to the next has one instant.
+    pub(super) fn sudden(column: Column) -> Self {
+        Self { fitted: 1.0 + INSTANT, is_sudden: true, ..Self::new(column) }
     }
 
     pub(super) fn turning(period: f64, by: Side, side: Option<Side>) -> Self {
         let fitted = if side.is_some() { 2.0 } else { 3.0 };
-        Self { columns: vec![Column::Sine { period, by }, Column::Cosine { period, by }], fitted, side }
+        Self {
+            columns: vec![Column::Sine { period, by }, Column::Cosine { period, by }],
+            fitted,
+            side,
+            is_sudden: false,
+        }
     }
 
     /// A channel that fails between two rows: what the other one travels from there on, and what it is off at once.
     pub(super) fn failure(side: Side, from: usize, t: &[f64]) -> Self {
         let step = Column::Rise { from: t[from.saturating_sub(1)], until: t[from] };
-        Self { columns: vec![Column::TravelSince { side, from }, step], fitted: 3.0, side: None }
+        Self {
+            columns: vec![Column::TravelSince { side, from }, step],
+            fitted: 3.0,
+            side: None,
+            is_sudden: false,
+        }
     }
 
     pub(super) fn column(&self) -> Column {
@@ -63,10 +83,18 @@ impl Piece {
     }
 
     /// Whether there is no use in having both: of what is always there one of a kind is enough, of turns of unknown period too, as many of them
-    /// would explain anything. The whole travel and the travel of one channel from the beginning together are d itself.
+    /// would explain anything. The whole travel and the travel of one channel from the beginning together are d itself, and so are the travels of both
+    /// from about the same instant on.
     pub(super) fn excludes(&self, other: &Self, series: &Series<'_>) -> bool {
         let is_free = |piece: &Self| matches!(piece.column(), Column::Sine { .. }) && piece.side.is_none();
         let is_early = |column| matches!(column, Column::TravelSince { from, .. } if from < series.moved());
+        let is_whole = match (self.column(), other.column()) {
+            (Column::TravelSince { side, from }, Column::TravelSince { side: beside, from: then }) => {
+                side != beside
+                    && (series.t[from] - series.t[then]).abs() < ALIKE_WINDOWS * series.samples.window
+            }
+            _ => false,
+        };
         match (self.column(), other.column()) {
             (Column::Travel, column) | (column, Column::Travel) if is_early(column) => true,
             (Column::Travel, Column::Travel)
@@ -74,7 +102,7 @@ impl Piece {
             | (Column::Acceleration, Column::Acceleration)
             | (Column::Time, Column::Time)
             | (Column::Play { .. }, Column::Play { .. }) => true,
-            _ => is_free(self) && is_free(other) || self == other,
+            _ => is_free(self) && is_free(other) || is_whole || self == other,
         }
     }
 }

@@ -4,7 +4,7 @@ use super::apart::tell_apart;
 use super::cause::{Cause, Estimate, Side};
 use super::collinear;
 use super::columns::Piece;
-use super::errors::{with_model_error, with_omissions, with_patches};
+use super::errors::{with_failures, with_model_error, with_omissions, with_patches};
 use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
 use super::kind::CauseKind;
@@ -12,11 +12,10 @@ use super::name::Model;
 use super::polish::{closer, collapse, keep_largest, merge, refine_play, unpatch};
 use super::samples::Samples;
 use super::select::{backward, design, effective, exchanges, fitted, forward, lags, lost_meanwhile};
-use super::series::{Series, clock, instant};
+use super::series::{LEAST_ROWS, Series, clock, instant};
 use super::solve::{Fit, newey_west};
+use super::together::together;
 
-/// Fewer rows are no series.
-const LEAST_ROWS: usize = 40;
 /// A difference of the criterion below which two models are hardly to be told apart: "positive" evidence ends and "strong" begins at 6 (Kass and
 /// Raftery, Bayes factors, JASA 90, 1995).
 const HARDLY_WORSE: f64 = 6.0;
@@ -226,6 +225,7 @@ fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Optio
     collapse(series, options, &mut pieces, pinned, samples);
     merge(series, options, &mut pieces, pinned);
     unpatch(series, options, &mut pieces, pinned, samples);
+    together(series, options, &mut pieces, pinned, samples);
     samples = backward(series, &mut pieces, pinned);
     refine_play(series, &mut pieces);
     let (values, fit) = fitted(series, &mut pieces)?;
@@ -234,22 +234,33 @@ fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Optio
     let mut covariance = with_model_error(series, newey_west(&columns, &fit, lags), &fit);
     with_patches(series, &pieces, (&values, &fit), &mut covariance);
     with_omissions(series, &pieces, (&values, &fit), &mut covariance);
+    with_failures(series, &pieces, (&values, &fit), &mut covariance);
     let selected = Fitted { pieces, values, fit, covariance, lags };
     let model = model(series, options, &selected);
+    // Beside a failure, which tears the two apart until the trip, all else is small.
     let apart = series.samples.points[series.trip].d();
+    let beside = series.apart_beside((pinned > 0).then(|| model.term(0).share.value));
+    let before = series.before_failure();
     let mut alternatives = Vec::new();
-    for place in 0..selected.pieces.len() {
+    for (place, piece) in selected.pieces.iter().enumerate() {
         let term = model.term(place);
-        if term.share.value.abs() > 0.1 * apart.abs() {
-            let others = exchanges(series, options, &selected.pieces, place, samples);
-            let close = others.into_iter().filter(|other| other.worse_by < HARDLY_WORSE);
-            let kind = term.cause.kind();
-            alternatives.extend(close.map(|other| (kind, other.instead, other.worse_by)));
-            let lost = lost_meanwhile(series, &selected.pieces, place, samples);
-            let is_close = |worse_by: &f64| kind == CauseKind::Slip && *worse_by < HARDLY_WORSE;
-            if let Some((piece, worse_by)) = lost.filter(|(_, worse_by)| is_close(worse_by)) {
-                alternatives.push((kind, piece, worse_by));
-            }
+        if term.share.value.abs() <= 0.1 * if place < pinned { apart.abs() } else { beside } {
+            continue;
+        }
+        // What else there was, the samples before the failure tell.
+        let before = before.as_ref().filter(|before| place >= pinned && piece.begins(before) < before.trip);
+        let (series, pieces, place) = match before {
+            Some(before) => (before, &selected.pieces[pinned..], place - pinned),
+            None => (series, selected.pieces.as_slice(), place),
+        };
+        let others = exchanges(series, options, pieces, place, samples);
+        let close = others.into_iter().filter(|other| other.worse_by < HARDLY_WORSE);
+        let kind = term.cause.kind();
+        alternatives.extend(close.map(|other| (kind, other.instead, other.worse_by)));
+        let lost = lost_meanwhile(series, pieces, place, samples);
+        let is_close = |worse_by: &f64| kind == CauseKind::Slip && *worse_by < HARDLY_WORSE;
+        if let Some((piece, worse_by)) = lost.filter(|(_, worse_by)| is_close(worse_by)) {
+            alternatives.push((kind, piece, worse_by));
         }
     }
     Some((selected, alternatives))
@@ -319,12 +330,15 @@ fn known_ages(series: &Series<'_>) -> Term {
 fn name_alternatives(others: Vec<Other>) -> Vec<Alternative> {
     let mut found: Vec<Alternative> = Vec::new();
     for (chosen, piece, worse_by) in others {
-        let instead = kind_of(piece.column());
+        // From one reading to the next, and with as few numbers, a rise is a jump.
+        let is_jump = matches!(piece.column(), Column::Rise { .. }) && piece.is_sudden;
+        let instead = if is_jump { CauseKind::Jump } else { kind_of(piece.column()) };
         let is_known = found.iter().any(|one| one.chosen == chosen && one.instead == instead);
         let is_same = instead == chosen
             || matches!(
                 (instead, chosen),
                 (CauseKind::Slip, CauseKind::Jump)
+                    | (CauseKind::Jump, CauseKind::Slip)
                     | (CauseKind::LostCounts, CauseKind::Frozen | CauseKind::Reversed)
             );
         if !is_same && !is_known {

@@ -14,7 +14,7 @@ const OMITTED: f64 = 0.02;
 /// And what part of what a model may leave; with it the intervals of `tests/causes` hold about as often as they should.
 const FLOOR_PART: f64 = 0.5;
 /// See [`with_model_error`].
-const STRETCHES: f64 = 2.0;
+const STRETCHES: f64 = 4.0;
 
 /// The covariance with what the model itself may be wrong by. Its residuals hold traces of all that was left out or is only nearly so, and nothing says
 /// that these are independent from one stretch of the motion to the next: they may go along with a column like `STRETCHES` independent values.
@@ -104,5 +104,41 @@ pub(super) fn with_omissions(
                 *value += size * size * other.coefficients[i] * other.coefficients[j];
             }
         }
+    }
+}
+
+/// The covariance with what a part of the travel that is not counted may be wrong by. Whole counts are lost: of each reading a part of a count more or
+/// less. And where a channel has failed, what else it had until then may have stopped or turned round with it.
+pub(super) fn with_failures(
+    series: &Series<'_>,
+    pieces: &[Piece],
+    (columns, fit): (&[Vec<f64>], &Fit),
+    covariance: &mut [Vec<f64>],
+) {
+    let last = series.len() - 1;
+    let mut place = 1;
+    for piece in pieces {
+        let own = place;
+        place += piece.columns.len();
+        let Column::TravelSince { from, .. } = piece.column() else { continue };
+        let travel = columns[own].iter().fold(0.0_f64, |most, value| most.max(value.abs()));
+        if travel == 0.0 {
+            continue;
+        }
+        let apart = series.t[series.trip] - series.t[series.trip.saturating_sub(1)];
+        let readings = (series.t[last] - series.t[from]) / apart;
+        let mut square = 0.25 * readings.max(1.0) * series.coarsest().powi(2);
+        if series.trusted.is_some_and(|trusted| trusted.from == from) {
+            let others = (1..columns.len()).filter(|k| !(own..place).contains(k));
+            square += others
+                .map(|k| {
+                    let (low, high) = columns[k][from - 1..]
+                        .iter()
+                        .fold((f64::MAX, f64::MIN), |(low, high), &value| (low.min(value), high.max(value)));
+                    (fit.coefficients[k] * (high - low)).powi(2)
+                })
+                .sum::<f64>();
+        }
+        covariance[own][own] += square / (travel * travel);
     }
 }

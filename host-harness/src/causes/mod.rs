@@ -13,7 +13,7 @@
 //! | scale mismatch | `s x` | s in ppm of the travel |
 //! | time skew | `τ v`, or from an instant on | τ beyond the known ages |
 //! | compliance | `c a` | c per acceleration |
-//! | backlash | `w (x − p) / w`, p the play operator of x | w, the full play |
+//! | backlash | `w (x − p) / (w / 2)`, p the play operator of x, as the mean makes half of the way | w, the full play |
 //! | eccentricity | `A sin(2π x / P + φ)` | A, and P where it is not given |
 //! | drift | `k t` | k |
 //! | slip | rises evenly between two instants and stays | by how much, when, how fast |
@@ -24,14 +24,16 @@
 //! channels, so that `τ v` is right to the second order; a is that of the calmer one. A channel that has failed is not asked.
 //!
 //! Terms are chosen by the information criterion of Schwarz (1978) with an effective number of samples: what is large first, then what is always there,
-//! then what begins at an instant. A model may leave 0.05 % of d at the trip unexplained for the sake of being simple. What swings less than 1 % of d at the trip is fitted
+//! then what begins at an instant. Where three changes and more were found, or a spike beside another one, they are sought anew, several at a time: the best
+//! single one may be a compromise between two. A model may leave 0.05 % of d at the trip unexplained for the sake of being simple. What swings less than 1 % of d at the trip is fitted
 //! but not named; it is part of the rest, as is what begins after the trip.
 //!
 //! # Errors
 //!
-//! Coefficients carry standard errors after Newey and West (1987). Those of the causes are larger: they add that the residual may go along with a column like two
+//! Coefficients carry standard errors after Newey and West (1987). Those of the causes are larger: they add that the residual may go along with a column like four
 //! independent values,
-//! because what a model leaves is not noise but traces of what was left out, and by how much they change without one of the small changes that were found. `tests/causes` holds that nine of ten 95 % intervals and more hold the truth.
+//! because what a model leaves is not noise but traces of what was left out, and by how much they change without one of the small changes that were found. Of a channel that failed, what else it had may have
+//! stopped or turned round with it. `tests/causes` holds that nine of ten 95 % intervals and more hold the truth.
 //! What hangs together is said ([`Collinear`], after Belsley, Kuh and Welsch 1980), and so is what would explain the same nearly as well ([`Alternative`]).
 //!
 //! # What it cannot tell
@@ -39,6 +41,10 @@
 //! - What moves both channels alike: a common shaft, clock or supply leaves nothing in d.
 //! - At constant speed a skew is an offset and lost counts are a slip; in one direction play is an offset. The motion after the trip, a stop above all, helps.
 //! - Which channel is wrong, where only d is: a slip, a scale or a drift may be of either.
+//! - Before a channel fails at constant speed: a jump, a slip and a skew that begins, or a slow slip and lost counts. One is named and the others are alternatives.
+//! - Lost counts and a slow slip that overlap while the speed is the same.
+//! - An eccentricity of less than three turns: it is looked for only where nothing else explains the samples.
+//! - The full play, beside a compliance or a skew of the same size: all three change at a reversal, and part of the play may be found as a jump there.
 //! - A belt that has torn from an encoder that stands still: both are `frozen`.
 //! - A cause that was there before the references were taken, and went away with them.
 //!
@@ -65,6 +71,7 @@ mod samples;
 mod select;
 mod series;
 pub mod solve;
+mod together;
 mod turning;
 mod words;
 

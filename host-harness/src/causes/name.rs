@@ -136,8 +136,18 @@ impl Model<'_> {
         Cause::Slip { by, rate: by.value / (until - from), from_ns: self.at(first), until_ns }
     }
 
+    /// What the travel says of the scale, as a part.
+    fn scale(&self) -> f64 {
+        let place = self.pieces.iter().position(|piece| piece.column() == Column::Travel);
+        place.map_or(0.0, |piece| self.fit.coefficients[self.places(piece).start])
+    }
+
     fn travel_since(&self, side: Side, from: usize, estimate: Estimate) -> Cause {
         let (failed, ratio) = self.failed(side, from, estimate);
+        // Of what it counted before, which is not quite what the other one does; the travel is that of both, or of the one that is trusted.
+        let mean = if self.series.trusted.is_some() { 1.0 } else { 0.5 };
+        let before = 1.0 - failed.sign() * mean * self.scale();
+        let ratio = Estimate { value: 1.0 - (1.0 - ratio.value) * before, ..ratio };
         let since_ns = self.at(from);
         if is_reversed(ratio.value) {
             return Cause::Reversed { side: failed, since_ns, ratio };

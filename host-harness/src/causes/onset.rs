@@ -179,12 +179,18 @@ impl<'a> Changes<'a> {
 
     /// The best that is all there from one row to the next.
     pub(super) fn best_step(&self) -> Place {
-        let found = (LEAST..self.t.len()).map(|from| self.at(Shape::Rise, (from, from)));
-        let none = Place { rows: (LEAST, LEAST), gain: 0.0 };
-        found.fold(none, |most, place| if place.gain > most.gain { place } else { most })
+        self.step_near(0, self.t.len())
     }
 
-    fn at(&self, shape: Shape, rows: (usize, usize)) -> Place {
+    /// The same, among so many rows to either side of one.
+    pub(super) fn step_near(&self, row: usize, reach: usize) -> Place {
+        let rows = row.saturating_sub(reach).max(LEAST)..(row + reach).min(self.t.len());
+        let none = Place { rows: (LEAST, LEAST), gain: 0.0 };
+        rows.map(|from| self.at(Shape::Rise, (from, from)))
+            .fold(none, |most, place| if place.gain > most.gain { place } else { most })
+    }
+
+    pub(super) fn at(&self, shape: Shape, rows: (usize, usize)) -> Place {
         Place { rows, gain: self.gain(shape, rows) }
     }
 

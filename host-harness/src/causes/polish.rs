@@ -5,13 +5,14 @@ use super::columns::Piece;
 use super::found::{Column, Options};
 use super::select::{backward, criterion, exchanges, fitted, forward};
 use super::series::Series;
+use super::together::whole;
 
 /// Two with a correlation below the negative of this cancel each other in part.
 const CANCEL: f64 = 0.3;
 /// A change of less than this part of d at the trip may be a patch on something else.
 const PATCH: f64 = 0.1;
 /// The most that is always there and is looked for at a time.
-const MOST_STATIC: usize = 6;
+pub(super) const MOST_STATIC: usize = 6;
 /// Changes of a kind that begin within so many windows of the speed may be one.
 const MERGED_WINDOWS: f64 = 4.0;
 
@@ -95,7 +96,8 @@ pub(super) fn merge(series: &Series<'_>, options: &Options, pieces: &mut Vec<Pie
     }
 }
 
-/// The width of the operator is that of its coefficient.
+/// The play is the coefficient of the operator. While one channel stands and the other one makes the way of the play, their mean makes half of it: that is
+/// the width.
 pub(super) fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
     for _ in 0..4 {
         let Some(place) = pieces.iter().position(|piece| matches!(piece.column(), Column::Play { .. }))
@@ -111,7 +113,7 @@ pub(super) fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
             return;
         }
         if width > 0.5 * series.coarsest() {
-            pieces[place] = Piece::new(Column::Play { width });
+            pieces[place] = Piece::new(Column::Play { width: 0.5 * width });
         }
     }
 }
@@ -203,15 +205,10 @@ pub(super) fn unpatch(
     if patches.is_empty() {
         return;
     }
-    let whole = |pieces: &mut Vec<Piece>| {
-        let rss = fitted(series, pieces).map_or(f64::MAX, |(_, fit)| fit.rss);
-        let numbers: f64 = pieces.iter().map(|piece| piece.fitted).sum();
-        criterion(rss + series.floor(), samples) + numbers * samples.ln()
-    };
     let mut other = forward(series, options, kept, Some(MOST_STATIC));
     other.extend(patches);
     backward(series, &mut other, pinned);
-    if whole(&mut other) < whole(pieces) {
+    if whole(series, &mut other, samples) < whole(series, pieces, samples) {
         *pieces = other;
     }
 }

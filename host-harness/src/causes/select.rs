@@ -97,23 +97,42 @@ pub(super) fn onset_candidates(series: &Series<'_>, basis: &Basis) -> Vec<Candid
     let changes = Changes::new(series, basis, None);
     let step = changes.best_step();
     let (from, until) = changes.instants(step.rows);
-    let jump = Piece { fitted: 1.0 + INSTANT, ..Piece::new(rising(from, until)) };
+    let jump = Piece::sudden(rising(from, until));
     found.push(Candidate { piece: jump, gain: step.gain });
     let rise = changes.instants(changes.best(Shape::Rise).rows);
     let spike = changes.best(Shape::Box);
     let (from, until) = spike.rows;
     found.push(Candidate { piece: Piece::new(Column::Box { from, until }), gain: spike.gain });
     let changes = Changes::new(series, basis, Some(&series.v));
-    let late = changes.closer(Shape::Rise, changes.best_step(), LATE_ROWS);
+    let sudden = changes.best_step();
+    if !series.stands {
+        // From one reading to the next, as a jump, it has as many numbers.
+        let (from, until) = changes.instants(sudden.rows);
+        let piece = Piece::sudden(later(from, until));
+        found.push(Candidate { piece, gain: sudden.gain });
+    }
+    let late = changes.closer(Shape::Rise, sudden, LATE_ROWS);
     let late = changes.instants(late.rows);
     let slow = [between_rows(series, basis, rise, rising), between_rows(series, basis, late, later)];
+    let over = series.trusted.map_or(series.len() - 1, |trusted| trusted.from.saturating_sub(1));
     for onset in slow.into_iter().take(if series.stands { 1 } else { 2 }) {
-        found.push(Candidate { piece: Piece::new(onset.column), gain: onset.gain });
+        let mut piece = Piece::new(onset.column);
+        if matches!(onset.column, Column::Rise { until, .. } if until >= series.t[over]) {
+            // Its end is not seen.
+            piece.fitted -= INSTANT;
+        }
+        found.push(Candidate { piece, gain: onset.gain });
     }
     // A failure is explanation enough of all that begins with it or later.
     let failure = series.trusted.map(|trusted| series.t[trusted.from] - 2.0 * series.samples.window);
     let is_before = |piece: &Piece| failure.is_none_or(|failure| series.t[piece.begins(series)] < failure);
-    found.retain(|candidate| candidate.gain > 0.0 && is_before(&candidate.piece));
+    // And nothing is seen to be over only as it comes.
+    let is_over = |piece: &Piece| {
+        let Column::Box { until, .. } = piece.column() else { return true };
+        failure.is_none_or(|failure| series.t[until] < failure)
+    };
+    found
+        .retain(|candidate| candidate.gain > 0.0 && is_before(&candidate.piece) && is_over(&candidate.piece));
     found
 }
 

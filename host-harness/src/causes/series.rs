@@ -18,6 +18,8 @@ pub(super) struct Series<'a> {
     pub(super) v: Vec<f64>,
     pub(super) a: Vec<f64>,
     pub(super) trip: usize,
+    /// An eccentricity may be one of less than a few turns.
+    pub(super) few_turns: bool,
     /// Where a channel has failed: its trusted fellow, and from which row on.
     pub(super) trusted: Option<Trust>,
     /// A part of the travel that one channel does not count is no explanation here.
@@ -26,6 +28,8 @@ pub(super) struct Series<'a> {
     pub(super) stands: bool,
 }
 
+/// Fewer rows are no series.
+pub(super) const LEAST_ROWS: usize = 40;
 /// More changes of a count than these are motion.
 const JUMPS: usize = 4;
 
@@ -46,31 +50,35 @@ impl<'a> Series<'a> {
             v: column(),
             a: column(),
             trip: samples.trip,
+            few_turns: false,
             trusted,
             is_steady: false,
             stands: trusted.is_none() && Side::BOTH.iter().all(|side| jumps_only(samples, *side)),
         };
         let ratio = trusted.map_or(1.0, |trusted| part_of_travel(samples, trusted));
         let sides = sides(samples, trusted);
-        // By how far the accelerations go up and down.
-        let restless = [0, 1].map(|side| {
-            let changes = samples.points.windows(2).map(|pair| (pair[1].a[side] - pair[0].a[side]).abs());
-            changes.sum::<f64>()
-        });
-        let calmer = usize::from(restless[1] < restless[0]);
+        let calmer = calmer(samples);
+        // What one channel jumps the axis does not travel: there it goes on with the other one, and from a failure on too.
+        let mut off = 0.0;
+        let jumps = jumps(samples);
         for (row, (point, side)) in samples.points.iter().zip(sides).enumerate() {
-            let trusted = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
+            let failed = trusted.filter(|trusted| row >= trusted.from).map(|trusted| trusted.side.index());
+            if let Some(side) = failed.or(jumps[row]) {
+                let before = &samples.points[row.saturating_sub(1)];
+                let [a, b] = [0, 1].map(|side| point.x[side] - before.x[side]);
+                off += if side == 0 { 0.5 * (a - b) } else { 0.5 * (b - a) };
+            }
             let of = |pair: [f64; 2]| side.map_or(0.5 * (pair[0] + pair[1]), |side| pair[side]);
             // A channel that has failed does not move on with the speed of the other.
             let parts =
-                trusted.map_or([1.0, 1.0], |healthy| if healthy == 0 { [1.0, ratio] } else { [ratio, 1.0] });
+                failed.map_or([1.0, 1.0], |healthy| if healthy == 0 { [1.0, ratio] } else { [ratio, 1.0] });
             let known = of(point.v) * (parts[1] * point.age[1] - parts[0] * point.age[0]);
             series.t.push(point.t);
             // With `align` the core has made good most of what the ages explain.
             let unexplained = point.x[0] - point.x[1] - known;
             series.known.push(point.d() - unexplained);
             series.y.push(unexplained);
-            series.x.push(trusted.map_or(0.5 * (point.x[0] + point.x[1]), |side| point.x[side]));
+            series.x.push(0.5 * (point.x[0] + point.x[1]) + off);
             series.v.push(of(point.v));
             series.a.push(point.a[side.unwrap_or(calmer)]);
         }
@@ -92,11 +100,31 @@ impl<'a> Series<'a> {
     }
 
     /// What a model may leave unexplained for the sake of being simple, as a sum of squares over all rows: root mean square a third of a count of the
-    /// coarser channel, as rounding leaves, and 0.05 % of d at the trip.
+    /// coarser channel, as rounding leaves, and 0.05 % of d at the trip; before a channel fails, of what brought the two apart until then.
     pub(super) fn floor(&self) -> f64 {
+        let failed = self.trusted.map_or(0, |trusted| trusted.from.saturating_sub(1));
+        let before = self.samples.points[..failed].iter().map(|point| point.d().abs()).fold(0.0, f64::max);
+        let square = |apart: f64| (0.3 * self.coarsest()).powi(2) + (0.0005 * apart).powi(2);
         let apart = self.samples.points[self.trip].d();
-        let rms = (0.3 * self.coarsest()).hypot(0.0005 * apart);
-        self.len() as f64 * rms * rms
+        failed as f64 * square(before.min(apart.abs())) + (self.len() - failed) as f64 * square(apart)
+    }
+
+    /// The rows before a channel failed, with the last of them as the trip: what comes after tears the two apart, and tells nothing of what was before.
+    pub(super) fn before_failure(&self) -> Option<Self> {
+        let rows = self.trusted?.from;
+        let mut series = Self { trip: rows.saturating_sub(1), trusted: None, ..self.clone() };
+        for column in
+            [&mut series.t, &mut series.y, &mut series.known, &mut series.x, &mut series.v, &mut series.a]
+        {
+            column.truncate(rows);
+        }
+        (rows > LEAST_ROWS).then_some(series)
+    }
+
+    /// What d is at the trip beside what a failed channel makes of it.
+    pub(super) fn apart_beside(&self, failure: Option<f64>) -> f64 {
+        let apart = self.samples.points[self.trip].d();
+        failure.map_or(apart, |failure| apart - failure).abs()
     }
 
     /// The first row by which a part of the whole travel, a twentieth, has been made.
@@ -118,6 +146,65 @@ impl<'a> Series<'a> {
     }
 }
 
+/// The channel whose acceleration goes up and down less. One that turns out of centre does so at constant speed too, by far more than the other one: then
+/// that counts, as the other one may give way where the acceleration changes.
+fn calmer(samples: &Samples) -> usize {
+    const UNQUIET: f64 = 0.02;
+    const BY_FAR: f64 = 5.0;
+    let points = &samples.points;
+    let hardest = points.iter().map(|point| point.a[0].abs().min(point.a[1].abs())).fold(0.0, f64::max);
+    // Rows without an acceleration nearby.
+    let reach = 2.0 * samples.window;
+    let mut calm = vec![true; points.len()];
+    for point in points.iter().filter(|point| point.a[0].abs().max(point.a[1].abs()) > 0.5 * hardest) {
+        let first = points.partition_point(|other| other.t < point.t - reach);
+        let last = points.partition_point(|other| other.t <= point.t + reach);
+        calm[first..last].fill(false);
+    }
+    let quiet = [0, 1].map(|side| {
+        median(points.iter().zip(&calm).filter(|(_, calm)| **calm).map(|(point, _)| point.a[side].abs()))
+    });
+    for side in [0, 1] {
+        let other = quiet[1 - side];
+        if other > UNQUIET * hardest && other > BY_FAR * quiet[side] {
+            return side;
+        }
+    }
+    let restless = [0, 1]
+        .map(|side| points.windows(2).map(|pair| (pair[1].a[side] - pair[0].a[side]).abs()).sum::<f64>());
+    usize::from(restless[1] < restless[0])
+}
+
+/// A fit with an error so many times what is far from usual holds a jump.
+const MISFIT: f64 = 4.0;
+
+/// The channel that did not jump, at the rows at which d changes at a rate far from that of the rows around it.
+fn jumps(samples: &Samples) -> Vec<Option<usize>> {
+    const AROUND: usize = 3;
+    const FAR: f64 = 8.0;
+    let points = &samples.points;
+    let least = 8.0 * samples.count[0].max(samples.count[1]);
+    let rate = |row: usize, of: &dyn Fn(&super::Point) -> f64| {
+        (of(&points[row]) - of(&points[row - 1])) / (points[row].t - points[row - 1].t)
+    };
+    let mut found = vec![None; points.len()];
+    for row in 1 + AROUND..points.len().saturating_sub(AROUND) {
+        let around = || (row - AROUND..=row + AROUND).filter(|other| *other != row);
+        let apart = |row: usize| rate(row, &|point| point.x[0] - point.x[1]);
+        let usual = median(around().map(apart));
+        let most = around().map(|row| (apart(row) - usual).abs()).fold(0.0, f64::max);
+        let step = (apart(row) - usual).abs();
+        if step > FAR * most && step * (points[row].t - points[row - 1].t) > least {
+            let off = [0, 1].map(|side| {
+                let own = |row: usize| rate(row, &|point| point.x[side]);
+                (own(row) - median(around().map(own))).abs()
+            });
+            found[row] = Some(usize::from(off[1] < off[0]));
+        }
+    }
+    found
+}
+
 /// The channel whose speed and acceleration count at each row; `None`: the mean of both.
 fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
     let points = &samples.points;
@@ -132,7 +219,10 @@ fn sides(samples: &Samples, trusted: Option<Trust>) -> Vec<Option<usize>> {
     for (row, point) in points.iter().enumerate() {
         let faster = usize::from(point.v[1].abs() > point.v[0].abs());
         let is_apart = (point.v[0] - point.v[1]).abs() > error.max(fastest);
-        if (point.a[0] - point.a[1]).abs() > bend_error.max(hardest) {
+        // A jump does not fit the parabola, however small the acceleration that it looks like.
+        let misfit = point.a_error[0].max(point.a_error[1]);
+        let least = if misfit > MISFIT * bend_error { bend_error } else { bend_error.max(hardest) };
+        if (point.a[0] - point.a[1]).abs() > least {
             torn.push(row);
         }
         sides.push(is_apart.then_some(faster));

@@ -11,8 +11,9 @@ use super::series::Series;
 /// Bins of the travel, and the most frequencies.
 const BINS: usize = 1024;
 const FREQUENCIES: usize = 800;
-/// Fewer turns than this in the whole travel are no evidence of a turn.
+/// Fewer turns than this in the whole travel are no evidence of a turn; where nothing else explains the samples, than this.
 const LEAST_TURNS: f64 = 3.0;
+const FEW_TURNS: f64 = 1.5;
 
 /// The period that explains most of the residual, and its gain with both columns.
 pub(super) fn best_period(series: &Series<'_>, basis: &Basis) -> Option<(f64, Side, f64)> {
@@ -32,7 +33,8 @@ pub(super) fn best_period(series: &Series<'_>, basis: &Basis) -> Option<(f64, Si
     }
     // Four steps of frequency for a turn more in the whole travel.
     let step = 0.25 / range;
-    let first = (LEAST_TURNS / range / step) as usize;
+    let least = if series.few_turns { FEW_TURNS } else { LEAST_TURNS };
+    let first = (least / range / step) as usize;
     let mut most = (0.0, 0.0);
     for k in first..first + FREQUENCIES {
         let frequency = k as f64 * step;
