@@ -11,8 +11,8 @@ use super::subject::Subject;
 use super::track::Point;
 use super::what_if::{self, Change, Search};
 use super::work::Work;
-use crate::replay::{Trip, TripRule};
-use crate::setup::{AnalogueUnit, Setup};
+use crate::replay::{Fault, FaultKind, Trip, TripRule};
+use crate::setup::{AnalogueUnit, DemandSource, InputLines, Setup};
 
 /// The most trips of the same rule at other times that are tried with changed settings.
 const MOST_OTHERS: usize = 16;
@@ -53,6 +53,7 @@ impl Work<'_> {
             later: Vec::new(),
             at_least: false,
             demanded: self.demanded(),
+            before_lines: self.before_lines(excerpt),
             guess: 1,
             value_unit: self.value_unit(),
             origin_ns: self.outcome.origin_ns,
@@ -81,13 +82,45 @@ impl Work<'_> {
             Subject::Fault(_, fault) => {
                 let search = Search {
                     event: Happening::Fault(fault.kind),
-                    until: fault.to.min(latched_until),
+                    until: match fault.kind {
+                        // It is told of at one frame; its lines may go on as they are.
+                        FaultKind::Input(_) => latched_until,
+                        _ => fault.to.min(latched_until),
+                    },
                     ..base
                 };
                 Some((search, knob::of_fault(self.setup, fault)))
             }
             Subject::Planned(_) | Subject::Nothing => None,
         }
+    }
+
+    /// A frame before the lines changed that led to a demand of the monitor in question, or to a fault of the input in question.
+    fn before_lines(&self, excerpt: &Excerpt) -> Option<Instant> {
+        let (at, inputs): (_, Vec<usize>) = match self.subject {
+            Subject::Trip(_, Trip { rule: TripRule::Monitor(monitor, _), .. }) => {
+                let sources = self.setup.monitors[*monitor].demand.iter().map(|demand| demand.source);
+                let inputs = sources.filter_map(|source| match source {
+                    DemandSource::Input(input) => Some(input),
+                    DemandSource::Output(_) => None,
+                });
+                (self.demanded()?, inputs.collect())
+            }
+            Subject::Fault(_, Fault { kind: FaultKind::Input(input), from, .. }) => (*from, vec![*input]),
+            _ => return None,
+        };
+        let longest = inputs.iter().map(|input| {
+            let input = &self.setup.inputs[*input];
+            let apart = match &input.lines {
+                InputLines::Dual { dual, .. } => dual.discrepancy_time.value,
+                InputLines::Single(_) => Span::ZERO,
+            };
+            apart.as_nanos().saturating_add(input.filter.value.as_nanos())
+        });
+        let period = self.outcome.longest_period.as_nanos();
+        let before = longest.max()?.saturating_add(period.saturating_mul(4));
+        let since = Instant::from_nanos(at.as_nanos().saturating_sub(before));
+        Some(since.max(excerpt.first()?))
     }
 
     /// The unit of the analogue value in question.
@@ -98,6 +131,9 @@ impl Work<'_> {
                 TripRule::Analogue(of) => Some(self.setup.analogues[of].unit),
                 _ => None,
             },
+            Subject::Fault(_, Fault { kind: FaultKind::Analogue(of, ..), .. }) => {
+                Some(self.setup.analogues[*of].unit)
+            }
             _ => None,
         };
         unit.map_or("", AnalogueUnit::symbol)

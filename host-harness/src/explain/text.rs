@@ -342,7 +342,10 @@ fn change(out: &mut String, unit: &str, Costed { change, cost }: &Costed) -> fmt
         warn(format!("the permit goes all the same at {} s, by something else", short(at.0)))?;
     }
     if let Some(at) = change.trips_later_s {
-        warn(format!("the same rule trips later, at {} s", short(at.0)))?;
+        let for_all = change.to_for_all.as_ref();
+        let for_all =
+            for_all.map_or_else(String::new, |to| format!("; with {to} not in these frames at all"));
+        warn(format!("the same rule trips later, at {} s{for_all}", short(at.0)))?;
     }
     if !change.lets_pass.is_empty() {
         let at: Vec<_> = change.lets_pass.iter().take(LISTED).map(|at| short(at.0)).collect();

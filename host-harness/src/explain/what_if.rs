@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::excerpt::Excerpt;
-use super::knob::{Knob, Looser};
+use super::knob::{Knob, Since, Way};
 use super::rerun::{Event, Rerun};
 use crate::report::Seconds;
 use crate::setup::Setup;
@@ -32,6 +32,8 @@ pub struct Change {
     pub lost_all_the_same_s: Option<Seconds>,
     /// With this value the same rule trips later in these frames: when.
     pub trips_later_s: Option<Seconds>,
+    /// The value with which it does not trip in these frames at all, where it trips later with the one that prevents this.
+    pub to_for_all: Option<String>,
     /// Violations of the same rule at other times of this trace, which both channels saw, and which this value would have let pass.
     pub lets_pass: Vec<Seconds>,
     /// How many trips of the same rule at other times were not tried, because their frames were not kept.
@@ -62,6 +64,8 @@ pub(super) struct Search<'a> {
     pub(super) at_least: bool,
     /// The frame at which what was asked of the motion began, where that is not there from the start.
     pub(super) demanded: Option<Instant>,
+    /// A frame before the lines of the inputs in question began to change, where there are such.
+    pub(super) before_lines: Option<Instant>,
     /// By how much what was observed was beyond what was allowed at the most, in thousandths: where to begin.
     pub(super) guess: i64,
     /// The unit of an analogue value.
@@ -73,19 +77,22 @@ pub(super) struct Search<'a> {
 /// Tries every setting, those of the rule itself first.
 pub(super) fn changes(search: &Search<'_>, knobs: &[Knob]) -> Vec<Change> {
     let from = |start| Rerun::at(search.excerpt, start, search.latched_until);
+    let asked = |since| knobs.iter().any(|knob| knob.since == since).then_some(());
     let from_violation = from(search.since);
-    let from_demand = search.demanded.and_then(from);
-    let is_anew = knobs.iter().any(|knob| knob.anew);
-    let anew = is_anew.then(|| Rerun::anew(search.excerpt, search.latched_until)).flatten();
+    let from_demand = asked(Since::Demand).and(search.demanded).and_then(from);
+    let before_lines = asked(Since::BeforeLines).and(search.before_lines).and_then(from);
+    let switched_on =
+        asked(Since::SwitchedOn).and_then(|()| Rerun::anew(search.excerpt, search.latched_until));
     knobs
         .par_iter()
         .filter_map(|knob| {
-            let rerun = match knob {
-                Knob { anew: true, .. } => anew.as_ref(),
-                Knob { from_demand: true, .. } => from_demand.as_ref(),
-                _ => from_violation.as_ref(),
+            let rerun = match knob.since {
+                Since::Violation => from_violation.as_ref(),
+                Since::Demand => from_demand.as_ref(),
+                Since::BeforeLines => before_lines.as_ref(),
+                Since::SwitchedOn => switched_on.as_ref(),
             };
-            search.change(knob, rerun)
+            search.change(knob, rerun).filter(|change| change.to.is_some() || !knob.is_aside)
         })
         .collect()
 }
@@ -103,10 +110,10 @@ impl Search<'_> {
 
     /// The loosest value that a setup file may have.
     fn loosest(&self, knob: &Knob, now: i64) -> i64 {
-        let most = match knob.anew {
+        let most = match knob.since {
             // What is measured over a window has to be known when it is needed: the frames that were kept begin in time for it.
-            true => knob.most.min(self.known_window()),
-            false => knob.most,
+            Since::SwitchedOn => knob.most.min(self.known_window()),
+            _ => knob.most,
         };
         if most == now || self.is_accepted(knob, most) {
             return most;
@@ -137,6 +144,7 @@ impl Search<'_> {
             note: Some(note.to_owned()),
             lost_all_the_same_s: None,
             trips_later_s: None,
+            to_for_all: None,
             lets_pass: Vec::new(),
             not_tried: 0,
             setup: None,
@@ -145,33 +153,43 @@ impl Search<'_> {
             return Some(none("not tried: it counts from an instant before the frames that were kept"));
         };
         // Measured over another window what is violated is violated at another time.
-        let until = if knob.anew { self.latched_until } else { self.until };
+        let until = if knob.since == Since::SwitchedOn { self.latched_until } else { self.until };
         if rerun.first(self.setup, self.event, until).ok()? != Some(self.at) {
             return Some(none("not tried: the frames that were kept do not lead to it by themselves"));
         }
-        let passes = |steps: i64| {
+        let passes_until = |steps: i64, until| {
             let changed = knob.set(self.setup, steps);
             changed.is_some_and(|setup| rerun.first(&setup, self.event, until).is_ok_and(|at| at.is_none()))
                 && self.is_accepted(knob, steps)
         };
+        let passes = |steps: i64| passes_until(steps, until);
         let most = self.loosest(knob, now);
+        // Of what is told only where it helps, most does not: one look is enough.
+        if knob.is_aside && !passes(most) {
+            return None;
+        }
         let Some(steps) = smallest(knob.looser, (now, most), self.guess, &passes) else {
             let most = knob.written(self.setup, most, self.value_unit)?;
-            let way = if knob.looser == Looser::Up { "up" } else { "down" };
+            let way = if knob.looser == Way::Up { "up" } else { "down" };
             return Some(none(&format!("no value {way} to {most} prevents it")));
         };
         let setup = knob.set(self.setup, steps)?;
         let then = rerun.course(&setup, self.event, self.latched_until).ok()?;
         let seconds = |at: Instant| Seconds(i128::from(at.as_nanos()) + self.origin_ns);
+        let for_all = then.event.and_then(|_| {
+            let passes = |steps: i64| passes_until(steps, self.latched_until);
+            smallest(knob.looser, (steps, most), 1, &passes)
+        });
         // Up to where it trips again everything passes.
         let passed = self.later.iter().filter(|(_, end)| then.event.is_none_or(|event| *end < event));
         Some(Change {
             to: knob.written(self.setup, steps, self.value_unit),
-            at_least: self.at_least,
+            at_least: self.at_least && !knob.is_word(self.setup),
             allows: knob.allows(self.setup, steps, self.value_unit),
             note: None,
             lost_all_the_same_s: then.permit_lost.filter(|lost| Some(*lost) != then.event).map(seconds),
             trips_later_s: then.event.map(seconds),
+            to_for_all: for_all.and_then(|steps| knob.written(self.setup, steps, self.value_unit)),
             lets_pass: passed.map(|(start, _)| seconds(*start)).collect(),
             setup: Some(Box::new(setup)),
             ..none("")
@@ -181,14 +199,14 @@ impl Search<'_> {
 
 /// The smallest change that passes, to the step: it is looked for from the guess on in growing strides, then between the last value that
 /// did not pass and the first one that did. A looser setting lets pass what a stricter one does.
-fn smallest(looser: Looser, (now, loosest): (i64, i64), guess: i64, passes: &Passes<'_>) -> Option<i64> {
+fn smallest(looser: Way, (now, loosest): (i64, i64), guess: i64, passes: &Passes<'_>) -> Option<i64> {
     let at = |change: i64| match looser {
-        Looser::Up => now.saturating_add(change).min(loosest),
-        Looser::Down => now.saturating_sub(change).max(loosest),
+        Way::Up => now.saturating_add(change).min(loosest),
+        Way::Down => now.saturating_sub(change).max(loosest),
     };
     let most = match looser {
-        Looser::Up => loosest.saturating_sub(now),
-        Looser::Down => now.saturating_sub(loosest),
+        Way::Up => loosest.saturating_sub(now),
+        Way::Down => now.saturating_sub(loosest),
     };
     if most <= 0 {
         return None;
@@ -239,9 +257,9 @@ mod tests {
     fn the_smallest_change_is_found_to_the_step_whatever_the_guess() {
         for guess in [0, 1, 2, 40, 99, 100, 101, 500, 5000] {
             for wanted in [1, 2, 3, 57, 100, 999] {
-                let up = smallest(Looser::Up, (50, 1_000_000), guess, &|steps| steps >= 50 + wanted);
+                let up = smallest(Way::Up, (50, 1_000_000), guess, &|steps| steps >= 50 + wanted);
                 assert_eq!(up, Some(50 + wanted), "guess {guess}");
-                let down = smallest(Looser::Down, (1000, 0), guess, &|steps| steps <= 1000 - wanted);
+                let down = smallest(Way::Down, (1000, 0), guess, &|steps| steps <= 1000 - wanted);
                 assert_eq!(down, Some(1000 - wanted), "guess {guess}");
             }
         }
@@ -249,8 +267,8 @@ mod tests {
 
     #[test]
     fn where_no_value_prevents_it_none_is_named() {
-        assert_eq!(smallest(Looser::Up, (50, 60), 3, &|_| false), None);
-        assert_eq!(smallest(Looser::Up, (50, 60), 3, &|steps| steps >= 60), Some(60));
-        assert_eq!(smallest(Looser::Up, (50, 50), 3, &|_| true), None, "there is no looser one");
+        assert_eq!(smallest(Way::Up, (50, 60), 3, &|_| false), None);
+        assert_eq!(smallest(Way::Up, (50, 60), 3, &|steps| steps >= 60), Some(60));
+        assert_eq!(smallest(Way::Up, (50, 50), 3, &|_| true), None, "there is no looser one");
     }
 }
