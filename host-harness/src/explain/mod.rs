@@ -16,6 +16,7 @@
 
 mod cost;
 mod cure;
+mod declared;
 mod event;
 mod excerpt;
 mod explanation;
@@ -40,6 +41,7 @@ mod work;
 
 pub use cost::{Cost, Worst};
 pub use cure::Cure;
+pub use declared::Declared;
 pub use event::{Event, What};
 pub use explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION, json_schema};
 pub use nearest::Nearest;
