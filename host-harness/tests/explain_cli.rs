@@ -188,6 +188,27 @@ fn the_first_lines_name_the_planted_cause_of_every_nuisance_of_the_demos_with_it
 }
 
 #[test]
+fn a_scale_that_is_wrong_by_a_tenth_is_cured_by_a_factor_that_is_exact() {
+    let shuttle = std::fs::read_to_string(program::root().join("traces-demo/shuttle.toml")).expect("a setup");
+    let setup = Path::new(env!("CARGO_TARGET_TMPDIR")).join("tenth.toml");
+    let written = "unit_per_count = \"0.001 mm\"";
+    assert!(shuttle.contains(written));
+    std::fs::write(&setup, shuttle.replacen(written, "unit_per_count = \"0.0011 mm\"", 1)).expect("a setup");
+    let setup = setup.to_str().expect("a path in UTF-8");
+    let output = cowitness(&["explain", "traces-demo/clean-run.csv.gz", "--setup", setup, "--json", "-"]);
+    let value: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let factors = value["cures"].as_array().expect("cures").iter().map(|cure| {
+        assert_eq!(cure["prevents_it"], true, "{cure}");
+        let factor =
+            cure["setting"].as_str().expect("a text").rsplit(' ').next().expect("a factor").parse::<f64>();
+        factor.expect("a number")
+    });
+    let factors: Vec<_> = factors.collect();
+    let [a, b] = factors.as_slice() else { panic!("{value}") };
+    assert!((a - 1.1).abs() < 0.0002 && (b - 1.0 / 1.1).abs() < 0.0002, "{factors:?}");
+}
+
+#[test]
 fn a_cause_is_held_against_what_the_setup_declares_of_it() {
     let shuttle = std::fs::read_to_string(program::root().join("traces-demo/shuttle.toml")).expect("a setup");
     let setup = Path::new(env!("CARGO_TARGET_TMPDIR")).join("declares.toml");

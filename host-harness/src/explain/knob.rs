@@ -48,6 +48,8 @@ pub(super) struct Knob {
     pub(super) most: i64,
     /// Which way its file rounds a value.
     rounds: Way,
+    /// Another setting that limits the same, by its path: where neither does alone both may.
+    pub(super) with: Option<String>,
     /// What another value does, where that is not plain.
     means: Option<&'static str>,
     find: Find,
@@ -73,6 +75,7 @@ impl Knob {
                 Way::Up => Way::Down,
                 Way::Down => Way::Up,
             },
+            with: None,
             means: None,
             find: Box::new(find),
         }
@@ -84,6 +87,10 @@ impl Knob {
 
     fn aside(self) -> Self {
         Self { is_aside: true, ..self }
+    }
+
+    fn together_with(self, path: String) -> Self {
+        Self { with: Some(path), ..self }
     }
 
     /// It is no limit, or looser to either side: a file may round it to the looser side too.
@@ -151,6 +158,13 @@ impl Knob {
     /// Whether its values are words, of which there are only two.
     pub(super) fn is_word(&self, setup: &Setup) -> bool {
         (self.find)(&mut setup.clone()).is_some_and(|lens| lens.is_word())
+    }
+
+    /// By how much longer a time is, in ns; `None` where it is none, or shorter.
+    pub(super) fn later_ns(&self, setup: &Setup, steps: i64) -> Option<u64> {
+        let mut changed = setup.clone();
+        let (Lens::Time(now), Way::Up) = ((self.find)(&mut changed)?, self.looser) else { return None };
+        u64::try_from(steps).ok()?.checked_mul(1000)?.checked_sub(now.value.as_nanos())
     }
 
     /// So many steps as the file would have them.

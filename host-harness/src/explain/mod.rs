@@ -23,6 +23,7 @@ mod explanation;
 mod input;
 mod judge;
 mod knob;
+mod lost;
 mod nearest;
 mod raw;
 mod rerun;

@@ -50,6 +50,8 @@ impl Work<'_> {
             since: at,
             until: latched_until,
             latched_until,
+            last,
+            by_lines: self.is_by_lines(),
             later: Vec::new(),
             at_least: false,
             demanded: self.demanded(),
@@ -84,7 +86,7 @@ impl Work<'_> {
                     event: Happening::Fault(fault.kind),
                     until: match fault.kind {
                         // It is told of at one frame; its lines may go on as they are.
-                        FaultKind::Input(_) => latched_until,
+                        FaultKind::Input(_) => last,
                         _ => fault.to.min(latched_until),
                     },
                     ..base
@@ -121,6 +123,28 @@ impl Work<'_> {
         let before = longest.max()?.saturating_add(period.saturating_mul(4));
         let since = Instant::from_nanos(at.as_nanos().saturating_sub(before));
         Some(since.max(excerpt.first()?))
+    }
+
+    /// Whether it is the fault of an input, or a trip whose demand such a fault held on.
+    fn is_by_lines(&self) -> bool {
+        match self.subject {
+            Subject::Fault(_, fault) => matches!(fault.kind, FaultKind::Input(_)),
+            Subject::Trip(_, trip) => {
+                let TripRule::Monitor(monitor, _) = trip.rule else { return false };
+                let demands = |input| {
+                    let sources = self.setup.monitors[monitor].demand.iter().map(|demand| demand.source);
+                    sources.into_iter().any(|source| source == DemandSource::Input(input))
+                };
+                let held = trip.demanded_at..=trip.tripped_at;
+                let faults = self.outcome.faults.kept.iter().filter(|fault| held.contains(&fault.from));
+                let mut inputs = faults.filter_map(|fault| match fault.kind {
+                    FaultKind::Input(input) => Some(input),
+                    _ => None,
+                });
+                inputs.any(demands)
+            }
+            Subject::Planned(_) | Subject::Nothing => false,
+        }
     }
 
     /// The unit of the analogue value in question.

@@ -211,7 +211,8 @@ impl Of {
         knobs.extend(of_end.map(|knob| knob.since(Since::Demand).aside()));
     }
 
-    fn standstill(&self, quantity: Quantity) -> Knob {
+    /// Both windows: the one that was left first.
+    fn standstill(&self, quantity: Quantity, knobs: &mut Vec<Knob>) {
         fn windows(kind: &mut MonitorKind) -> Option<&mut StandstillSetup> {
             match kind {
                 MonitorKind::Standstill(windows)
@@ -219,14 +220,15 @@ impl Of {
                 _ => None,
             }
         }
-        match quantity {
-            Quantity::Position => self.knob("position_window", Way::Up, |kind| {
-                Some(Lens::Position(&mut windows(kind)?.position_window))
-            }),
-            _ => {
-                self.knob("speed_window", Way::Up, |kind| Some(Lens::Speed(&mut windows(kind)?.speed_window)))
-            }
-        }
+        let position = self.knob("position_window", Way::Up, |kind| {
+            Some(Lens::Position(&mut windows(kind)?.position_window))
+        });
+        let speed =
+            self.knob("speed_window", Way::Up, |kind| Some(Lens::Speed(&mut windows(kind)?.speed_window)));
+        let (left, other) =
+            if quantity == Quantity::Position { (position, speed) } else { (speed, position) };
+        let other = other.aside();
+        knobs.extend([left.together_with(other.path.clone()), other]);
     }
 }
 
@@ -239,16 +241,17 @@ fn of_monitor(setup: &Setup, monitor: usize, quantity: Quantity, is_below: bool)
         if is_a_speed(&knob) && knob.looser == Way::Up { knob.below_max_speed(setup) } else { knob }
     };
     let mut knobs: Vec<Knob> = knobs.into_iter().map(bounded).collect();
-    knobs.push(
-        Knob::new(format!("{}.on_delay", of.path), Way::Up, move |s| {
-            Some(Lens::Time(&mut s.monitors.get_mut(monitor)?.on_delay))
-        })
-        .at_most(LONGEST),
-    );
+    let on_delay = Knob::new(format!("{}.on_delay", of.path), Way::Up, move |s| {
+        Some(Lens::Time(&mut s.monitors.get_mut(monitor)?.on_delay))
+    })
+    .at_most(LONGEST);
     if entry.allowed_overrun.is_some() {
-        knobs.push(Knob::new(format!("{}.allowed_overrun", of.path), Way::Up, move |s| {
+        let overrun = Knob::new(format!("{}.allowed_overrun", of.path), Way::Up, move |s| {
             s.monitors.get_mut(monitor)?.allowed_overrun.as_mut().map(Lens::Position)
-        }));
+        });
+        knobs.extend([on_delay.together_with(overrun.path.clone()), overrun]);
+    } else {
+        knobs.push(on_delay);
     }
     if matches!(quantity, Quantity::Speed | Quantity::Acceleration) {
         knobs.push(window());
@@ -261,7 +264,7 @@ fn of_monitor(setup: &Setup, monitor: usize, quantity: Quantity, is_below: bool)
 fn of_kind(of: &Of, kind: &MonitorKind, quantity: Quantity, is_below: bool) -> Vec<Knob> {
     let mut knobs = Vec::new();
     match kind {
-        MonitorKind::Standstill(_) => knobs.push(of.standstill(quantity)),
+        MonitorKind::Standstill(_) => of.standstill(quantity, &mut knobs),
         MonitorKind::SpeedLimit { limit, ramp } => {
             let limits = of_limit(of, limit);
             match ramp {
@@ -335,7 +338,7 @@ fn of_stop(of: &Of, until: &Until, by: &By, quantity: Quantity, knobs: &mut Vec<
         _ => {}
     }
     if matches!(until, Until::Standstill(_)) && matches!(quantity, Quantity::Position | Quantity::Speed) {
-        knobs.push(of.standstill(quantity));
+        of.standstill(quantity, knobs);
     }
     of.end_of_stop(knobs);
 }
