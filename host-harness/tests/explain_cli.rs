@@ -188,6 +188,61 @@ fn the_first_lines_name_the_planted_cause_of_every_nuisance_of_the_demos_with_it
 }
 
 #[test]
+fn a_scale_that_is_wrong_by_a_tenth_is_cured_by_a_factor_that_is_exact() {
+    let shuttle = std::fs::read_to_string(program::root().join("traces-demo/shuttle.toml")).expect("a setup");
+    let setup = Path::new(env!("CARGO_TARGET_TMPDIR")).join("tenth.toml");
+    let written = "unit_per_count = \"0.001 mm\"";
+    assert!(shuttle.contains(written));
+    std::fs::write(&setup, shuttle.replacen(written, "unit_per_count = \"0.0011 mm\"", 1)).expect("a setup");
+    let setup = setup.to_str().expect("a path in UTF-8");
+    let output = cowitness(&["explain", "traces-demo/clean-run.csv.gz", "--setup", setup, "--json", "-"]);
+    let value: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let factors = value["cures"].as_array().expect("cures").iter().map(|cure| {
+        assert_eq!(cure["prevents_it"], true, "{cure}");
+        let factor =
+            cure["setting"].as_str().expect("a text").rsplit(' ').next().expect("a factor").parse::<f64>();
+        factor.expect("a number")
+    });
+    let factors: Vec<_> = factors.collect();
+    let [a, b] = factors.as_slice() else { panic!("{value}") };
+    assert!((a - 1.1).abs() < 0.0002 && (b - 1.0 / 1.1).abs() < 0.0002, "{factors:?}");
+}
+
+#[test]
+fn a_cause_is_held_against_what_the_setup_declares_of_it() {
+    let shuttle = std::fs::read_to_string(program::root().join("traces-demo/shuttle.toml")).expect("a setup");
+    let setup = Path::new(env!("CARGO_TARGET_TMPDIR")).join("declares.toml");
+    let setup = setup.to_str().expect("a path in UTF-8");
+    let told = |trace: &str, written: &str, instead: &str| {
+        assert!(shuttle.contains(written), "{written}");
+        std::fs::write(setup, shuttle.replacen(written, instead, 1)).expect("a setup");
+        let trace = format!("traces-demo/{trace}.csv.gz");
+        let value: serde_json::Value =
+            serde_json::from_slice(&cowitness(&["explain", &trace, "--setup", setup, "--json", "-"]).stdout)
+                .expect("JSON");
+        let text = head(&out(&cowitness(&["explain", &trace, "--setup", setup])));
+        (text, value["verdict"]["declared"].clone())
+    };
+    let (play, scale) = ("backlash    = \"0.03 mm\"", "scale_error = \"80 ppm\"");
+    let (text, declared) = told("loose-coupling", play, play);
+    assert!(text.contains("`sensors.backlash` declares at most 0.030 mm: the machine is not what"), "{text}");
+    assert_eq!((declared["is_beyond"].as_bool(), declared["unit"].as_str()), (Some(true), Some("mm")));
+    // 3.8 mm, +-0.4 mm are not more than 3.7 mm for certain.
+    let (text, declared) = told("loose-coupling", play, "backlash    = \"3.7 mm\"");
+    assert!(text.contains("`sensors.backlash` declares up to 3.700 mm: `cowitness margins` tells"), "{text}");
+    assert_eq!(declared["is_beyond"].as_bool(), Some(false), "{declared}");
+    let (text, declared) = told("worn-measuring-wheel", scale, "");
+    assert!(text.contains("declares nothing of that (`sensors.scale_error`)"), "{text}");
+    assert!(declared["at_most"].is_null() && declared["is_beyond"] == false, "{declared}");
+    let (text, _) = told("rail-channel-always-late", "time_skew   = \"0.1 ms\"", "time_skew   = \"4 ms\"");
+    // 5 us and 20 us of jitter come to it.
+    assert!(text.contains("declares up to 4.025 ms, delays and jitters included"), "{text}");
+    // Nobody declares a failure.
+    let (_, declared) = told("belt-slip", play, play);
+    assert!(declared.is_null(), "{declared}");
+}
+
+#[test]
 fn the_readme_shows_what_the_program_prints() {
     let readme = include_str!("../../README.md");
     let part = readme.split_once("## Why did it stop? explain").expect("the section").1;

@@ -38,7 +38,8 @@ pub(super) enum Command {
     #[command(after_help = "Example:\n  cowitness margins --setup axis.toml --json margins.json\n\n\
         What the machine, its sensors and its contacts are like is read from the sections [machine], [sensors], [contacts]\n\
         and [approach] of the setup; no monitor reads them. What they do not say is named.\n\n\
-        Exit status: 0 nothing found, 1 a monitor trips for nothing or reacts too late, 2 could not run.")]
+        Exit status: 0 nothing found in what the setup says (NOT KNOWN in the findings names what it does not), 1 a monitor trips\n\
+        for nothing or reacts too late, 2 could not run.")]
     Margins(Margins),
     /// Make a synthetic trace from a motion, two encoder models and faults
     #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]

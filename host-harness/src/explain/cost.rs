@@ -69,8 +69,13 @@ fn figures(setup: &Setup, period: Span, trip: Option<&Trip>) -> Figures {
     let rule = trip.map(|trip| trip.rule);
     let margins = Margins::of(setup, Some(period));
     // A fault reacts at once; what it lets pass makes every rule later.
-    let costs: Vec<_> =
-        margins.costs.iter().filter(|cost| rule.is_none_or(|rule| cost.reaction.rule == rule)).collect();
+    // Either channel may be the one that sees it: the slower counts.
+    let is_of = |of: TripRule| match (of, rule) {
+        (_, None) => true,
+        (TripRule::Monitor(of, _), Some(TripRule::Monitor(rule, _))) => of == rule,
+        (of, Some(rule)) => of == rule,
+    };
+    let costs: Vec<_> = margins.costs.iter().filter(|cost| is_of(cost.reaction.rule)).collect();
     // From what was broken here; of several rules the worst.
     let total = |reaction: &margins::Reaction| {
         let path = trip.and_then(|trip| reaction.path(super::timing::broken(trip)));
@@ -111,9 +116,9 @@ fn is_analogue(setup: &Setup, rule: Option<TripRule>) -> bool {
 }
 
 impl Cost {
-    /// In words: what gets worse, and what stays.
+    /// In words: what gets worse; `None` where nothing does that the setup tells of.
     #[must_use]
-    pub fn text(&self, unit: &str) -> String {
+    pub fn text(&self, unit: &str) -> Option<String> {
         let plainly = |unit: &'static str| move |value: f64| format!("{} {unit}", plain(value));
         let per_second = if unit == "deg" { "deg/s" } else { "mm/s" };
         let length = if unit == "deg" { "deg" } else { "mm" };
@@ -130,15 +135,6 @@ impl Cost {
         add("travel", self.travel, &plainly(length));
         add("apart at torque-off", self.apart, &plainly(length));
         add("safety distance", self.distance, &plainly("mm"));
-        let told = if parts.is_empty() {
-            "what the setup does not tell of: the risk assessment does".to_owned()
-        } else {
-            parts.join(", ")
-        };
-        if self.missing.is_empty() {
-            told
-        } else {
-            format!("{told}; the setup says too little for more: {}", self.missing.join(", "))
-        }
+        (!parts.is_empty()).then(|| parts.join(", "))
     }
 }

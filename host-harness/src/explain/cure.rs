@@ -9,6 +9,7 @@ use super::knob;
 use super::words::ms;
 use crate::causes::{Cause, Side};
 use crate::replay::{Outcome, TripRule};
+use crate::report::short;
 use crate::setup::{MAX_AGE_NS, Setup};
 
 /// A change of the setup that takes a cause away instead of tolerating it.
@@ -22,6 +23,8 @@ pub struct Cure {
     pub is_replayed: bool,
     /// Whether the rule does not trip then, and nothing else goes wrong that did not before; null: not replayed.
     pub prevents_it: Option<bool>,
+    /// What happens then where it does not.
+    pub instead: Option<String>,
 }
 
 /// A longer trace is not replayed again to see whether a cure holds: that would cost as much as the explanation.
@@ -37,24 +40,41 @@ pub(super) fn cures(setup: &Setup, cause: &Cause, before: &Outcome, again: Again
     };
     let tried = |(setting, does, changed): (String, String, Option<Setup>)| {
         let outcome = again.and_then(|again| again(changed.as_ref()?));
-        let prevents_it = outcome.as_ref().map(|then| holds(before, then));
-        Cure { setting, does, is_replayed: prevents_it.is_some(), prevents_it }
+        let instead = outcome.as_ref().map(|then| instead(setup, before, then));
+        Cure {
+            setting,
+            does,
+            is_replayed: instead.is_some(),
+            prevents_it: instead.as_ref().map(Option::is_none),
+            instead: instead.flatten(),
+        }
     };
     changes.into_iter().map(tried).collect()
 }
 
-/// Whether a replay with a cure compares the positions without a trip, and nothing is wrong in it that was not before.
-fn holds(before: &Outcome, then: &Outcome) -> bool {
+/// What goes wrong in a replay with a cure: the positions still trip, or are not compared, or something is wrong that was not before.
+fn instead(setup: &Setup, before: &Outcome, then: &Outcome) -> Option<String> {
+    let at = |instant| short(then.time_ns(instant));
     let others = |outcome: &Outcome| {
         let trips = outcome.trips.kept.iter();
         trips.filter(|trip| trip.rule != TripRule::PositionDiscrepancy).count()
     };
-    let trips = then.trips.kept.iter().any(|trip| trip.rule == TripRule::PositionDiscrepancy);
-    !trips
-        && then.position_discrepancy.is_some()
-        && then.permit_given_at.is_some()
-        && others(then) <= others(before)
-        && then.faults.kept.len() <= before.faults.kept.len()
+    if let Some(trip) = then.trips.kept.iter().find(|trip| trip.rule == TripRule::PositionDiscrepancy) {
+        return Some(format!("it trips all the same, at {} s", at(trip.tripped_at)));
+    }
+    if then.position_discrepancy.is_none() || then.permit_given_at.is_none() {
+        return Some("the positions are never compared under power".to_owned());
+    }
+    if others(then) > others(before) {
+        let trip = then.trips.kept.iter().find(|trip| trip.rule != TripRule::PositionDiscrepancy)?;
+        let (rule, _, _) = crate::report::rule(setup, trip.rule);
+        return Some(format!("\"{rule}\" trips instead, at {} s", at(trip.tripped_at)));
+    }
+    if then.faults.kept.len() > before.faults.kept.len() {
+        let fault = then.faults.kept.first()?;
+        return Some(format!("there are more faults, the first at {} s", at(fault.from)));
+    }
+    None
 }
 
 /// Both positions moved to one instant.
@@ -110,7 +130,8 @@ fn scaled(setup: &Setup, ppm: f64) -> Vec<(String, String, Option<Setup>)> {
             format!("if it is channel {} that is wrong: measure a known travel to find out", side.letter());
         Some((setting, does, Some(changed)))
     };
-    // A channel that counts more by a share is right again when its count is worth that much less: 1 / (1 + share).
-    let less = (1e6 / (1e6 + ppm) - 1.0) * 1e6;
-    [of(Channel::A, less), of(Channel::B, ppm)].into_iter().flatten().collect()
+    // x_A - x_B = s x_A: the two are the same when a count of a is worth 1 - s, or one of b 1 / (1 - s).
+    let share = ppm / 1e6;
+    let of_b = (1.0 / (1.0 - share) - 1.0) * 1e6;
+    [of(Channel::A, -ppm), of(Channel::B, of_b)].into_iter().flatten().filter(|_| share < 1.0).collect()
 }

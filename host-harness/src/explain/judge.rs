@@ -4,6 +4,7 @@ mod faults;
 
 use monitor_core::{Channel, Evidence, Instant};
 
+use super::declared::declared;
 use super::event::Event;
 use super::raw::{seconds, unit_of};
 use super::rerun::index;
@@ -234,6 +235,7 @@ impl Judge<'_> {
             cause: Box::new(main.cause.clone()),
             share: main.share.value,
             apart: apart.apart,
+            declared: declared(self.setup, main),
             rest: apart.rest,
             failing: failing.map(|term| Box::new(term.cause.clone())),
             failing_share: failed().map(|term| term.share.value).sum(),

@@ -1,36 +1,35 @@
 //! The settings that a trip or a fault hangs on, each with the way that makes it looser.
 
+mod demand;
+mod lens;
 mod rules;
 
 pub(super) use rules::{of_fault, of_trip};
 
-use monitor_core::{Acceleration, Channel, Position, Span, Speed, Value};
+use monitor_core::Channel;
 
-use crate::setup::{ChannelSetup, Setting, Setup, Source};
+use crate::setup::{ChannelSetup, Setup, Source};
+use lens::Lens;
 
-/// Steps of a value in one unit: a thousandth of it.
-const STEPS: i128 = 1000;
-
-/// Nanoseconds in one step of a time: a microsecond.
-const TIME_STEP: i64 = 1000;
-
-/// ULPs in one unit.
-const ULPS: i128 = 1 << 24;
-
-/// A numeric setting in a setup.
-pub(super) enum Lens<'a> {
-    Time(&'a mut Setting<Span>),
-    Position(&'a mut Setting<Position>),
-    Speed(&'a mut Setting<Speed>),
-    Acceleration(&'a mut Setting<Acceleration>),
-    Value(&'a mut Setting<Value>),
-}
-
-/// Which way a setting gets looser.
+/// A way in which a value changes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Looser {
+pub(super) enum Way {
     Up,
     Down,
+}
+
+/// The frame from which on the frames have to be evaluated again with another value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Since {
+    /// Where the violation begins.
+    Violation,
+    /// The demand: what is set counts from there.
+    Demand,
+    /// Before the lines of an input began to change.
+    BeforeLines,
+    /// The first that was kept, as if the axis had been switched on there: it changes how speeds are measured, so what was measured before
+    /// cannot be gone on with.
+    SwitchedOn,
 }
 
 /// Finds a setting in a setup; `None` where there is no such one.
@@ -40,38 +39,73 @@ type Find = Box<dyn for<'a> Fn(&'a mut Setup) -> Option<Lens<'a>> + Send + Sync>
 pub(super) struct Knob {
     /// Its place in the setup file.
     pub(super) path: String,
-    pub(super) looser: Looser,
-    /// It changes how speeds are measured: what was measured before cannot be gone on with.
-    pub(super) anew: bool,
-    /// What is set counts from the demand on, so nothing later than that can be gone on with.
-    pub(super) from_demand: bool,
+    /// The way that makes it looser.
+    pub(super) looser: Way,
+    pub(super) since: Since,
+    /// It is not what the rule compares: it is told of only where a value of it would have prevented what happened.
+    pub(super) is_aside: bool,
     /// The loosest value that makes sense, in steps.
     pub(super) most: i64,
+    /// Which way its file rounds a value.
+    rounds: Way,
+    /// Another setting that limits the same, by its path: where neither does alone both may.
+    pub(super) with: Option<String>,
+    /// What another value does, where that is not plain.
+    means: Option<&'static str>,
     find: Find,
 }
 
 impl Knob {
     fn new(
         path: impl Into<String>,
-        looser: Looser,
+        looser: Way,
         find: impl for<'a> Fn(&'a mut Setup) -> Option<Lens<'a>> + Send + Sync + 'static,
     ) -> Self {
         let most = match looser {
-            Looser::Up => 1 << 32,
-            Looser::Down => 0,
+            Way::Up => 1 << 32,
+            Way::Down => 0,
         };
-        Self { path: path.into(), looser, anew: false, from_demand: false, most, find: Box::new(find) }
+        Self {
+            path: path.into(),
+            looser,
+            since: Since::Violation,
+            is_aside: false,
+            most,
+            rounds: match looser {
+                Way::Up => Way::Down,
+                Way::Down => Way::Up,
+            },
+            with: None,
+            means: None,
+            find: Box::new(find),
+        }
     }
 
-    fn counted_from_demand(self) -> Self {
-        Self { from_demand: true, ..self }
+    fn since(self, since: Since) -> Self {
+        Self { since, ..self }
+    }
+
+    fn aside(self) -> Self {
+        Self { is_aside: true, ..self }
+    }
+
+    fn together_with(self, path: String) -> Self {
+        Self { with: Some(path), ..self }
+    }
+
+    /// It is no limit, or looser to either side: a file may round it to the looser side too.
+    fn rounded(self, rounds: Way) -> Self {
+        Self { rounds, ..self }
+    }
+
+    fn meaning(self, means: &'static str) -> Self {
+        Self { means: Some(means), ..self }
     }
 
     /// No faster than the mechanics can move.
     fn below_max_speed(self, setup: &Setup) -> Self {
         let fastest = setup.a.max_speed.value.max(setup.b.max_speed.value);
-        let most = i128::from(fastest.to_bits()) * STEPS / ULPS;
-        Self { most: i64::try_from(most).unwrap_or(i64::MAX), ..self }
+        self.at_most(lens::steps_of(fastest.to_bits(), Way::Up).unwrap_or(i64::MAX))
     }
 
     fn at_most(self, most: i64) -> Self {
@@ -80,47 +114,13 @@ impl Knob {
 
     /// The value in force, in steps, rounded to the stricter side.
     pub(super) fn steps(&self, setup: &Setup) -> Option<i64> {
-        let mut setup = setup.clone();
-        let of_bits = |bits: i64| {
-            let scaled = i128::from(bits) * STEPS;
-            let steps = match self.looser {
-                Looser::Up => scaled.div_euclid(ULPS),
-                Looser::Down => -(-scaled).div_euclid(ULPS),
-            };
-            i64::try_from(steps).ok()
-        };
-        match (self.find)(&mut setup)? {
-            Lens::Time(setting) => {
-                i64::try_from(setting.value.as_nanos()).ok().map(|nanos| nanos / TIME_STEP)
-            }
-            Lens::Position(setting) => of_bits(setting.value.to_bits()),
-            Lens::Speed(setting) => of_bits(setting.value.to_bits()),
-            Lens::Acceleration(setting) => of_bits(setting.value.to_bits()),
-            Lens::Value(setting) => of_bits(setting.value.to_bits()),
-        }
+        (self.find)(&mut setup.clone())?.steps(self.looser)
     }
 
     /// The setup with another value, rounded as its file would be; `None` for one that cannot be.
     pub(super) fn set(&self, setup: &Setup, steps: i64) -> Option<Setup> {
         let mut changed = setup.clone();
-        let bits = {
-            let scaled = i128::from(steps) * ULPS;
-            let bits = match self.looser {
-                Looser::Up => scaled.div_euclid(STEPS),
-                Looser::Down => -(-scaled).div_euclid(STEPS),
-            };
-            i64::try_from(bits).ok()?
-        };
-        match (self.find)(&mut changed)? {
-            Lens::Time(setting) => {
-                let nanos = u64::try_from(steps.checked_mul(TIME_STEP)?).ok()?;
-                setting.value = Span::from_nanos(nanos);
-            }
-            Lens::Position(setting) => setting.value = Position::from_bits(bits),
-            Lens::Speed(setting) => setting.value = Speed::from_bits(bits),
-            Lens::Acceleration(setting) => setting.value = Acceleration::from_bits(bits),
-            Lens::Value(setting) => setting.value = Value::from_bits(bits),
-        }
+        (self.find)(&mut changed)?.set(steps, self.rounds)?;
         Some(changed)
     }
 
@@ -131,53 +131,46 @@ impl Knob {
 
     /// The value in force, in steps, to the nearest.
     fn nearest(&self, setup: &Setup) -> Option<i64> {
-        let mut setup = setup.clone();
-        let of_bits =
-            |bits: i64| i64::try_from((i128::from(bits) * STEPS * 2 + ULPS).div_euclid(2 * ULPS)).ok();
-        match (self.find)(&mut setup)? {
-            Lens::Time(setting) => {
-                i64::try_from(setting.value.as_nanos()).ok().map(|nanos| (nanos + TIME_STEP / 2) / TIME_STEP)
-            }
-            Lens::Position(setting) => of_bits(setting.value.to_bits()),
-            Lens::Speed(setting) => of_bits(setting.value.to_bits()),
-            Lens::Acceleration(setting) => of_bits(setting.value.to_bits()),
-            Lens::Value(setting) => of_bits(setting.value.to_bits()),
-        }
+        (self.find)(&mut setup.clone())?.nearest()
     }
 
     /// What a value beyond that of the setup allows besides, in words.
     pub(super) fn allows(&self, setup: &Setup, steps: i64, value_unit: &str) -> Option<String> {
+        let mut clone = setup.clone();
+        let lens = (self.find)(&mut clone)?;
+        if lens.is_word() {
+            return self.means.map(str::to_owned);
+        }
         let by = self.nearest(setup)?.abs_diff(steps);
-        let more = self.written(setup, i64::try_from(by).ok()?, value_unit)?;
-        let mut changed = setup.clone();
-        Some(match ((self.find)(&mut changed)?, self.looser) {
-            (Lens::Time(_), _) => format!("{more} longer"),
-            (_, Looser::Up) => format!("{more} more, for any time"),
-            (_, Looser::Down) => format!("{more} less, for any time"),
+        let more = lens.written(i64::try_from(by).ok()?, setup.unit, value_unit);
+        let (way, for_any_time) = match (&lens, self.looser) {
+            (Lens::Time(_), Way::Up) => ("longer", ""),
+            (Lens::Time(_), Way::Down) => ("shorter", ""),
+            (_, Way::Up) => ("more", ", for any time"),
+            (_, Way::Down) => ("less", ", for any time"),
+        };
+        Some(match self.means {
+            Some(means) => format!("{more} {way}: {means}"),
+            None => format!("{more} {way}{for_any_time}"),
         })
+    }
+
+    /// Whether its values are words, of which there are only two.
+    pub(super) fn is_word(&self, setup: &Setup) -> bool {
+        (self.find)(&mut setup.clone()).is_some_and(|lens| lens.is_word())
+    }
+
+    /// By how much longer a time is, in ns; `None` where it is none, or shorter.
+    pub(super) fn later_ns(&self, setup: &Setup, steps: i64) -> Option<u64> {
+        let mut changed = setup.clone();
+        let (Lens::Time(now), Way::Up) = ((self.find)(&mut changed)?, self.looser) else { return None };
+        u64::try_from(steps).ok()?.checked_mul(1000)?.checked_sub(now.value.as_nanos())
     }
 
     /// So many steps as the file would have them.
     pub(super) fn written(&self, setup: &Setup, steps: i64, value_unit: &str) -> Option<String> {
-        let mut setup = setup.clone();
-        let unit = setup.unit.symbol();
-        let thousandths = thousandths(steps);
-        Some(match (self.find)(&mut setup)? {
-            Lens::Time(_) => format!("{thousandths} ms"),
-            Lens::Position(_) => format!("{thousandths} {unit}"),
-            Lens::Speed(_) => format!("{thousandths} {unit}/s"),
-            Lens::Acceleration(_) => format!("{thousandths} {unit}/s^2"),
-            Lens::Value(_) => format!("{thousandths} {value_unit}"),
-        })
+        Some((self.find)(&mut setup.clone())?.written(steps, setup.unit, value_unit))
     }
-}
-
-/// Thousandths as a decimal without zeros at its end.
-fn thousandths(steps: i64) -> String {
-    let size = steps.unsigned_abs();
-    let sign = if steps < 0 { "-" } else { "" };
-    let text = format!("{sign}{}.{:03}", size / 1000, size % 1000);
-    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// A channel of a setup.

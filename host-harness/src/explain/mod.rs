@@ -16,12 +16,14 @@
 
 mod cost;
 mod cure;
+mod declared;
 mod event;
 mod excerpt;
 mod explanation;
 mod input;
 mod judge;
 mod knob;
+mod lost;
 mod nearest;
 mod raw;
 mod rerun;
@@ -40,6 +42,7 @@ mod work;
 
 pub use cost::{Cost, Worst};
 pub use cure::Cure;
+pub use declared::Declared;
 pub use event::{Event, What};
 pub use explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION, json_schema};
 pub use nearest::Nearest;

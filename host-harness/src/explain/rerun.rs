@@ -58,12 +58,12 @@ pub(super) struct Rerun {
 }
 
 /// What a rerun came to.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Course {
     /// The first frame at which the event happens.
     pub(super) event: Option<Instant>,
-    /// The first frame without the permit after one with it.
-    pub(super) permit_lost: Option<Instant>,
+    /// The first frame without the permit after one with it, and what was seen there.
+    pub(super) permit_lost: Option<(Instant, Seen)>,
 }
 
 impl Rerun {
@@ -122,10 +122,10 @@ impl Rerun {
         event: Event,
         until: Instant,
     ) -> Result<Option<Instant>, crate::replay::Refused> {
-        Ok(self.course(setup, event, until)?.event)
+        Ok(self.course(setup, event, until, false)?.event)
     }
 
-    /// What happens with this setup, up to the event, an instant, or the next accepted reset.
+    /// What happens with this setup, up to the event, an instant, or the next accepted reset, unless it shall go through those.
     ///
     /// # Errors
     ///
@@ -135,6 +135,7 @@ impl Rerun {
         setup: &Setup,
         event: Event,
         until: Instant,
+        through_resets: bool,
     ) -> Result<Course, crate::replay::Refused> {
         let (axis, mut state) = (axis(setup)?, self.state.clone());
         let config = axis.config();
@@ -153,14 +154,14 @@ impl Rerun {
                 config.step(&mut state, frame)
             };
             if permit && !seen.permit {
-                course.permit_lost.get_or_insert(frame.now);
+                course.permit_lost.get_or_insert((frame.now, seen));
             }
             permit = seen.permit;
             if event.happens(&seen, &state) {
                 course.event = Some(frame.now);
                 break;
             }
-            if seen.reset == Some(Reset::Accepted) {
+            if seen.reset == Some(Reset::Accepted) && !through_resets {
                 break;
             }
         }

@@ -11,8 +11,8 @@ use super::subject::Subject;
 use super::track::Point;
 use super::what_if::{self, Change, Search};
 use super::work::Work;
-use crate::replay::{Trip, TripRule};
-use crate::setup::{AnalogueUnit, Setup};
+use crate::replay::{Fault, FaultKind, Trip, TripRule};
+use crate::setup::{AnalogueUnit, DemandSource, InputLines, Setup};
 
 /// The most trips of the same rule at other times that are tried with changed settings.
 const MOST_OTHERS: usize = 16;
@@ -50,9 +50,12 @@ impl Work<'_> {
             since: at,
             until: latched_until,
             latched_until,
+            last,
+            by_lines: self.is_by_lines(),
             later: Vec::new(),
             at_least: false,
             demanded: self.demanded(),
+            before_lines: self.before_lines(excerpt),
             guess: 1,
             value_unit: self.value_unit(),
             origin_ns: self.outcome.origin_ns,
@@ -81,12 +84,66 @@ impl Work<'_> {
             Subject::Fault(_, fault) => {
                 let search = Search {
                     event: Happening::Fault(fault.kind),
-                    until: fault.to.min(latched_until),
+                    until: match fault.kind {
+                        // It is told of at one frame; its lines may go on as they are.
+                        FaultKind::Input(_) => last,
+                        _ => fault.to.min(latched_until),
+                    },
                     ..base
                 };
                 Some((search, knob::of_fault(self.setup, fault)))
             }
             Subject::Planned(_) | Subject::Nothing => None,
+        }
+    }
+
+    /// A frame before the lines changed that led to a demand of the monitor in question, or to a fault of the input in question.
+    fn before_lines(&self, excerpt: &Excerpt) -> Option<Instant> {
+        let (at, inputs): (_, Vec<usize>) = match self.subject {
+            Subject::Trip(_, Trip { rule: TripRule::Monitor(monitor, _), .. }) => {
+                let sources = self.setup.monitors[*monitor].demand.iter().map(|demand| demand.source);
+                let inputs = sources.filter_map(|source| match source {
+                    DemandSource::Input(input) => Some(input),
+                    DemandSource::Output(_) => None,
+                });
+                (self.demanded()?, inputs.collect())
+            }
+            Subject::Fault(_, Fault { kind: FaultKind::Input(input), from, .. }) => (*from, vec![*input]),
+            _ => return None,
+        };
+        let longest = inputs.iter().map(|input| {
+            let input = &self.setup.inputs[*input];
+            let apart = match &input.lines {
+                InputLines::Dual { dual, .. } => dual.discrepancy_time.value,
+                InputLines::Single(_) => Span::ZERO,
+            };
+            apart.as_nanos().saturating_add(input.filter.value.as_nanos())
+        });
+        let period = self.outcome.longest_period.as_nanos();
+        let before = longest.max()?.saturating_add(period.saturating_mul(4));
+        let since = Instant::from_nanos(at.as_nanos().saturating_sub(before));
+        Some(since.max(excerpt.first()?))
+    }
+
+    /// Whether it is the fault of an input, or a trip whose demand such a fault held on.
+    fn is_by_lines(&self) -> bool {
+        match self.subject {
+            Subject::Fault(_, fault) => matches!(fault.kind, FaultKind::Input(_)),
+            Subject::Trip(_, trip) => {
+                let TripRule::Monitor(monitor, _) = trip.rule else { return false };
+                let demands = |input| {
+                    let sources = self.setup.monitors[monitor].demand.iter().map(|demand| demand.source);
+                    sources.into_iter().any(|source| source == DemandSource::Input(input))
+                };
+                let held = trip.demanded_at..=trip.tripped_at;
+                let faults = self.outcome.faults.kept.iter().filter(|fault| held.contains(&fault.from));
+                let mut inputs = faults.filter_map(|fault| match fault.kind {
+                    FaultKind::Input(input) => Some(input),
+                    _ => None,
+                });
+                inputs.any(demands)
+            }
+            Subject::Planned(_) | Subject::Nothing => false,
         }
     }
 
@@ -98,6 +155,9 @@ impl Work<'_> {
                 TripRule::Analogue(of) => Some(self.setup.analogues[of].unit),
                 _ => None,
             },
+            Subject::Fault(_, Fault { kind: FaultKind::Analogue(of, ..), .. }) => {
+                Some(self.setup.analogues[*of].unit)
+            }
             _ => None,
         };
         unit.map_or("", AnalogueUnit::symbol)

@@ -1,9 +1,11 @@
 //! An explanation for people: plain text that fits 80 columns, the verdict first.
 
+mod what_if;
+
 use std::fmt::{self, Write};
 
 use super::words::{ms, plain};
-use super::{Costed, Explanation, Guard, Stage, Verdict, Witness};
+use super::{Explanation, Guard, Stage, Verdict, Witness};
 use crate::causes::{Decomposition, Side, Term, Words};
 use crate::report::{Seconds, short};
 
@@ -60,6 +62,7 @@ impl Page<'_> {
         self.reaction(out)?;
         self.witnesses(out)?;
         self.apart(out)?;
+        self.cures(out)?;
         self.what_if(out)?;
         self.nearest(out)?;
         self.cannot_tell(out)
@@ -213,53 +216,6 @@ impl Page<'_> {
         doubts(out, apart, &words)
     }
 
-    fn what_if(&self, out: &mut String) -> fmt::Result {
-        let Explanation { cures, what_if, guard, .. } = self.0;
-        if cures.is_empty() && what_if.is_empty() {
-            return Ok(());
-        }
-        if !cures.is_empty() {
-            writeln!(out, "\nWhat takes the cause away, in the setup")?;
-            for cure in cures {
-                let holds = match cure.prevents_it {
-                    Some(true) => "the trace replayed with it does not trip, and nothing else goes wrong",
-                    Some(false) => {
-                        "the trace replayed with it trips all the same, or something else goes wrong"
-                    }
-                    None => "not replayed",
-                };
-                writeln!(out, "{}", wrapped("  ", &cure.setting))?;
-                writeln!(out, "{}", wrapped("      ", &format!("{}: {holds}", cure.does)))?;
-            }
-        }
-        if what_if.is_empty() {
-            return Ok(());
-        }
-        writeln!(out, "\nWhat would have let it pass, and what that costs")?;
-        if self.is_failed_witness() {
-            let text = "nothing that is worth it: a witness that fails is repaired, not tolerated; the JSON has the values";
-            return writeln!(out, "{}", wrapped("  ", text));
-        }
-        if *guard == Guard::Right {
-            let text =
-                "a looser setting lets the same pass the next time: no value below is a recommendation";
-            writeln!(out, "{}", wrapped("  ! ", text))?;
-        }
-        if what_if.iter().any(|costed| costed.change.at_least) {
-            let text = "found on the recorded frames, in which the machine is being stopped since the trip, or which end before the \
-                        violation does: one that goes on needs more";
-            writeln!(out, "{}", wrapped("  ! ", text))?;
-        }
-        for costed in what_if.iter().filter(|costed| costed.change.to.is_some()) {
-            change(out, &self.0.setup.unit, costed)?;
-        }
-        for Costed { change, .. } in what_if.iter().filter(|costed| costed.change.to.is_none()) {
-            let note = change.note.as_deref().unwrap_or_default();
-            writeln!(out, "{}", wrapped("  ", &format!("{}: {note}", change.setting)))?;
-        }
-        Ok(())
-    }
-
     /// A witness failed, or its source: what it says is not to be tolerated.
     fn is_failed_witness(&self) -> bool {
         match &self.0.verdict {
@@ -323,39 +279,6 @@ fn doubts(out: &mut String, apart: &Decomposition, words: &Words) -> fmt::Result
             group.condition_index
         );
         writeln!(out, "{}", wrapped("  ? ", &text))?;
-    }
-    Ok(())
-}
-
-/// One setting: now, then, and its cost.
-fn change(out: &mut String, unit: &str, Costed { change, cost }: &Costed) -> fmt::Result {
-    let Some(to) = &change.to else { return Ok(()) };
-    let least = if change.at_least { "at least " } else { "" };
-    let allows = change.allows.as_ref().map_or_else(String::new, |allows| format!(": {allows}"));
-    writeln!(out, "  {}", change.setting)?;
-    writeln!(out, "{}", wrapped("      ", &format!("{} -> {least}{to}{allows}", change.from)))?;
-    if let Some(cost) = cost {
-        writeln!(out, "{}", wrapped("      costs ", &cost.text(unit)))?;
-    }
-    let mut warn = |text: String| writeln!(out, "{}", wrapped("      ! ", &text));
-    if let Some(at) = change.lost_all_the_same_s {
-        warn(format!("the permit goes all the same at {} s, by something else", short(at.0)))?;
-    }
-    if let Some(at) = change.trips_later_s {
-        warn(format!("the same rule trips later, at {} s", short(at.0)))?;
-    }
-    if !change.lets_pass.is_empty() {
-        let at: Vec<_> = change.lets_pass.iter().take(LISTED).map(|at| short(at.0)).collect();
-        let more = change.lets_pass.len().saturating_sub(LISTED);
-        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
-        warn(format!(
-            "would also have let the violation at {} s{more} pass, which both channels saw",
-            at.join(" s, ")
-        ))?;
-    }
-    if change.not_tried > 0 {
-        let trips = if change.not_tried == 1 { "trip" } else { "trips" };
-        warn(format!("not tried on {} other {trips} of this rule", change.not_tried))?;
     }
     Ok(())
 }

@@ -5,6 +5,7 @@ mod words;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::declared::Declared;
 use super::event::Event;
 use crate::causes::{Cause, CauseKind, Side};
 use crate::report::Seconds;
@@ -115,6 +116,8 @@ pub enum Verdict {
         share: f64,
         /// That difference.
         apart: f64,
+        /// What the setup declares of that cause; null where it is a failure.
+        declared: Option<Declared>,
         /// What no cause explains of it.
         rest: f64,
         /// The largest cause that is a failure of a witness, where it matters.

@@ -1,16 +1,19 @@
 //! What setting would have let it pass, found by evaluating the frames again with other values.
 
-use monitor_core::Instant;
+mod seek;
+
+use monitor_core::{Instant, Span};
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::excerpt::Excerpt;
-use super::knob::{Knob, Looser};
-use super::rerun::{Event, Rerun};
+use super::knob::{Knob, Since, Way};
+use super::rerun::{Course, Event, Rerun};
 use crate::report::Seconds;
 use crate::setup::Setup;
 use crate::vary::Base;
+use seek::smallest_accepted;
 
 /// A setting, and the smallest change of it with which the violation that was recorded would not have led to this trip or fault.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -28,10 +31,16 @@ pub struct Change {
     pub allows: Option<String>,
     /// Why none was found.
     pub note: Option<String>,
-    /// With this value the permit goes all the same in these frames, by something else: when.
-    pub lost_all_the_same_s: Option<Seconds>,
-    /// With this value the same rule trips later in these frames: when.
+    /// Another setting that has to be changed too: neither of the two does alone.
+    pub with: Option<With>,
+    /// A smaller change that only puts it off: within half a second the same rule trips all the same.
+    pub this_alone: Option<String>,
+    /// When it trips later: with `this_alone`, or where that is null with `to`.
     pub trips_later_s: Option<Seconds>,
+    /// With this value the permit goes all the same in these frames: when.
+    pub lost_all_the_same_s: Option<Seconds>,
+    /// What takes it then.
+    pub lost_by: Option<String>,
     /// Violations of the same rule at other times of this trace, which both channels saw, and which this value would have let pass.
     pub lets_pass: Vec<Seconds>,
     /// How many trips of the same rule at other times were not tried, because their frames were not kept.
@@ -39,6 +48,17 @@ pub struct Change {
     /// The setup with it.
     #[serde(skip)]
     pub(super) setup: Option<Box<Setup>>,
+}
+
+/// The other one of two settings.
+#[derive(Clone, Debug, Serialize, JsonSchema)]
+pub struct With {
+    /// Its place in the setup file.
+    pub setting: String,
+    /// As it is now.
+    pub from: String,
+    /// The value that it needs.
+    pub to: String,
 }
 
 /// What is looked for, and where.
@@ -56,12 +76,18 @@ pub(super) struct Search<'a> {
     pub(super) until: Instant,
     /// The last frame before the latches are reset.
     pub(super) latched_until: Instant,
+    /// The last frame that was kept.
+    pub(super) last: Instant,
+    /// The lines of an input decide: what they lead to may come after a reset, because that resets nothing then.
+    pub(super) by_lines: bool,
     /// Stretches after it in which both channels saw the rule broken for its on-delay, from and to.
     pub(super) later: Vec<(Instant, Instant)>,
     /// The violation that was recorded may be shorter than it would have been.
     pub(super) at_least: bool,
     /// The frame at which what was asked of the motion began, where that is not there from the start.
     pub(super) demanded: Option<Instant>,
+    /// A frame before the lines of the inputs in question began to change, where there are such.
+    pub(super) before_lines: Option<Instant>,
     /// By how much what was observed was beyond what was allowed at the most, in thousandths: where to begin.
     pub(super) guess: i64,
     /// The unit of an analogue value.
@@ -70,51 +96,96 @@ pub(super) struct Search<'a> {
     pub(super) origin_ns: i128,
 }
 
-/// Tries every setting, those of the rule itself first.
-pub(super) fn changes(search: &Search<'_>, knobs: &[Knob]) -> Vec<Change> {
-    let from = |start| Rerun::at(search.excerpt, start, search.latched_until);
-    let from_violation = from(search.since);
-    let from_demand = search.demanded.and_then(from);
-    let is_anew = knobs.iter().any(|knob| knob.anew);
-    let anew = is_anew.then(|| Rerun::anew(search.excerpt, search.latched_until)).flatten();
-    knobs
-        .par_iter()
-        .filter_map(|knob| {
-            let rerun = match knob {
-                Knob { anew: true, .. } => anew.as_ref(),
-                Knob { from_demand: true, .. } => from_demand.as_ref(),
-                _ => from_violation.as_ref(),
-            };
-            search.change(knob, rerun)
-        })
-        .collect()
+/// The reruns that changes are tried on, each from another frame.
+struct Reruns {
+    violation: Option<Rerun>,
+    demand: Option<Rerun>,
+    lines: Option<Rerun>,
+    switched_on: Option<Rerun>,
 }
 
-/// Whether a value keeps it from happening.
-type Passes<'a> = dyn Fn(i64) -> bool + 'a;
+impl Reruns {
+    fn new(search: &Search<'_>, knobs: &[Knob]) -> Self {
+        let from = |start| Rerun::at(search.excerpt, start, search.last);
+        let asked = |since| knobs.iter().any(|knob| knob.since == since).then_some(());
+        Self {
+            violation: from(search.since),
+            demand: asked(Since::Demand).and(search.demanded).and_then(from),
+            lines: asked(Since::BeforeLines).and(search.before_lines).and_then(from),
+            switched_on: asked(Since::SwitchedOn).and_then(|()| Rerun::anew(search.excerpt, search.last)),
+        }
+    }
+
+    const fn of(&self, knob: &Knob) -> Option<&Rerun> {
+        match knob.since {
+            Since::Violation => self.violation.as_ref(),
+            Since::Demand => self.demand.as_ref(),
+            Since::BeforeLines => self.lines.as_ref(),
+            Since::SwitchedOn => self.switched_on.as_ref(),
+        }
+    }
+}
+
+/// Tries every setting, those of the rule itself first; where two limit the same and neither does alone, both.
+pub(super) fn changes(search: &Search<'_>, knobs: &[Knob]) -> Vec<Change> {
+    let reruns = Reruns::new(search, knobs);
+    let tried: Vec<(&Knob, Option<Change>)> =
+        knobs.par_iter().map(|knob| (knob, search.change(knob, None, reruns.of(knob)))).collect();
+    let does = |path: &str| {
+        tried.iter().any(|(knob, change)| {
+            knob.path == path && change.as_ref().is_some_and(|change| change.to.is_some())
+        })
+    };
+    let find = |path: &str| knobs.iter().find(|knob| knob.path == path);
+    let pairs: Vec<(&Knob, &Knob)> = (knobs.iter())
+        .filter_map(|knob| Some((knob, find(&knob.with.clone()?)?)))
+        .filter(|(one, other)| !does(&one.path) && !does(&other.path))
+        .collect();
+    let together: Vec<Change> =
+        pairs.par_iter().filter_map(|(one, other)| search.both(one, other, reruns.of(one))).collect();
+    let is_paired = |knob: &Knob| {
+        let mut names = together
+            .iter()
+            .flat_map(|change| [Some(&change.setting), change.with.as_ref().map(|with| &with.setting)]);
+        names.any(|name| name == Some(&knob.path))
+    };
+    let alone = tried.iter().filter(|(knob, _)| !is_paired(knob));
+    let alone = alone
+        .filter_map(|(knob, change)| change.clone().filter(|change| change.to.is_some() || !knob.is_aside));
+    let mut all: Vec<Change> = alone.collect();
+    all.splice(0..0, together);
+    all
+}
 
 impl Search<'_> {
     /// Whether a setup file may have this value: not all that the core can do with makes sense.
-    fn is_accepted(&self, knob: &Knob, steps: i64) -> bool {
-        let Some(value) = knob.written(self.setup, steps, self.value_unit) else { return false };
-        let varied = self.base.variation(&format!("{}={value}", knob.path));
-        varied.is_ok_and(|variation| self.base.with(&[(&variation, 0)]).is_ok())
+    fn is_accepted(&self, knob: &Knob, steps: i64, fixed: Fixed<'_>) -> bool {
+        let variation = |knob: &Knob, steps| {
+            let value = knob.written(self.setup, steps, self.value_unit)?;
+            self.base.variation(&format!("{}={value}", knob.path)).ok()
+        };
+        let Some(this) = variation(knob, steps) else { return false };
+        match fixed {
+            None => self.base.with(&[(&this, 0)]).is_ok(),
+            Some((other, steps)) => variation(other, steps)
+                .is_some_and(|other| self.base.with(&[(&this, 0), (&other, 0)]).is_ok()),
+        }
     }
 
     /// The loosest value that a setup file may have.
-    fn loosest(&self, knob: &Knob, now: i64) -> i64 {
-        let most = match knob.anew {
+    fn loosest(&self, knob: &Knob, now: i64, fixed: Fixed<'_>) -> i64 {
+        let most = match knob.since {
             // What is measured over a window has to be known when it is needed: the frames that were kept begin in time for it.
-            true => knob.most.min(self.known_window()),
-            false => knob.most,
+            Since::SwitchedOn => knob.most.min(self.known_window()),
+            _ => knob.most,
         };
-        if most == now || self.is_accepted(knob, most) {
+        if most == now || self.is_accepted(knob, most, fixed) {
             return most;
         }
         let (mut accepted, mut refused) = (now, most);
         while accepted.abs_diff(refused) > 1 {
             let middle = i64::midpoint(accepted, refused);
-            if self.is_accepted(knob, middle) { accepted = middle } else { refused = middle }
+            if self.is_accepted(knob, middle, fixed) { accepted = middle } else { refused = middle }
         }
         accepted
     }
@@ -126,131 +197,147 @@ impl Search<'_> {
         i64::try_from(half).unwrap_or(i64::MAX)
     }
 
-    fn change(&self, knob: &Knob, rerun: Option<&Rerun>) -> Option<Change> {
-        let now = knob.steps(self.setup)?;
-        let none = |note: &str| Change {
+    fn with(&self, knob: &Knob, steps: i64, fixed: Fixed<'_>) -> Option<Setup> {
+        let changed = knob.set(self.setup, steps)?;
+        match fixed {
+            None => Some(changed),
+            Some((other, steps)) => other.set(&changed, steps),
+        }
+    }
+
+    /// What happens in all frames that were kept.
+    fn course(&self, rerun: &Rerun, setup: &Setup, until: Instant) -> Option<Course> {
+        rerun.course(setup, self.event, until, self.by_lines).ok()
+    }
+
+    /// Up to when what happened must not happen: the frames of the violation, or all.
+    fn until(&self, knob: &Knob, all: bool) -> Instant {
+        match (all, self.by_lines) {
+            (true, true) => self.last,
+            (true, false) => self.latched_until,
+            // Measured over another window what is violated is violated at another time.
+            (false, _) if knob.since == Since::SwitchedOn => self.latched_until,
+            (false, _) => self.until,
+        }
+    }
+
+    /// The smallest change from `now` on that prevents it, in steps.
+    fn smallest(
+        &self,
+        knob: &Knob,
+        (now, most): (i64, i64),
+        fixed: Fixed<'_>,
+        rerun: &Rerun,
+        all: bool,
+    ) -> Option<i64> {
+        let until = self.until(knob, all);
+        let passes = |steps: i64| {
+            let course = self.with(knob, steps, fixed).and_then(|setup| self.course(rerun, &setup, until));
+            course.is_some_and(|course| course.event.is_none())
+        };
+        // Of what is told only where it helps, most does not: one look is enough.
+        if knob.is_aside && fixed.is_none() && !passes(most) {
+            return None;
+        }
+        let guess = if all { 1 } else { self.guess };
+        let accepted = |steps: i64| self.is_accepted(knob, steps, fixed);
+        smallest_accepted(knob.looser, (now, most), guess, &passes, &accepted)
+    }
+
+    fn none(&self, knob: &Knob, note: &str) -> Change {
+        Change {
             setting: knob.path.clone(),
             from: knob.shown(self.setup, self.value_unit).unwrap_or_default(),
             to: None,
+            with: None,
             at_least: false,
             allows: None,
             note: Some(note.to_owned()),
-            lost_all_the_same_s: None,
+            this_alone: None,
             trips_later_s: None,
+            lost_all_the_same_s: None,
+            lost_by: None,
             lets_pass: Vec::new(),
             not_tried: 0,
             setup: None,
-        };
-        let Some(rerun) = rerun else {
-            return Some(none("not tried: it counts from an instant before the frames that were kept"));
-        };
-        // Measured over another window what is violated is violated at another time.
-        let until = if knob.anew { self.latched_until } else { self.until };
-        if rerun.first(self.setup, self.event, until).ok()? != Some(self.at) {
-            return Some(none("not tried: the frames that were kept do not lead to it by themselves"));
         }
-        let passes = |steps: i64| {
-            let changed = knob.set(self.setup, steps);
-            changed.is_some_and(|setup| rerun.first(&setup, self.event, until).is_ok_and(|at| at.is_none()))
-                && self.is_accepted(knob, steps)
+    }
+
+    /// The smallest change of one setting that does, with another one fixed.
+    fn change(&self, knob: &Knob, fixed: Fixed<'_>, rerun: Option<&Rerun>) -> Option<Change> {
+        let now = knob.steps(self.setup)?;
+        let Some(rerun) = rerun else {
+            return Some(
+                self.none(knob, "not tried: it counts from an instant before the frames that were kept"),
+            );
         };
-        let most = self.loosest(knob, now);
-        let Some(steps) = smallest(knob.looser, (now, most), self.guess, &passes) else {
+        if self.course(rerun, self.setup, self.until(knob, false))?.event != Some(self.at) {
+            return Some(
+                self.none(knob, "not tried: the frames that were kept do not lead to it by themselves"),
+            );
+        }
+        let most = self.loosest(knob, now, fixed);
+        let Some(first) = self.smallest(knob, (now, most), fixed, rerun, false) else {
             let most = knob.written(self.setup, most, self.value_unit)?;
-            let way = if knob.looser == Looser::Up { "up" } else { "down" };
-            return Some(none(&format!("no value {way} to {most} prevents it")));
+            let way = if knob.looser == Way::Up { "up" } else { "down" };
+            return Some(self.none(knob, &format!("no value {way} to {most} prevents it")));
         };
-        let setup = knob.set(self.setup, steps)?;
-        let then = rerun.course(&setup, self.event, self.latched_until).ok()?;
+        let all = self.until(knob, true);
+        let later = self.course(rerun, &self.with(knob, first, fixed)?, all)?.event;
+        let is_same = |later: Instant| later.since(self.at).is_some_and(|after| after <= SAME_MOTION);
+        let for_all = later
+            .filter(|at| is_same(*at))
+            .and_then(|_| self.smallest(knob, (first, most), fixed, rerun, true));
+        let steps = for_all.unwrap_or(first);
+        let setup = self.with(knob, steps, fixed)?;
+        let then = self.course(rerun, &setup, all)?;
         let seconds = |at: Instant| Seconds(i128::from(at.as_nanos()) + self.origin_ns);
+        let written = |steps| knob.written(self.setup, steps, self.value_unit);
         // Up to where it trips again everything passes.
         let passed = self.later.iter().filter(|(_, end)| then.event.is_none_or(|event| *end < event));
+        let lost = then.permit_lost.filter(|(lost, _)| Some(*lost) != then.event);
         Some(Change {
-            to: knob.written(self.setup, steps, self.value_unit),
-            at_least: self.at_least,
+            to: written(steps),
+            at_least: (self.at_least || self.is_cut(knob, steps)) && !knob.is_word(self.setup),
             allows: knob.allows(self.setup, steps, self.value_unit),
             note: None,
-            lost_all_the_same_s: then.permit_lost.filter(|lost| Some(*lost) != then.event).map(seconds),
-            trips_later_s: then.event.map(seconds),
+            this_alone: for_all.and_then(|_| written(first)),
+            trips_later_s: later.map(seconds),
+            lost_all_the_same_s: lost.as_ref().map(|(at, _)| seconds(*at)),
+            lost_by: lost.map(|(_, seen)| super::lost::by(self.setup, &seen)),
             lets_pass: passed.map(|(start, _)| seconds(*start)).collect(),
             setup: Some(Box::new(setup)),
-            ..none("")
+            ..self.none(knob, "")
         })
     }
+
+    /// With so much longer a time it would have come after the last frame that was kept.
+    fn is_cut(&self, knob: &Knob, steps: i64) -> bool {
+        let later = knob.later_ns(self.setup, steps).filter(|_| self.by_lines);
+        later.is_some_and(|later| self.at.as_nanos().saturating_add(later) >= self.last.as_nanos())
+    }
+
+    /// Two settings of which neither does alone: the smallest of the first beside the loosest of the other, then the smallest of the other
+    /// beside that.
+    fn both(&self, one: &Knob, other: &Knob, rerun: Option<&Rerun>) -> Option<Change> {
+        let rerun = rerun?;
+        let (first, second) = (one.steps(self.setup)?, other.steps(self.setup)?);
+        let loosest = self.loosest(other, second, None);
+        let most = self.loosest(one, first, Some((other, loosest)));
+        let first = self.smallest(one, (first, most), Some((other, loosest)), rerun, false)?;
+        let second = self.smallest(other, (second, loosest), Some((one, first)), rerun, false)?;
+        let change = self.change(one, Some((other, second)), Some(rerun))?;
+        let with = With {
+            setting: other.path.clone(),
+            from: other.shown(self.setup, self.value_unit)?,
+            to: other.written(self.setup, second, self.value_unit)?,
+        };
+        change.to.is_some().then_some(Change { with: Some(with), ..change })
+    }
 }
 
-/// The smallest change that passes, to the step: it is looked for from the guess on in growing strides, then between the last value that
-/// did not pass and the first one that did. A looser setting lets pass what a stricter one does.
-fn smallest(looser: Looser, (now, loosest): (i64, i64), guess: i64, passes: &Passes<'_>) -> Option<i64> {
-    let at = |change: i64| match looser {
-        Looser::Up => now.saturating_add(change).min(loosest),
-        Looser::Down => now.saturating_sub(change).max(loosest),
-    };
-    let most = match looser {
-        Looser::Up => loosest.saturating_sub(now),
-        Looser::Down => now.saturating_sub(loosest),
-    };
-    if most <= 0 {
-        return None;
-    }
-    // No change trips: that is known.
-    let (mut fails, mut works) = (0, guess.clamp(1, most));
-    if passes(at(works)) {
-        let mut stride = 1;
-        while works > fails + 1 {
-            let tried = works.saturating_sub(stride).max(fails + 1);
-            if !passes(at(tried)) {
-                fails = tried;
-                break;
-            }
-            works = tried;
-            stride *= 2;
-        }
-    } else {
-        let mut stride = works.max(1);
-        loop {
-            fails = works;
-            if works >= most {
-                return None;
-            }
-            works = works.saturating_add(stride).min(most);
-            if passes(at(works)) {
-                break;
-            }
-            stride = stride.saturating_mul(2);
-        }
-    }
-    while works - fails > 1 {
-        let middle = i64::midpoint(fails, works);
-        if passes(at(middle)) {
-            works = middle;
-        } else {
-            fails = middle;
-        }
-    }
-    Some(at(works))
-}
+/// What comes so soon after it is the same motion that goes to and fro: a value that only puts it off prevents nothing.
+const SAME_MOTION: Span = Span::from_nanos(500_000_000);
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_smallest_change_is_found_to_the_step_whatever_the_guess() {
-        for guess in [0, 1, 2, 40, 99, 100, 101, 500, 5000] {
-            for wanted in [1, 2, 3, 57, 100, 999] {
-                let up = smallest(Looser::Up, (50, 1_000_000), guess, &|steps| steps >= 50 + wanted);
-                assert_eq!(up, Some(50 + wanted), "guess {guess}");
-                let down = smallest(Looser::Down, (1000, 0), guess, &|steps| steps <= 1000 - wanted);
-                assert_eq!(down, Some(1000 - wanted), "guess {guess}");
-            }
-        }
-    }
-
-    #[test]
-    fn where_no_value_prevents_it_none_is_named() {
-        assert_eq!(smallest(Looser::Up, (50, 60), 3, &|_| false), None);
-        assert_eq!(smallest(Looser::Up, (50, 60), 3, &|steps| steps >= 60), Some(60));
-        assert_eq!(smallest(Looser::Up, (50, 50), 3, &|_| true), None, "there is no looser one");
-    }
-}
+/// Another setting, and its value in steps.
+type Fixed<'a> = Option<(&'a Knob, i64)>;

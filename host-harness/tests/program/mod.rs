@@ -17,6 +17,7 @@ pub fn cowitness(args: &[&str]) -> Output {
     program(args).output().expect("the program")
 }
 
+#[allow(dead_code, reason = "not every test reads it")]
 pub fn out(output: &Output) -> &str {
     std::str::from_utf8(&output.stdout).expect("text")
 }

@@ -1,70 +1,13 @@
 //! The solver on the linear regression sets of the NIST Statistical Reference Datasets: certified values, with as many digits as 64-bit floats can be
 //! asked for.
 //!
-//! The data of Norris are those in the PyPI package scipy 1.17.1 (`scipy/stats/tests/data/nist_linregress/Norris.dat`), of Longley those in statsmodels 0.15.0
-//! (`statsmodels/datasets/longley/longley.csv`); those of Wampler are made by their formulas. Certified values: the NIST tables.
+//! Where the data come from stands beside them; those of Wampler are made by their formulas. Certified values: the NIST tables; of NoInt1 and NoInt2
+//! data and values are from memory, and their coefficients follow from the data as fractions.
+
+mod nist;
 
 use super::{Fit, newey_west, solve};
-
-/// y, x.
-const NORRIS: [(f64, f64); 36] = [
-    (0.1, 0.2),
-    (338.8, 337.4),
-    (118.1, 118.2),
-    (888.0, 884.6),
-    (9.2, 10.1),
-    (228.1, 226.5),
-    (668.5, 666.3),
-    (998.5, 996.3),
-    (449.1, 448.6),
-    (778.9, 777.0),
-    (559.2, 558.2),
-    (0.3, 0.4),
-    (0.1, 0.6),
-    (778.1, 775.5),
-    (668.8, 666.9),
-    (339.3, 338.0),
-    (448.9, 447.5),
-    (10.8, 11.6),
-    (557.7, 556.0),
-    (228.3, 228.1),
-    (998.0, 995.8),
-    (888.8, 887.6),
-    (119.6, 120.2),
-    (0.3, 0.3),
-    (0.6, 0.3),
-    (557.6, 556.8),
-    (339.3, 339.1),
-    (888.0, 887.2),
-    (998.5, 999.0),
-    (778.9, 779.0),
-    (10.2, 11.1),
-    (117.6, 118.3),
-    (228.9, 229.2),
-    (668.4, 669.1),
-    (449.2, 448.9),
-    (0.2, 0.5),
-];
-
-/// Total employment; deflator, GNP, unemployment, armed forces, population, year.
-const LONGLEY: [[f64; 7]; 16] = [
-    [60323.0, 83.0, 234289.0, 2356.0, 1590.0, 107608.0, 1947.0],
-    [61122.0, 88.5, 259426.0, 2325.0, 1456.0, 108632.0, 1948.0],
-    [60171.0, 88.2, 258054.0, 3682.0, 1616.0, 109773.0, 1949.0],
-    [61187.0, 89.5, 284599.0, 3351.0, 1650.0, 110929.0, 1950.0],
-    [63221.0, 96.2, 328975.0, 2099.0, 3099.0, 112075.0, 1951.0],
-    [63639.0, 98.1, 346999.0, 1932.0, 3594.0, 113270.0, 1952.0],
-    [64989.0, 99.0, 365385.0, 1870.0, 3547.0, 115094.0, 1953.0],
-    [63761.0, 100.0, 363112.0, 3578.0, 3350.0, 116219.0, 1954.0],
-    [66019.0, 101.2, 397469.0, 2904.0, 3048.0, 117388.0, 1955.0],
-    [67857.0, 104.6, 419180.0, 2822.0, 2857.0, 118734.0, 1956.0],
-    [68169.0, 108.4, 442769.0, 2936.0, 2798.0, 120445.0, 1957.0],
-    [66513.0, 110.8, 444546.0, 4681.0, 2637.0, 121950.0, 1958.0],
-    [68655.0, 112.6, 482704.0, 3813.0, 2552.0, 123366.0, 1959.0],
-    [69564.0, 114.2, 502601.0, 3931.0, 2514.0, 125368.0, 1960.0],
-    [69331.0, 115.7, 518173.0, 4806.0, 2572.0, 127852.0, 1961.0],
-    [70551.0, 116.9, 554894.0, 4007.0, 2827.0, 130081.0, 1962.0],
-];
+use nist::{FILIP, LONGLEY, NORRIS, PONTIUS};
 
 /// What is added to the polynomials of Wampler 3 to 5, times 1, 100 and 10000.
 const DELTA: [f64; 21] = [
@@ -122,6 +65,75 @@ fn longley_comes_to_its_certified_values() {
     assert_close(&fit.coefficients, &certified, 1e-9);
     assert_close(&fit.standard_errors(), &errors, 1e-9);
     assert_close(&[fit.residual_deviation(), fit.rss], &[304.854073561965, 836424.055505915], 1e-9);
+}
+
+/// The powers of x from 0 on, and y.
+fn powers(of: &[(f64, f64)], degree: i32) -> (Vec<Vec<f64>>, Vec<f64>) {
+    let columns = (0..=degree).map(|power| of.iter().map(|row| row.1.powi(power)).collect()).collect();
+    (columns, of.iter().map(|row| row.0).collect())
+}
+
+#[test]
+fn pontius_comes_to_its_certified_values() {
+    let (columns, y) = powers(&PONTIUS, 2);
+    let fit = solved(&columns, &y);
+    let certified = [0.673565789473684e-03, 0.732059160401003e-06, -0.316081871345029e-14];
+    let errors = [0.107938612033077e-03, 0.157817399981659e-09, 0.486652849992036e-16];
+    assert_close(&fit.coefficients, &certified, 1e-10);
+    assert_close(&fit.standard_errors(), &errors, 1e-10);
+    assert_close(&[fit.rss], &[0.155761768796992e-05], 1e-10);
+}
+
+#[test]
+fn filip_comes_to_its_certified_values() {
+    let (columns, y) = powers(&FILIP, 10);
+    let fit = solved(&columns, &y);
+    let certified = [
+        -1467.48961422980,
+        -2772.17959193342,
+        -2316.37108160893,
+        -1127.97394098372,
+        -354.478233703349,
+        -75.1242017393757,
+        -10.8753180355343,
+        -1.06221498588947,
+        -0.670191154593408e-01,
+        -0.246781078275479e-02,
+        -0.402962525080404e-04,
+    ];
+    let errors = [
+        298.084530995537,
+        559.779865474950,
+        466.477572127796,
+        227.204274477751,
+        71.6478660875927,
+        15.2897178747400,
+        2.23691159816033,
+        0.221624321934227,
+        0.142363763154724e-01,
+        0.535617408889821e-03,
+        0.896632837373868e-05,
+    ];
+    assert_close(&fit.coefficients, &certified, 1e-7);
+    assert_close(&fit.standard_errors(), &errors, 1e-7);
+    assert_close(&[fit.rss], &[0.795851382172941e-03], 1e-7);
+}
+
+#[test]
+fn lines_through_the_origin_come_to_their_certified_values() {
+    // NoInt1: x 60 to 70, y 130 to 140. Sum of x y over sum of x x.
+    let x: Vec<f64> = (60..=70).map(f64::from).collect();
+    let y: Vec<f64> = (130..=140).map(f64::from).collect();
+    let fit = solved(std::slice::from_ref(&x), &y);
+    assert_close(&fit.coefficients, &[2.07438016528926], 1e-12);
+    assert_close(&fit.standard_errors(), &[0.0165289256198347], 1e-12);
+    assert_close(&[fit.residual_deviation()], &[3.56753034006338], 1e-12);
+    // NoInt2: 56 / 77.
+    let fit = solved(&[vec![4.0, 5.0, 6.0]], &[3.0, 4.0, 4.0]);
+    assert_close(&fit.coefficients, &[56.0 / 77.0], 1e-14);
+    assert_close(&fit.coefficients, &[0.727272727272727], 1e-12);
+    assert_close(&fit.standard_errors(), &[0.0420827318078432], 1e-12);
+    assert_close(&[fit.residual_deviation()], &[0.369274472937998], 1e-12);
 }
 
 fn wampler(coefficients: [f64; 6], times: f64) -> Fit {

@@ -1,6 +1,6 @@
 //! A verdict in words.
 
-use super::{Beyond, Verdict, is_failure};
+use super::{Beyond, Declared, Verdict, is_failure};
 use crate::causes::Words;
 use crate::explain::event::{Event, What};
 use crate::explain::words::{ms, plain};
@@ -217,7 +217,7 @@ impl Verdict {
                     }
                 });
             }
-            Self::Apart { cause, or_else, failing, rest, share, .. } => {
+            Self::Apart { cause, or_else, failing, rest, share, declared, .. } => {
                 why.push(if is_failure(cause.kind()) || failing.is_some() {
                     "the two witnesses no longer tell of the same motion: one of them is wrong from there on"
                         .to_owned()
@@ -226,6 +226,7 @@ impl Verdict {
                 } else {
                     "both channels tell of the same motion; what parts them is how it is measured".to_owned()
                 });
+                why.extend(declared.as_ref().map(Declared::text));
                 if let Some((other, tell_apart)) = or_else {
                     why.push(format!("{} would explain it nearly as well; {tell_apart}", other.name()));
                 }
