@@ -381,7 +381,7 @@ fn a_jump_of_an_axis_at_rest_is_one_and_an_axis_that_stands_is_explained_by_no_m
     let output = bench.explain(&[]);
     let head = head(&out(&output));
     assert_eq!(output.status.code(), Some(1), "{head}");
-    assert!(head.starts_with("RIGHT") && head.contains("Jump of channel b by 1.200 mm"), "{head}");
+    assert!(head.starts_with("RIGHT") && head.contains("Jump of channel b by 1.2000 mm"), "{head}");
 }
 
 #[test]

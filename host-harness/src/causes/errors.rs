@@ -14,7 +14,7 @@ const OMITTED: f64 = 0.02;
 /// And what part of what a model may leave; with it the intervals of `tests/causes` hold about as often as they should.
 const FLOOR_PART: f64 = 0.5;
 /// See [`with_model_error`].
-const STRETCHES: f64 = 4.0;
+const STRETCHES: f64 = 3.0;
 
 /// The covariance with what the model itself may be wrong by. Its residuals hold traces of all that was left out or is only nearly so, and nothing says
 /// that these are independent from one stretch of the motion to the next: they may go along with a column like `STRETCHES` independent values.

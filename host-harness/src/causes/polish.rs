@@ -104,8 +104,15 @@ pub(super) fn refine_play(series: &Series<'_>, pieces: &mut Vec<Piece>) {
         else {
             return;
         };
-        let Some((_, fit)) = fitted(series, pieces) else { return };
-        let first = 1 + pieces[..place].iter().map(|piece| piece.columns.len()).sum::<usize>();
+        // Beside what is there all the time: a change patches a play of the wrong width, and keeps it so. Where a channel fails nothing is
+        // known without that.
+        let mut beside = pieces.clone();
+        if series.trusted.is_none() {
+            beside.retain(|piece| !Piece::is_onset(piece.column()));
+        }
+        let Some((_, fit)) = fitted(series, &mut beside) else { return };
+        let before = beside.iter().take_while(|piece| !matches!(piece.column(), Column::Play { .. }));
+        let first = 1 + before.map(|piece| piece.columns.len()).sum::<usize>();
         let Some(width) = fit.coefficients.get(first).map(|width| width.abs()) else { return };
         if width > series.reach() {
             // It never gets to its end: what grows with the travel is another cause.
