@@ -38,16 +38,19 @@ impl Default for Axis<'_> {
 const LATE_AS_SET_UP: &str = "latency = \"0.25 ms\"\n";
 
 impl Axis<'_> {
-    fn run(&self) -> Run {
+    fn scenario(&self) -> String {
         let Self { seed, duration, moves, a, b, faults } = self;
-        let scenario = format!(
+        format!(
             "title = \"Invented axis\"\nseed = {seed}\nunit = \"mm\"\nduration = \"{duration}\"\nrate = \"1 kHz\"\n\
              {MOTION}{moves}\
              [encoder.a]\ncolumn = \"a\"\nunit_per_count = \"0.0005 mm\"\ncounter_bits = 32\nstart_count = 200_000\n{a}\
              [encoder.b]\ncolumn = \"b\"\nunit_per_count = \"0.001 mm\"\ncounter_bits = 24\nstart_count = 100_000\n{b}\
              {faults}[output]\ntime_decimals = 3\n"
-        );
-        run(SETUP, &scenario)
+        )
+    }
+
+    fn run(&self) -> Run {
+        run(SETUP, &self.scenario())
     }
 
     fn decompose(&self) -> Decomposition {
@@ -285,5 +288,53 @@ fn a_jump_of_an_axis_at_rest_is_no_play_wider_than_all_that_moved() {
             assert!((by.value.abs() - 2.5).abs() < 0.02, "{found}");
             assert!(jumped.is_none_or(|jumped| jumped == side), "{found}");
         }
+    }
+}
+
+#[test]
+fn what_jumps_or_drifts_at_rest_does_not_make_the_channel_that_stands_a_frozen_one() {
+    // Both come to rest at 2.7 s; the next move begins at 3.3 s.
+    for side in Side::BOTH {
+        let jump = fault(side, "jump", "3", "by = \"2.5 mm\"");
+        let found = Axis { faults: &jump, ..Axis::default() }.decompose();
+        let Cause::Jump { side: Some(jumped), by, .. } = main_cause(&found) else { panic!("{found}") };
+        assert!(*jumped == side && (by.value.abs() - 2.5).abs() < 0.01, "{found}");
+
+        let moves = MOVES.split("[[move]]").nth(1).map(|first| format!("[[move]]{first}")).expect("a move");
+        let drift = fault(side, "drift", "3", "speed = \"1.5 mm/s\"");
+        let found = Axis { moves: &moves, faults: &drift, ..Axis::default() }.decompose();
+        let Cause::Slip { rate, .. } = main_cause(&found) else { panic!("{found}") };
+        assert!((rate.abs() - 1.5).abs() < 0.01, "{found}");
+    }
+}
+
+#[test]
+fn a_channel_that_is_dead_or_counts_backwards_from_the_start_is_told_as_such() {
+    for side in Side::BOTH {
+        let stuck = fault(side, "stuck", "0", "");
+        let found = Axis { faults: &stuck, ..Axis::default() }.decompose();
+        let Cause::Frozen { side: frozen, .. } = main_cause(&found) else { panic!("{found}") };
+        assert_eq!(*frozen, side, "{found}");
+        // Something may as well have slipped from the first instant on.
+        assert!(has_alternative(&found, CauseKind::Frozen, CauseKind::Slip), "{found}");
+    }
+    let b = format!("{LATE_AS_SET_UP}reversed = true\n");
+    let found = Axis { b: &b, ..Axis::default() }.decompose();
+    let Cause::Reversed { ratio, .. } = main_cause(&found) else { panic!("{found}") };
+    assert!((ratio.value + 1.0).abs() < 0.001, "{found}");
+}
+
+#[test]
+fn a_count_that_is_worth_twice_or_half_as_much_from_the_start_is_a_scale() {
+    for (unit, ppm) in [("0.0005 mm", -1e6), ("0.002 mm", 0.5e6), ("0.00125 mm", 0.2e6)] {
+        // The setup says 0.001 mm: a channel of finer counts shows more of them.
+        let scenario = Axis::default()
+            .scenario()
+            .replace("unit_per_count = \"0.001 mm\"", &format!("unit_per_count = \"{unit}\""));
+        let run = run(SETUP, &scenario);
+        assert!(run.has_tripped);
+        let found = run.decompose();
+        let Cause::Scale { ppm: found_ppm } = main_cause(&found) else { panic!("{unit}: {found}") };
+        assert!((found_ppm.value - ppm).abs() < 0.01 * ppm.abs(), "{unit}: {found}");
     }
 }

@@ -62,13 +62,17 @@ pub(super) fn decompose(samples: &Samples, options: &Options) -> Decomposition {
         first.as_ref().and_then(|(selected, _)| model(&series, options, selected).trust())
     });
     let is_proven = trusted.is_none_or(|trusted| failing::moved_before(&series, trusted));
-    if trusted.is_some_and(|trusted| !is_proven && failing::is_steady(&series, trusted)) {
+    let is_none = |trusted| failing::is_jump(&series, trusted) || failing::is_steady(&series, trusted);
+    if let Some(trusted) = trusted.filter(|trusted| !is_proven && is_none(*trusted)) {
+        let is_jump = failing::is_jump(&series, trusted);
         series.is_steady = true;
         first = select(&series, options, None);
         if let Some((selected, alternatives)) = first {
             report(&series, options, &selected, alternatives, &mut found);
         }
-        doubt(&mut found, CauseKind::Frozen);
+        if !is_jump {
+            doubt(&mut found, CauseKind::Frozen);
+        }
         return found;
     }
     let Some(trusted) = trusted else {

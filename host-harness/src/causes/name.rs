@@ -161,8 +161,24 @@ impl Model<'_> {
             let travel = (self.series.travel(healthy, trip) - self.series.travel(healthy, from - 1)).abs();
             return Cause::Frozen { side: failed, since_ns, readings, travel };
         }
+        if !self.moved_until(from) {
+            // It never counted otherwise: x_failed = ratio x_other, so of the travel of channel a the two differ by 1 - 1 / ratio or 1 - ratio.
+            let value = if failed == Side::A { 1.0 - 1.0 / ratio.value } else { 1.0 - ratio.value };
+            let slope = if failed == Side::A { ratio.value.powi(-2) } else { 1.0 };
+            let ppm = Estimate { value: 1e6 * value, standard_error: 1e6 * slope * ratio.standard_error };
+            return Cause::Scale { ppm };
+        }
         let part = Estimate { value: 1.0 - ratio.value, standard_error: ratio.standard_error };
         Cause::LostCounts { side: failed, part, since_ns }
+    }
+
+    /// Whether either channel had moved before a row.
+    fn moved_until(&self, from: usize) -> bool {
+        let far = |side: Side| {
+            let travels = (0..from).map(|row| self.series.travel(side, row).abs());
+            travels.fold(0.0, f64::max) > FAR_COUNTS * self.series.coarsest()
+        };
+        Side::BOTH.into_iter().any(far)
     }
 
     /// Which channel counts less of the travel, and what part of that of the other; where they move against each other, the one that turned round.
