@@ -280,28 +280,6 @@ fn a_silence_is_told_with_its_length_beside_that_of_the_fault() {
 }
 
 #[test]
-fn of_a_comparison_of_both_nothing_is_said_of_violations_that_both_saw() {
-    // The rail is 2 mm off for 20 ms each second, and a reset follows.
-    let bench = Bench::new("both", &format!("{}{SLOW}[reset]\ncolumn = \"reset\"\n", axis()));
-    let mut text = "time,motor,rail,reset\n".to_owned();
-    for ms in 0..4000_i64 {
-        let phase = ms % 1000;
-        // It goes there and comes back slowly enough to be plausible.
-        let off = (phase - 500).clamp(0, 20).min((560 - phase).clamp(0, 20)) * 100;
-        let reset = u8::from((800..850).contains(&phase));
-        text += &format!("{}.{:03},{},{},{reset}\n", ms / 1000, ms % 1000, ms * 100, ms * 100 + off);
-    }
-    bench.write("trace.csv", &text);
-    let json = bench.explain(&["--json", "-"]);
-    let value: serde_json::Value = serde_json::from_slice(&json.stdout).expect("JSON");
-    let changes = value["what_if"].as_array().expect("changes");
-    let passed = changes.iter().filter_map(|change| change["lets_pass"].as_array());
-    assert!(passed.map(Vec::len).sum::<usize>() > 0, "there is something to be silent of: {value}");
-    let text = out(&bench.explain(&[]));
-    assert!(text.contains("discrepancy.tolerance") && !text.contains("would also have let"), "{text}");
-}
-
-#[test]
 fn a_fault_that_comes_again_and_again_is_told_as_the_first_of_so_many() {
     let bench = Bench::new("again", &format!("{}{SLOW}", axis()));
     // The rail jumps by 4 mm for one reading in twenty.

@@ -1,11 +1,8 @@
 //! An explanation for people: plain text that fits 80 columns, the verdict first.
 
-mod costs;
 mod head;
 
 use std::fmt::{self, Write};
-
-use costs::change;
 
 use super::words::{ms, plain, share};
 use super::{Costed, Explanation, Guard, Stage, StageKind, Verdict, Witness};
@@ -230,8 +227,7 @@ impl Page<'_> {
             writeln!(out, "{}", wrapped("  ! ", text))?;
         }
         for costed in what_if.iter().filter(|costed| costed.change.to.is_some()) {
-            let is_of_both = self.0.explained.channel.as_deref() == Some("both");
-            change(out, &self.0.setup.unit, is_of_both, costed)?;
+            change(out, &self.0.setup.unit, costed)?;
         }
         for Costed { change, .. } in what_if.iter().filter(|costed| costed.change.to.is_none()) {
             let note = change.note.as_deref().unwrap_or_default();
@@ -315,6 +311,42 @@ fn doubts(out: &mut String, apart: &Decomposition, words: &Words) -> fmt::Result
             group.condition_index
         );
         writeln!(out, "{}", wrapped("  ? ", &text))?;
+    }
+    Ok(())
+}
+
+/// One setting: now, then, and its cost.
+fn change(out: &mut String, unit: &str, Costed { change, cost }: &Costed) -> fmt::Result {
+    let Some(to) = &change.to else { return Ok(()) };
+    let least = if change.at_least { "at least " } else { "" };
+    let allows = change.allows.as_ref().map_or_else(String::new, |allows| format!(": {allows}"));
+    writeln!(out, "  {}", change.setting)?;
+    writeln!(out, "{}", wrapped("      ", &format!("{} -> {least}{to}{allows}", change.from)))?;
+    if let Some(cost) = cost {
+        writeln!(out, "{}", wrapped("      costs ", &cost.text(unit)))?;
+    }
+    let mut warn = |text: String| writeln!(out, "{}", wrapped("      ! ", &text));
+    if let Some(at) = change.lost_all_the_same_s {
+        warn(format!("the permit goes all the same at {} s, by something else", short(at.0)))?;
+    }
+    if let Some(at) = change.trips_later_s {
+        let for_all = change.to_for_all.as_ref();
+        let for_all =
+            for_all.map_or_else(String::new, |to| format!("; with {to} not in these frames at all"));
+        warn(format!("the same rule trips later, at {} s{for_all}", short(at.0)))?;
+    }
+    if !change.lets_pass.is_empty() {
+        let at: Vec<_> = change.lets_pass.iter().take(LISTED).map(|at| short(at.0)).collect();
+        let more = change.lets_pass.len().saturating_sub(LISTED);
+        let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+        warn(format!(
+            "would also have let the violation at {} s{more} pass, which both channels saw",
+            at.join(" s, ")
+        ))?;
+    }
+    if change.not_tried > 0 {
+        let trips = if change.not_tried == 1 { "trip" } else { "trips" };
+        warn(format!("not tried on {} other {trips} of this rule", change.not_tried))?;
     }
     Ok(())
 }

@@ -130,8 +130,8 @@ impl Verdict {
             advice.extend([
                 BRAKE.to_owned(),
                 format!(
-                    "a flatter or later {} needs a longer safety distance",
-                    if beyond.is_least { "deceleration" } else { "line" }
+                    "a {} needs a longer safety distance",
+                    if beyond.is_least { "smaller or later deceleration" } else { "flatter or later line" }
                 ),
             ]);
             advice
