@@ -22,23 +22,28 @@ fn a_trace_that_ends_within_a_violation_says_of_which_rule_and_how_long_before_i
     let tripped = out(&bench.explain(&["--json", "-"]));
     let value: serde_json::Value = serde_json::from_str(&tripped).expect("JSON");
     let at = value["explained"]["at_s"].as_f64().expect("a trip");
-    // One line of names, the rows from 0 on, and the trip 1 ms later.
-    let many = (at * 1000.0).round() as usize;
-    let cut: Vec<&str> = whole.lines().take(many + 1).collect();
-    bench.write("trace.csv", &(cut.join("\n") + "\n"));
-    let head = quiet(&bench, &[]);
-    assert!(head.starts_with("UNDECIDED"), "{head}");
-    assert!(
-        head.contains("The trace ends while \"slow\" is beyond its limit, 1.000 ms before it would trip."),
-        "{head}"
-    );
+    // One line of names, and the rows from 0 on up to one so many ms before the trip.
+    let cut = |before: usize| {
+        let many = (at * 1000.0).round() as usize + 1 - before;
+        let lines: Vec<&str> = whole.lines().take(1 + many).collect();
+        bench.write("trace.csv", &(lines.join("\n") + "\n"));
+    };
+    // The on-delay is 4 ms: before that nothing is beyond.
+    for before in 1..=4 {
+        cut(before);
+        let head = quiet(&bench, &[]);
+        assert!(head.starts_with("UNDECIDED"), "{head}");
+        let ends = format!(
+            "The trace ends while \"slow\" is beyond its limit, {before}.000 ms before it would trip."
+        );
+        assert!(head.contains(&ends), "{head}");
+    }
+    cut(5);
+    assert!(quiet(&bench, &[]).starts_with("CLEAR"));
+    cut(1);
     let value: serde_json::Value =
         serde_json::from_slice(&bench.explain(&["--json", "-"]).stdout).expect("JSON");
     assert_eq!(value["verdict"]["unsure"][0]["because"], "ends-beyond", "{}", value["verdict"]);
-    // One frame of it less, and one more before the trip; none at all, and it is clear.
-    let calm: Vec<&str> = whole.lines().take(400).collect();
-    bench.write("trace.csv", &(calm.join("\n") + "\n"));
-    assert!(quiet(&bench, &[]).starts_with("CLEAR"));
 }
 
 #[test]

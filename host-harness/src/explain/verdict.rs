@@ -20,11 +20,11 @@ pub enum Guard {
     Right,
     /// The motion was plausible and within what the rule is there for: what it tripped on is how it is measured.
     Nuisance,
-    /// The trace does not tell.
+    /// The trace does not tell, or holds too little to.
     Undecided,
     /// The permit went as planned.
     Planned,
-    /// Nothing tripped and nothing was faulted.
+    /// Nothing tripped and nothing was faulted, and the trace shows enough to say so.
     Clear,
 }
 

@@ -67,7 +67,7 @@ impl Judge<'_> {
                 // Where a line demands, or did before the fault, it was not the fault that asked for anything.
                 let place = self.points.partition_point(|point| point.now < trip.violated_since);
                 let levels = self.points.get(place).map(|point| point.levels.to_bits());
-                let by_lines = levels.is_some_and(|levels| {
+                let by_lines = levels.is_none_or(|levels| {
                     entry.demand.iter().any(|demand| lines_demand(self.setup, demand, levels))
                 });
                 Some(Latched {
