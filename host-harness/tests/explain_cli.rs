@@ -1,32 +1,13 @@
 //! `cowitness explain` as a user meets it.
 
+mod explained;
 mod program;
 
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::Path;
 
+use explained::{Bench, CLAMP, EVERY, SETUP, SHUTTLE, explain, head, out, rows};
 use program::{cowitness, err};
-
-fn out(output: &Output) -> String {
-    program::out(output).to_owned()
-}
-
-/// The lines before the first empty one, in one line: the verdict.
-fn head(text: &str) -> String {
-    let head = text.split("\n\n").next().unwrap_or_default();
-    head.split_whitespace().collect::<Vec<_>>().join(" ")
-}
-
-fn explain(name: &str, setup: &str, more: &[&str]) -> Output {
-    let trace = format!("traces-demo/{name}.csv.gz");
-    let setup = format!("traces-demo/{setup}");
-    cowitness(&[&["explain", &trace, "--setup", &setup], more].concat())
-}
-
-const SHUTTLE: &str = "shuttle.toml";
-const EVERY: &str = "every-function.setup.toml";
-const CLAMP: &str = "stack-clamp.setup.toml";
 
 #[test]
 fn a_motion_that_both_channels_saw_is_said_to_be_one() {
@@ -255,73 +236,6 @@ fn the_readme_shows_what_the_program_prints() {
     for line in block.lines().filter(|line| !line.is_empty()) {
         assert!(printed.any(|other| other == line), "not printed, or not in this order: {line:?}\n{text}");
     }
-}
-
-/// A folder of its own for one test.
-struct Bench(PathBuf);
-
-const SETUP: &str = r#"
-title = "Slide, invented"
-unit  = "mm"
-[time]
-column = "time"
-unit   = "s"
-[channel.a]
-column         = "motor"
-counter_bits   = 32
-unit_per_count = "0.001 mm"
-max_speed      = "3 m/s"
-timeout        = "4 ms"
-[channel.b]
-column         = "rail"
-counter_bits   = 32
-unit_per_count = "0.001 mm"
-max_speed      = "3 m/s"
-timeout        = "4 ms"
-[speed]
-window = "8 ms"
-[discrepancy]
-tolerance        = "1 mm"
-discrepancy_time = "5 ms"
-[[monitor]]
-name     = "slow"
-kind     = "speed-limit"
-limit    = "250 mm/s"
-on_delay = "4 ms"
-"#;
-
-impl Bench {
-    fn new(name: &str, setup: &str) -> Self {
-        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("explain-{name}"));
-        let _ = std::fs::remove_dir_all(&folder);
-        std::fs::create_dir_all(&folder).expect("a folder");
-        let bench = Self(folder);
-        bench.write("axis.toml", setup);
-        bench
-    }
-
-    fn write(&self, name: &str, content: &str) {
-        std::fs::write(self.0.join(name), content).expect("a file");
-    }
-
-    fn explain(&self, more: &[&str]) -> Output {
-        Command::new(env!("CARGO_BIN_EXE_cowitness"))
-            .args(["explain", "trace.csv", "--setup", "axis.toml"])
-            .args(more)
-            .current_dir(&self.0)
-            .output()
-            .expect("the program")
-    }
-}
-
-/// Rows of 1 ms: what each channel counts at a time in ms.
-fn rows(many: u32, counts: impl Fn(u32) -> (i64, i64)) -> String {
-    let mut text = "time,motor,rail\n".to_owned();
-    for ms in 0..many {
-        let (a, b) = counts(ms);
-        let _ = writeln!(text, "{}.{:03},{a},{b}", ms / 1000, ms % 1000);
-    }
-    text
 }
 
 #[test]

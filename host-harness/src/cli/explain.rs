@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use super::progress::Progress;
 use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
 use crate::exit;
-use crate::explain::{Again, Asked, Explanation, Guard, explain, text};
+use crate::explain::{Again, Asked, Explanation, Verdict, explain, text};
 use crate::replay::{layout, replay};
 use crate::report::CAUTION;
 use crate::setup::Setup;
@@ -40,7 +40,8 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
             .map_err(|error| format!("the explanation cannot be written as JSON: {error}"))?;
         write_to(path, (json + "\n").as_bytes(), "--json")?;
     }
-    let is_clear = matches!(explanation.guard, Guard::Clear | Guard::Planned);
+    // Where nothing happened nothing tripped, however little the trace tells.
+    let is_clear = matches!(explanation.verdict, Verdict::Clear { .. } | Verdict::Planned { .. });
     let code = ExitCode::from(if is_clear { exit::CLEAR } else { exit::TRIPPED });
     if is_on_stdout {
         return Ok(code);
@@ -72,9 +73,8 @@ fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
     };
     let explained = explain(base, &mut source, &path, asked, &mut show, again);
     drop(progress);
-    let mut explanation = explained.map_err(|error| error.to_string())?;
+    let explanation = explained.map_err(|error| error.to_string())?;
     if let Some(skipped) = source.reader().map(Reader::skipped) {
-        explanation.trace.skipped_rows = skipped.total();
         for note in skipped_notes(&args.trace, skipped) {
             anstream::eprintln!("note: {note}");
         }

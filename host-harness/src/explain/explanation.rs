@@ -31,10 +31,31 @@ pub struct Explained {
     pub channel: Option<String>,
     /// When it was decided, on the clock of the trace.
     pub at_s: Option<crate::report::Seconds>,
+    /// The unit of the analogue value whose lines are compared, or one of whose lines could not be seen.
+    pub value_unit: Option<String>,
+    /// The other trips and faults where there are at most three, in order of time; none where there are more.
+    pub others: Vec<Other>,
     /// How many trips there are in the trace.
     pub trips: usize,
     /// How many faults there are in the trace.
     pub faults: usize,
+}
+
+/// Another trip or fault.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Other {
+    /// `trip` or `fault`.
+    pub what: String,
+    /// Its number among them, from 1.
+    pub number: usize,
+    /// The monitor, the source or the input.
+    pub name: String,
+    /// Its kind.
+    pub kind: String,
+    /// `a` or `b`, where it is a trip of one of them.
+    pub channel: Option<String>,
+    /// When.
+    pub at_s: crate::report::Seconds,
 }
 
 /// An explanation.

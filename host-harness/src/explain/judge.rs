@@ -1,6 +1,7 @@
 //! From what was seen to a verdict.
 
 mod faults;
+mod motion;
 
 use monitor_core::{Channel, Evidence, Instant};
 
@@ -13,9 +14,9 @@ use super::track::{Point, Quantity, Question, number};
 use super::verdict::{Beyond, Verdict, is_failure};
 use super::witness::Witness;
 use crate::causes::{Alternative, Decomposition, Side};
-use crate::replay::{FaultKind, Outcome, Stop, Trip, TripRule};
-use crate::report::{Figures, Seconds};
-use crate::setup::{By, DemandSource, MonitorKind, Setup, Source};
+use crate::replay::{Outcome, Stop, Trip, TripRule};
+use crate::report::Figures;
+use crate::setup::{Setup, Source};
 
 /// Everything that a verdict goes by.
 pub(super) struct Judge<'a> {
@@ -34,19 +35,13 @@ const SAME_MOTION: u128 = 1_000_000_000;
 const CALM_FRAMES: usize = 200;
 
 impl Judge<'_> {
-    pub(super) fn verdict(&self, subject: Subject<'_>) -> Verdict {
+    /// `None` where nothing happened.
+    pub(super) fn verdict(&self, subject: Subject<'_>) -> Option<Verdict> {
         match subject {
-            Subject::Trip(_, trip) => self.trip(trip),
-            Subject::Fault(_, fault) => self.fault(fault),
-            Subject::Planned(stop) => self.planned(stop),
-            Subject::Nothing => {
-                let nearest = super::nearest::nearest(self.setup, self.outcome);
-                let first = nearest.first().filter(|nearest| nearest.share.is_some());
-                Verdict::Clear {
-                    nearest: first.map(|nearest| nearest.rule.clone()),
-                    share: first.and_then(|nearest| nearest.share),
-                }
-            }
+            Subject::Trip(_, trip) => Some(self.trip(trip)),
+            Subject::Fault(_, fault) => Some(self.fault(fault)),
+            Subject::Planned(stop) => Some(self.planned(stop)),
+            Subject::Nothing => None,
         }
     }
 
@@ -85,26 +80,19 @@ impl Judge<'_> {
         let other = &self.witnesses[index(channel.other())];
         let other_beyond = other.beyond.unwrap_or(f64::NEG_INFINITY);
         if other_beyond > 0.0 {
-            return Verdict::Motion {
-                beyond,
-                other_beyond,
-                demanded_by_fault: self.demanded_by_fault(trip, monitor),
-                is_confirmed: trip.confirmed_by.is_some_and(|by| by.after_ns.unsigned_abs() <= SAME_MOTION),
-                from_the_start: !self.setup.monitors[monitor].is_always_active()
-                    && trip.violated_since == trip.demanded_at,
-                braking: self.braking(trip, monitor, channel),
-            };
+            return self.motion(trip, monitor, channel, beyond, other_beyond);
         }
         let own_beyond = self.witnesses[index(channel)].beyond.unwrap_or(0.0);
         let difference = own_beyond - other_beyond;
         let resolution = self.resolution(trip, monitor);
-        if other.seen_throughout && self.events.is_empty() && difference <= resolution {
+        // What a channel of the motion did alone says nothing of the lines of a value.
+        let of_motion = self.setup.monitors[monitor].kind.analogue().is_none();
+        let mut events = if of_motion { self.events.to_vec() } else { Vec::new() };
+        if other.seen_throughout && events.is_empty() && difference <= resolution {
             return Verdict::AtTheLimit { beyond, difference, resolution };
         }
-        let of_motion = self.setup.monitors[monitor].kind.analogue().is_none();
         let main = self.apart.filter(|_| of_motion).and_then(Decomposition::main);
         // Those of the channel that tripped first: it is asked.
-        let mut events = self.events.to_vec();
         events.sort_by_key(|event| event.channel != Side::from(channel));
         Verdict::OneChannel {
             beyond,
@@ -113,48 +101,6 @@ impl Judge<'_> {
             events,
             cause: main.map(|term| Box::new(term.cause.clone())),
         }
-    }
-
-    /// An input whose latched fault demands the monitor, and when it began.
-    fn demanded_by_fault(&self, trip: &Trip, monitor: usize) -> Option<(String, Seconds)> {
-        let entry = &self.setup.monitors[monitor];
-        let resets = self.outcome.resets.kept.iter();
-        let mut last_reset = resets
-            .filter(|reset| reset.result == monitor_core::Reset::Accepted && reset.at < trip.tripped_at);
-        let since = last_reset.next_back().map_or(Instant::from_nanos(0), |reset| reset.at);
-        let demands =
-            |input: usize| entry.demand.iter().any(|demand| demand.source == DemandSource::Input(input));
-        self.outcome.faults.kept.iter().find_map(|fault| match fault.kind {
-            FaultKind::Input(input)
-                if demands(input) && since <= fault.from && fault.from <= trip.tripped_at =>
-            {
-                Some((self.setup.inputs[input].name.clone(), Seconds(self.outcome.time_ns(fault.from))))
-            }
-            _ => None,
-        })
-    }
-
-    /// How hard the motion braked, and how hard the line falls; where the limit falls.
-    fn braking(&self, trip: &Trip, monitor: usize, channel: Channel) -> Option<[f64; 2]> {
-        if !matches!(trip.evidence, Evidence::Speed(_) | Evidence::Overrun(_)) {
-            return None;
-        }
-        // Once it has come down, nothing is to be braked any more.
-        let limit = |place: usize| self.points.get(place)?.held[index(channel)].map(|held| held.limit);
-        let place = |at| self.points.partition_point(|point| point.now < at);
-        let before = place(trip.violated_since).checked_sub(1).and_then(limit);
-        if before? <= limit(place(trip.tripped_at))? {
-            return None;
-        }
-        let ramp = match &self.setup.monitors[monitor].kind {
-            MonitorKind::SpeedLimit { ramp: Some(ramp), .. }
-            | MonitorKind::Stop { by: By::Ramp { ramp, .. }, .. } => ramp,
-            _ => return None,
-        };
-        let witness = &self.witnesses[index(channel)];
-        let (speed, acceleration) = (witness.speed?, witness.acceleration?);
-        let braking = -acceleration * speed.signum();
-        Some([braking, number(ramp.deceleration.value.to_bits())])
     }
 
     /// What the two channels cannot tell apart: a count of each, over the window where a speed is compared, and three times what their

@@ -19,6 +19,7 @@ mod cure;
 mod declared;
 mod event;
 mod excerpt;
+mod explained;
 mod explanation;
 mod input;
 mod judge;
@@ -28,8 +29,10 @@ mod nearest;
 mod raw;
 mod rerun;
 mod settings;
+mod step;
 mod story;
 mod subject;
+mod tail;
 mod text;
 mod timing;
 mod track;
@@ -44,13 +47,13 @@ pub use cost::{Cost, Worst};
 pub use cure::Cure;
 pub use declared::Declared;
 pub use event::{Event, What};
-pub use explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION, json_schema};
+pub use explanation::{Costed, Explained, Explanation, InWords, Other, SCHEMA_VERSION, json_schema};
 pub use nearest::Nearest;
 pub use story::{Stage, StageKind};
 pub use subject::{Asked, NoSuch};
 pub use text::text;
 pub use timing::PartOfReaction;
-pub use verdict::{Beyond, Guard, Verdict};
+pub use verdict::{AfterStop, Beyond, Differ, Guard, Unsure, Verdict};
 pub use what_if::Change;
 pub use witness::Witness;
 
@@ -93,6 +96,7 @@ pub fn explain(
     let outcome = replay_observed(setup, source, progress, &mut watch)?;
     let (excerpts, samples, marked) = watch.finish();
     let subject = subject::subject(&outcome, asked)?;
-    let work = Work { base, setup, outcome: &outcome, excerpts, subject };
+    let skipped_rows = source.skipped_rows();
+    let work = Work { base, setup, outcome: &outcome, excerpts, subject, skipped_rows };
     Ok(work.explanation(path, samples, marked, again))
 }

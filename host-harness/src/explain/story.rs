@@ -8,7 +8,7 @@ use super::rerun::index;
 use super::subject::Subject;
 use super::track::Point;
 use crate::causes::Side;
-use crate::replay::{Fault, Outcome, Stop, StopEnd, Trip, TripRule};
+use crate::replay::{Fault, FaultKind, Outcome, Stop, StopEnd, StopKind, Trip, TripRule};
 use crate::report::{Figures, Seconds};
 use crate::setup::{DemandSource, MonitorKind, Setup};
 
@@ -39,6 +39,8 @@ pub enum StageKind {
     Motion,
     /// What is measured went beyond the limit, interpolated between two frames.
     Crossed,
+    /// The stop in question had been carried through.
+    Complete,
     /// The first frame of the violation that led to the trip.
     Violated,
     /// The trip.
@@ -100,6 +102,7 @@ impl Story<'_> {
         let channel = match trip.rule {
             TripRule::Monitor(monitor, channel) => {
                 self.demand(trip, monitor, channel);
+                self.complete(trip, monitor);
                 Some(channel)
             }
             _ => None,
@@ -169,6 +172,24 @@ impl Story<'_> {
         }
     }
 
+    /// The stop had been carried through before it was violated.
+    fn complete(&mut self, trip: &Trip, monitor: usize) {
+        let of_it = |stop: &&Stop| {
+            stop.monitor == monitor
+                && stop.demanded_at == trip.demanded_at
+                && stop.completed_at <= trip.violated_since
+                && stop.kind != StopKind::TorqueOff
+        };
+        let Some(stop) = self.outcome.stops.kept.iter().find(of_it) else { return };
+        let at = stop.completed_at;
+        self.add(
+            at,
+            StageKind::Complete,
+            None,
+            "the stop is complete: from here on the axis has to stand".to_owned(),
+        );
+    }
+
     fn is_ramped(&self, monitor: usize) -> bool {
         use crate::setup::By;
         matches!(
@@ -218,6 +239,12 @@ impl Story<'_> {
 
     /// Between which frames it went beyond the limit, and how long before the motion itself did.
     fn crossing(&mut self, trip: &Trip, channel: Option<Channel>) {
+        if let Some([before, after, limit]) = super::step::step(self.points, trip) {
+            let text =
+                format!("goes beyond the limit in one step: from {before:.4} to {after:.4} (of {limit:.4})");
+            self.add(trip.violated_since, StageKind::Crossed, channel, text);
+            return;
+        }
         let place = self.place(trip.crossed_at);
         let of = channel.map_or(0, index);
         let held = |place: usize| self.points.get(place).and_then(|point| Some((point.now, point.held[of]?)));
@@ -283,7 +310,12 @@ impl Story<'_> {
         } else {
             String::new()
         };
-        self.add(fault.from, StageKind::Fault, None, format!("{who}: {kind}{last}"));
+        let how = match fault.kind {
+            // `input` is no way to be faulted.
+            FaultKind::Input(_) => "faulted; that lasts until a reset, and demands meanwhile".to_owned(),
+            _ => kind,
+        };
+        self.add(fault.from, StageKind::Fault, None, format!("{who}: {how}{last}"));
     }
 
     fn planned(&mut self, stop: &Stop) {

@@ -1,13 +1,14 @@
 //! An explanation for people: plain text that fits 80 columns, the verdict first.
 
+mod head;
 mod what_if;
 
 use std::fmt::{self, Write};
 
-use super::words::{ms, plain};
-use super::{Explanation, Guard, Stage, Verdict, Witness};
+use super::words::{ms, plain, share};
+use super::{Explanation, Guard, Stage, StageKind, Verdict, Witness};
 use crate::causes::{Decomposition, Side, Term, Words};
-use crate::report::{Seconds, short};
+use crate::report::short;
 
 /// The most columns of a line.
 const COLUMNS: usize = 80;
@@ -68,54 +69,18 @@ impl Page<'_> {
         self.cannot_tell(out)
     }
 
-    fn head(&self, out: &mut String) -> fmt::Result {
-        let Explanation { explained, guard, in_words, trace, setup, .. } = self.0;
-        writeln!(out, "{}  {}", guard.word(), trace.path)?;
-        writeln!(out, "{}", wrapped("  ", &in_words.what))?;
-        for why in &in_words.why {
-            writeln!(out, "{}", wrapped("  why  ", why))?;
-        }
-        for advice in &in_words.advice {
-            writeln!(out, "{}", wrapped("  try  ", advice))?;
-        }
-        writeln!(out)?;
-        if let Some(at) = explained.at_s {
-            let which = match (explained.what.as_str(), explained.number) {
-                ("trip", Some(number)) => format!("trip {number} of {}", explained.trips),
-                ("fault", Some(number)) => format!("fault {number} of {}", explained.faults),
-                (what, _) => what.to_owned(),
-            };
-            let channel =
-                explained.channel.as_ref().map_or_else(String::new, |channel| format!(", channel {channel}"));
-            let text =
-                format!("{which}: {} ({}){channel} at {} s", explained.name, explained.kind, short(at.0));
-            writeln!(out, "{}", wrapped("  of     ", &text))?;
-        }
-        let others = |kind: &str, all: usize| {
-            let others = all - usize::from(explained.what == kind);
-            (others > 0)
-                .then(|| format!("{others} {kind}{} (--{kind} N)", if others == 1 { "" } else { "s" }))
-        };
-        let also: Vec<_> = [others("trip", explained.trips), others("fault", explained.faults)]
-            .into_iter()
-            .flatten()
-            .collect();
-        if !also.is_empty() {
-            writeln!(out, "{}", wrapped("  also   ", &also.join(", ")))?;
-        }
-        let text = format!("{}, checksum {} ({})", setup.title, setup.checksum, setup.path);
-        writeln!(out, "{}", wrapped("  setup  ", &text))
-    }
-
     fn story(&self, out: &mut String) -> fmt::Result {
         let Explanation { story, explained, .. } = self.0;
         let Some(at) = explained.at_s.filter(|_| !story.is_empty()) else { return Ok(()) };
         writeln!(out, "\nWhat happened")?;
         writeln!(out, "           s    ms from it")?;
-        for Stage { at_s, channel, text, .. } in story {
+        for Stage { at_s, channel, text, stage } in story {
             let after = millis(at_s.0 - at.0);
+            // What is between two frames is an estimate: not to the nanosecond.
+            let is_between = matches!(stage, StageKind::Motion | StageKind::Crossed);
+            let shown = if is_between { (at_s.0 + 500).div_euclid(1000) * 1000 } else { at_s.0 };
             let channel = channel.map_or("  ", |side| if side == Side::A { "a " } else { "b " });
-            let head = format!("{:>12}  {after:>12}  {channel} ", short(at_s.0));
+            let head = format!("{:>12}  {after:>12}  {channel} ", short(shown));
             writeln!(out, "{}", wrapped(&head, text))?;
         }
         Ok(())
@@ -136,7 +101,8 @@ impl Page<'_> {
     fn witnesses(&self, out: &mut String) -> fmt::Result {
         let [a, b] = self.0.witnesses.as_slice() else { return Ok(()) };
         let unit = &self.0.setup.unit;
-        writeln!(out, "\n{:<34}{:>12}{:>12}{:>14}", "What each channel says", "a", "b", "a - b")?;
+        let title = format!("What each {} says", self.witness());
+        let mut table = String::new();
         let mut row = |name: &str, of: fn(&Witness) -> Option<f64>| {
             let (one, other) = (of(a), of(b));
             if one.is_none() && other.is_none() {
@@ -144,11 +110,10 @@ impl Page<'_> {
             }
             let shown = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), plain);
             let difference = one.zip(other).map(|(one, other)| one - other);
-            writeln!(out, "  {name:<32}{:>12}{:>12}{:>14}", shown(one), shown(other), shown(difference))
+            writeln!(table, "  {name:<32}{:>12}{:>12}{:>14}", shown(one), shown(other), shown(difference))
         };
         let is_trip = self.0.explained.what == "trip";
-        let of_lines = ["torque-limit", "torque-range", "temperature-limit", "analogue-discrepancy"];
-        let of_lines = of_lines.contains(&self.0.explained.kind.as_str());
+        let of_lines = self.of_lines();
         if is_trip && !of_lines {
             row(&format!("speed when it crossed, {unit}/s"), |of| of.speed_at_crossing)?;
         }
@@ -166,7 +131,17 @@ impl Page<'_> {
             row("allowed then", |of| of.limit)?;
             row("furthest beyond the limit", |of| of.beyond)?;
         }
-        for event in self.0.events.iter().take(LISTED) {
+        if let Some(unit) = &self.0.explained.value_unit {
+            row(&format!("value then, {unit}"), |of| of.value)?;
+        }
+        // What the channels of the motion did alone says nothing of the lines of a value.
+        let events = if of_lines { &[] } else { self.0.events.as_slice() };
+        if table.is_empty() && events.is_empty() {
+            return Ok(());
+        }
+        writeln!(out, "\n{title:<34}{:>12}{:>12}{:>14}", "a", "b", "a - b")?;
+        out.push_str(&table);
+        for event in events.iter().take(LISTED) {
             let text = event.what.text(unit);
             let until = if event.until_s == event.at_s {
                 String::new()
@@ -176,7 +151,7 @@ impl Page<'_> {
             let head = format!("  {} alone ", event.channel.letter());
             writeln!(out, "{}", wrapped(&head, &format!("{} s{until}: {text}", short(event.at_s.0))))?;
         }
-        if let Some(more) = self.0.events.len().checked_sub(LISTED).filter(|more| *more > 0) {
+        if let Some(more) = events.len().checked_sub(LISTED).filter(|more| *more > 0) {
             writeln!(out, "  ... and {more} more; the JSON has all")?;
         }
         Ok(())
@@ -231,9 +206,15 @@ impl Page<'_> {
         writeln!(out, "\nWhat would come first       channel       headroom         share          at s")?;
         for near in self.0.nearest.iter().take(LISTED) {
             let channel = near.channel.map_or("both", Side::letter);
-            let share = near.share.map_or_else(|| "-".to_owned(), |share| format!("{:.0} %", share * 100.0));
-            let name: String = near.rule.chars().take(25).collect();
+            let share = near.share.map_or_else(|| "-".to_owned(), share);
             let headroom = format!("{} {}", plain(near.headroom), near.unit);
+            // A name that is too long for its column stands on a line of its own.
+            let name = if near.rule.chars().count() > 25 {
+                writeln!(out, "{}", wrapped("  ", &near.rule))?;
+                ""
+            } else {
+                &near.rule
+            };
             writeln!(out, "  {name:<26}{channel:<7}{headroom:>16}{share:>14}{:>14}", short(near.at_s.0))?;
         }
         Ok(())
@@ -253,10 +234,16 @@ impl Page<'_> {
 
 /// Nanoseconds as ms with their sign, three places.
 fn millis(nanos: i128) -> String {
-    let text = Seconds(nanos * 1_000).to_string();
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    let sign = if nanos > 0 { "+" } else { "" };
-    format!("{sign}{text}")
+    let micros = (nanos + 500).div_euclid(1000);
+    let sign = if micros > 0 {
+        "+"
+    } else if micros < 0 {
+        "-"
+    } else {
+        ""
+    };
+    let size = micros.unsigned_abs();
+    format!("{sign}{}.{:03}", size / 1000, size % 1000)
 }
 
 /// What the estimates do not tell apart.

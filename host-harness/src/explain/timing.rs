@@ -48,6 +48,16 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
     let since = |from: monitor_core::Instant, to: monitor_core::Instant| {
         to.since(from).map(|span| seconds(span.as_nanos()))
     };
+    // Beyond already when it was demanded: nothing had to be measured anew.
+    let anew = match trip.rule {
+        TripRule::Monitor(monitor, _) => {
+            setup.monitors[monitor].is_always_active() || trip.violated_since != trip.demanded_at
+        }
+        _ => true,
+    };
+    let of_lines = matches!(trip.evidence, Evidence::Value(_));
+    // Where it stepped nothing is known of the time between the two frames.
+    let stepped = super::step::step(points, trip).is_some();
     let mut parts = Vec::new();
     let mut add = |part: &str, took: Option<f64>, of: &[Part]| {
         let worst =
@@ -60,20 +70,23 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
         Broken::Speed | Broken::SpeedsApart => {
             add(
                 "half the window of the speed",
-                window.filter(|_| !falls).map(|window| window / 2.0),
+                window.filter(|_| !falls && anew).map(|window| window / 2.0),
                 &[Part::HalfWindow],
             );
         }
         Broken::Acceleration => {
-            add("two windows of the speed", window.map(|window| 2.0 * window), &[Part::TwoWindows]);
+            let took = window.filter(|_| anew).map(|window| 2.0 * window);
+            add("two windows of the speed", took, &[Part::TwoWindows]);
         }
         _ => {}
     }
     if trip_has_a_reading(broken) {
         let ages = [Part::Latency, Part::Delay, Part::Age, Part::Jitter, Part::UnseenTurn];
-        add("age of the reading", age, &ages);
+        // The readings of the channels are not those of the lines.
+        add("age of the reading", age.filter(|_| !of_lines), &ages);
     }
-    add("until a frame sees it", since(trip.crossed_at, trip.violated_since), &[Part::FrameSees]);
+    let until_seen = since(trip.crossed_at, trip.violated_since).filter(|_| !stepped);
+    add("until a frame sees it", until_seen, &[Part::FrameSees]);
     let delay = [Part::OnDelay, Part::DiscrepancyTime, Part::FrameDelay];
     add("on-delay and its frame", since(trip.violated_since, trip.tripped_at), &delay);
     let stop = [Part::FrameReaction, Part::Stop, Part::FrameStop];

@@ -1,5 +1,7 @@
 //! Why it happened: one enum of verdicts with their evidence, each with a text that says what, why, and what to try.
 
+mod clear;
+mod motion;
 mod words;
 
 use schemars::JsonSchema;
@@ -18,11 +20,11 @@ pub enum Guard {
     Right,
     /// The motion was plausible and within what the rule is there for: what it tripped on is how it is measured.
     Nuisance,
-    /// The trace does not tell.
+    /// The trace does not tell, or holds too little to.
     Undecided,
     /// The permit went as planned.
     Planned,
-    /// Nothing tripped and nothing was faulted.
+    /// Nothing tripped and nothing was faulted, and the trace shows enough to say so.
     Clear,
 }
 
@@ -61,6 +63,56 @@ pub struct Beyond {
     pub is_overrun: bool,
 }
 
+/// A stop that had been carried through.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct AfterStop {
+    /// When.
+    pub complete_at_s: Seconds,
+    /// The axis stood when it was; else the time for the stop was over before it did.
+    pub was_at_rest: bool,
+}
+
+/// By how much the two channels contradict each other.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+pub struct Differ {
+    /// How far they are apart.
+    pub by: f64,
+    /// What is allowed; null where no rule says so.
+    pub limit: Option<f64>,
+    /// The unit of both.
+    pub unit: String,
+    /// The rule that tripped on it.
+    pub rule: Option<String>,
+    /// The number of that trip.
+    pub trip: Option<usize>,
+    /// When it tripped.
+    pub at_s: Option<Seconds>,
+}
+
+/// Why a trace in which nothing happened tells little.
+#[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
+#[serde(tag = "because", rename_all = "kebab-case")]
+pub enum Unsure {
+    /// Bad rows were left out.
+    RowsLeftOut {
+        /// How many.
+        rows: u64,
+    },
+    /// The permit was never given.
+    NeverPermitted,
+    /// Neither channel ever had a speed.
+    NoSpeed,
+    /// It ends while a rule is beyond its limit.
+    EndsBeyond {
+        /// The rule.
+        rule: String,
+        /// The first frame of the violation.
+        since_s: Seconds,
+        /// How much longer it would have had to last, in seconds.
+        left_s: f64,
+    },
+}
+
 /// Why it happened.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 #[serde(tag = "verdict", rename_all = "kebab-case")]
@@ -75,10 +127,18 @@ pub enum Verdict {
         is_confirmed: bool,
         /// It was beyond when the rule was demanded.
         from_the_start: bool,
-        /// An input whose latched fault demanded it, and since when.
+        /// An input whose latched fault alone demanded it, and since when.
         demanded_by_fault: Option<(String, Seconds)>,
-        /// The mean acceleration before it, where the rule has a falling limit: that of the motion, and that of the limit.
+        /// An input that demanded it by its lines, and was faulted besides: since when.
+        faulted_besides: Option<(String, Seconds)>,
+        /// The speed when a standstill was demanded, and what it allows; null where the axis did not move then.
+        moved_at_demand: Option<[f64; 2]>,
+        /// The mean deceleration before it, where the rule asks for one: that of the motion, and what the rule asks for.
         braking: Option<[f64; 2]>,
+        /// It is a stop, which had been carried through before.
+        after_stop: Option<AfterStop>,
+        /// The two channels do not agree on the motion; null where they do.
+        differ: Option<Differ>,
     },
     /// Only one channel saw it beyond, and by less than what the two can tell apart.
     AtTheLimit {
@@ -217,6 +277,8 @@ pub enum Verdict {
         nearest: Option<String>,
         /// What was left of it, as a share of what is allowed.
         share: Option<f64>,
+        /// Why that is no verdict on the motion; empty where it is.
+        unsure: Vec<Unsure>,
     },
 }
 
@@ -268,6 +330,7 @@ impl Verdict {
                 }
             }
             Self::Planned { .. } => Guard::Planned,
+            Self::Clear { unsure, .. } if !unsure.is_empty() => Guard::Undecided,
             Self::Clear { .. } => Guard::Clear,
         }
     }

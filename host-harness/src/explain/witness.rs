@@ -27,6 +27,8 @@ pub struct Witness {
     pub observed: Option<f64>,
     /// See `observed`.
     pub limit: Option<f64>,
+    /// The analogue value on this line then, where the lines are in question.
+    pub value: Option<f64>,
     /// The furthest it was beyond the limit around it; negative: always within.
     pub beyond: Option<f64>,
     /// The first frame around it at which it was beyond, on the clock of the trace.
@@ -107,6 +109,7 @@ fn witness(points: &[Point], stretch: Stretch, channel: Channel) -> Witness {
         acceleration,
         observed: held.map(|held| held.observed),
         limit: held.map(|held| held.limit),
+        value: points.get(place(stretch.at)).and_then(|point| point.values[index(channel)]),
         beyond,
         beyond_since_s: since.map(|at| Seconds(i128::from(at.as_nanos()) + stretch.origin_ns)),
         beyond_for_s: seconds(lasted),

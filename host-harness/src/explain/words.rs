@@ -26,6 +26,15 @@ pub(super) fn ms(seconds: f64) -> String {
     format!("{} ms", plain(seconds * 1e3))
 }
 
+/// A share of what is allowed in %, without a zero that is none.
+pub(super) fn share(share: f64) -> String {
+    match share * 100.0 {
+        beyond if beyond < 0.0 && beyond > -0.5 => "> -1 %".to_owned(),
+        left if left > 0.0 && left < 0.5 => "< 1 %".to_owned(),
+        percent => format!("{percent:.0} %"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -34,5 +43,11 @@ mod tests {
     fn numbers_have_about_four_digits_and_no_negative_zero() {
         let shown = [0.0, -0.0001, 0.01234, 1.5, 12.345, 123.456, -1234.5].map(plain);
         assert_eq!(shown, ["0.000", "0.000", "0.012", "1.500", "12.35", "123.5", "-1234"]);
+    }
+
+    #[test]
+    fn a_share_that_is_not_zero_is_not_shown_as_zero() {
+        let shown = [0.33, 0.004, 0.0, -0.004, -0.012].map(share);
+        assert_eq!(shown, ["33 %", "< 1 %", "0 %", "> -1 %", "-1 %"]);
     }
 }

@@ -5,12 +5,12 @@ use monitor_core::{Channel, Instant, Span};
 use super::cure::{self, Cure};
 use super::event::{self, Scene, What};
 use super::excerpt::Excerpt;
-use super::explanation::{Costed, Explained, Explanation, InWords, SCHEMA_VERSION};
+use super::explanation::{Costed, Explanation, InWords, SCHEMA_VERSION};
 use super::judge::Judge;
 use super::raw::Readings;
 use super::rerun;
 use super::subject::Subject;
-use super::track::{self, Point, Question};
+use super::track::{self, Point, Quantity, Question};
 use super::verdict::Verdict;
 use super::witness::{self, Stretch, Witness};
 use super::{Again, nearest, story, timing};
@@ -26,6 +26,7 @@ pub(super) struct Work<'a> {
     pub(super) outcome: &'a Outcome,
     pub(super) excerpts: Vec<Excerpt>,
     pub(super) subject: Subject<'a>,
+    pub(super) skipped_rows: u64,
 }
 
 impl Work<'_> {
@@ -37,7 +38,7 @@ impl Work<'_> {
         again: Again<'_>,
     ) -> Explanation {
         let (setup, outcome) = (self.setup, self.outcome);
-        let (setup_report, trace) = crate::report::heads(setup, outcome, path, 0);
+        let (setup_report, trace) = crate::report::heads(setup, outcome, path, self.skipped_rows);
         let mut cannot_tell = Vec::new();
         let ((apart, mut doubts), (points, what_if)) = self.worked_out(samples, marked);
         self.bounds_of_knowledge(&points, &mut cannot_tell);
@@ -61,14 +62,15 @@ impl Work<'_> {
             events: &events,
             apart: apart.as_ref(),
         };
-        let verdict = judge.verdict(self.subject);
+        let verdict = judge.verdict(self.subject).unwrap_or_else(|| self.clear());
         // Where both saw the motion nobody asks for it.
         if let Some(apart) = apart.as_ref().filter(|_| !matches!(verdict, Verdict::Motion { .. })) {
             cannot_tell.extend(apart.inconclusive.iter().map(ToString::to_string));
         }
         let words = causes::Words::new(setup.unit);
-        let in_words =
+        let mut in_words =
             InWords { what: verdict.what(&words), why: verdict.why(&words), advice: verdict.advice() };
+        self.of_the_trace(&mut in_words);
         let story = story::story(setup, outcome, &points, self.subject);
         let reaction = match self.subject {
             Subject::Trip(_, trip) => timing::parts(setup, &points, trip, outcome.longest_period),
@@ -107,6 +109,12 @@ impl Work<'_> {
         let excerpt = self.excerpt();
         let question = match self.subject {
             Subject::Trip(_, trip) => Some(Question::of(trip.rule, &trip.evidence)),
+            Subject::Fault(_, fault) => match fault.kind {
+                FaultKind::Analogue(of, ..) => {
+                    Some(Question { rule: TripRule::Analogue(of), quantity: Quantity::Value })
+                }
+                _ => None,
+            },
             _ => None,
         };
         // The two take about as long, and need nothing of each other.
@@ -153,30 +161,6 @@ impl Work<'_> {
             Some(at) => self.excerpts.iter().find(|excerpt| excerpt.holds(at)),
             None => self.excerpts.last(),
         }
-    }
-
-    fn explained(&self) -> Explained {
-        let all =
-            |kept: usize, left_out: u64| kept.saturating_add(usize::try_from(left_out).unwrap_or(usize::MAX));
-        let trips = all(self.outcome.trips.kept.len(), self.outcome.trips.left_out);
-        let faults = all(self.outcome.faults.kept.len(), self.outcome.faults.left_out);
-        let at_s = self.subject.at().map(|at| crate::report::Seconds(self.outcome.time_ns(at)));
-        let (what, number, name, kind, channel) = match self.subject {
-            Subject::Trip(place, trip) => {
-                let (name, kind, channel) = crate::report::rule(self.setup, trip.rule);
-                ("trip", Some(place + 1), name, kind.to_owned(), Some(channel.to_owned()))
-            }
-            Subject::Fault(place, fault) => {
-                let (kind, who) = crate::report::faulted(self.setup, fault.kind);
-                ("fault", Some(place + 1), who, kind, None)
-            }
-            Subject::Planned(stop) => {
-                let monitor = &self.setup.monitors[stop.monitor];
-                ("planned", None, monitor.name.clone(), monitor.kind.name().to_owned(), None)
-            }
-            Subject::Nothing => ("nothing", None, String::new(), String::new(), None),
-        };
-        Explained { what: what.to_owned(), number, name, kind, channel, at_s, trips, faults }
     }
 
     /// When what is held against the motion began.
@@ -266,7 +250,8 @@ impl Work<'_> {
 
     /// What the frames that were kept, or the trace, do not tell.
     fn bounds_of_knowledge(&self, points: &[Point], cannot_tell: &mut Vec<String>) {
-        if self.outcome.permit_given_at.is_none() {
+        // Where nothing happened the verdict says so.
+        if self.outcome.permit_given_at.is_none() && self.subject != Subject::Nothing {
             cannot_tell
                 .push("the permit was never given: nothing is known of what would have taken it".to_owned());
         }
@@ -330,6 +315,7 @@ fn unknown(channel: Channel) -> Witness {
         acceleration: None,
         observed: None,
         limit: None,
+        value: None,
         beyond: None,
         beyond_since_s: None,
         beyond_for_s: 0.0,

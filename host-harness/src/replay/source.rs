@@ -28,6 +28,11 @@ pub trait FrameSource {
     fn origin_ns(&self) -> i128 {
         0
     }
+
+    /// Rows left out as bad, on request. Known after the last batch.
+    fn skipped_rows(&self) -> u64 {
+        0
+    }
 }
 
 impl FrameSource for Reader {
@@ -41,6 +46,10 @@ impl FrameSource for Reader {
 
     fn origin_ns(&self) -> i128 {
         self.summary().origin_ns
+    }
+
+    fn skipped_rows(&self) -> u64 {
+        self.skipped().total()
     }
 }
 
@@ -56,6 +65,11 @@ impl FrameSource for Prefetch {
     /// Known when the end is reached.
     fn origin_ns(&self) -> i128 {
         self.reader().map_or(0, |reader| reader.summary().origin_ns)
+    }
+
+    /// Known when the end is reached.
+    fn skipped_rows(&self) -> u64 {
+        self.reader().map_or(0, |reader| reader.skipped().total())
     }
 }
 

@@ -1,8 +1,9 @@
 //! A verdict in words.
 
-use super::{Beyond, Declared, Verdict, is_failure};
+use super::{Declared, Verdict, is_failure};
 use crate::causes::Words;
 use crate::explain::event::{Event, What};
+use crate::explain::raw::seconds;
 use crate::explain::words::{ms, plain};
 use crate::report::short;
 
@@ -11,19 +12,13 @@ impl Verdict {
     #[must_use]
     pub fn what(&self, words: &Words) -> String {
         match self {
-            Self::Motion { beyond, from_the_start: true, .. } => format!(
-                "The axis was beyond \"{}\" already when it was demanded: {}.",
-                beyond.monitor,
-                beyond.text()
-            ),
-            Self::Motion { beyond, .. } => {
-                let (what, who) = beyond.words();
-                format!("{what} broke \"{}\": {}; both {who} saw it.", beyond.monitor, beyond.text())
-            }
+            Self::Motion { .. } => self.what_of_motion(),
             Self::AtTheLimit { beyond, .. } => format!(
-                "The axis moved at the limit of \"{}\": {} on channel {}, and within it on the other.",
+                "{} at the limit of \"{}\": {} on {} {}, and within it on the other.",
+                if beyond.of_lines() { "The value was" } else { "The axis moved" },
                 beyond.monitor,
                 beyond.text(),
+                beyond.witness(),
                 beyond.channel.letter()
             ),
             Self::OneChannel { beyond, cause, events, .. } => {
@@ -37,7 +32,8 @@ impl Verdict {
                     (None, None) => String::new(),
                 };
                 format!(
-                    "Only channel {} broke \"{}\" ({}){why}.",
+                    "Only {} {} broke \"{}\" ({}){why}.",
+                    beyond.witness(),
                     beyond.channel.letter(),
                     beyond.monitor,
                     beyond.text()
@@ -102,21 +98,7 @@ impl Verdict {
             Self::Planned { monitor, kind, demand } => {
                 format!("The torque went as planned: \"{monitor}\" ({kind}), demanded by {demand}.")
             }
-            Self::Clear { nearest, share } => {
-                let near = match (nearest, share) {
-                    (Some(rule), Some(share)) if *share < 0.0 => {
-                        format!(
-                            " But \"{rule}\" was beyond its limit by {:.0} %, never long enough.",
-                            share * -100.0
-                        )
-                    }
-                    (Some(rule), Some(share)) => {
-                        format!(" Nearest to its limit came \"{rule}\", with {:.0} % left.", share * 100.0)
-                    }
-                    _ => String::new(),
-                };
-                format!("Nothing tripped and nothing was faulted.{near}")
-            }
+            Self::Clear { .. } => self.what_of_nothing(),
         }
     }
 
@@ -167,53 +149,22 @@ impl Verdict {
     pub fn why(&self, words: &Words) -> Vec<String> {
         let mut why = Vec::new();
         match self {
-            Self::Motion { beyond, other_beyond, is_confirmed, braking, demanded_by_fault, .. } => {
-                let other = beyond.channel.other().letter();
-                let (_, who) = beyond.words();
-                let who = if who == "lines" { "line" } else { "channel" };
-                why.push(if *is_confirmed {
-                    format!("{who} {other} came to the same verdict by itself")
-                } else {
-                    format!(
-                        "{who} {other} saw it beyond by {} {} too, but not for its on-delay",
-                        plain(*other_beyond),
-                        beyond.unit
-                    )
-                });
-                if let Some([motion, line]) = braking {
-                    let how = if *motion < 0.0 { "got faster" } else { "braked" };
-                    why.push(format!(
-                        "just before it the axis {how} at {} {unit}/s^2, the limit falls at {} {unit}/s^2",
-                        plain(motion.abs()),
-                        plain(*line),
-                        unit = words.unit
-                    ));
-                }
-                if let Some((input, at)) = demanded_by_fault {
-                    why.push(format!(
-                        "it was demanded by the fault of \"{input}\" at {} s, which lasts until a reset",
-                        short(at.0)
-                    ));
-                }
-            }
+            Self::Motion { .. } => why = self.why_of_motion(words),
             Self::AtTheLimit { beyond, difference, resolution } => why.push(format!(
-                "the channels differ by {} {unit}; resolution and noise of the two come to {} {unit}",
+                "the {}s differ by {} {unit}; resolution and noise of the two come to {} {unit}",
+                beyond.witness(),
                 plain(*difference),
                 plain(*resolution),
                 unit = beyond.unit
             )),
             Self::OneChannel { beyond, other_within, .. } => {
-                let other = beyond.channel.other().letter();
+                let other = format!("{} {}", beyond.witness(), beyond.channel.other().letter());
                 why.push(match other_within {
                     Some(within) => {
-                        format!(
-                            "channel {other} was at least {} {} within the limit",
-                            plain(*within),
-                            beyond.unit
-                        )
+                        format!("{other} was at least {} {} within the limit", plain(*within), beyond.unit)
                     }
                     None => {
-                        format!("channel {other} could not be seen: nobody contradicts and nobody confirms")
+                        format!("{other} could not be seen: nobody contradicts and nobody confirms")
                     }
                 });
             }
@@ -236,10 +187,24 @@ impl Verdict {
                 why.push("two lines that contradict each other prove nothing: one is wrong".to_owned())
             }
             Self::Source {
-                both_say_so: false, is_gap: false, other_speed, other_tripped, lasted_s, ..
+                both_say_so: false,
+                is_gap: false,
+                other_speed,
+                other_tripped,
+                lasted_s,
+                events,
+                ..
             } => {
                 let lasted = if *lasted_s > 0.0 { ms(*lasted_s) } else { "one frame".to_owned() };
-                why.push(format!("what cannot be seen may not move under power; it lasted {lasted}"));
+                // The fault begins a timeout later than the silence.
+                let silence = events.iter().find(|event| matches!(event.what, What::NoReading { .. }));
+                let silence = silence.map_or_else(String::new, |event| {
+                    let nanos = u64::try_from(event.until_s.0 - event.at_s.0).unwrap_or(0);
+                    format!(", no reading came for {}", ms(seconds(nanos)))
+                });
+                why.push(format!(
+                    "what cannot be seen may not move under power; the fault lasted {lasted}{silence}"
+                ));
                 if let Some(speed) = other_speed {
                     let speed = plain(speed.abs());
                     let tripped = match other_tripped {
@@ -264,26 +229,7 @@ impl Verdict {
     #[must_use]
     pub fn advice(&self) -> Vec<String> {
         match self {
-            Self::Motion { demanded_by_fault: Some((input, _)), .. } => vec![
-                format!("repair \"{input}\" first: while its fault is latched it demands (`--fault` explains it)"),
-                "then look at why the motion did not follow the demand".to_owned(),
-            ],
-            Self::Motion { from_the_start: true, .. } => vec![
-                "slow down before the rule is demanded, or give it a `ramp` that the control can follow".to_owned(),
-                NO_WIDER.to_owned(),
-            ],
-            Self::Motion { braking: Some(_), .. } => vec![
-                "look at what brakes the axis: deceleration of the drive, torque limit, load, brake, slope".to_owned(),
-                "a flatter or later line needs a longer safety distance".to_owned(),
-            ],
-            Self::Motion { beyond, .. } if beyond.words().1 == "lines" => vec![
-                "look at what the drive was told to do, and at what it met".to_owned(),
-                "a wider limit lets the same pass the next time: that is a matter of the risk assessment".to_owned(),
-            ],
-            Self::Motion { .. } => vec![
-                "look at what commanded the motion, or moved the axis: program, drive, load, brake".to_owned(),
-                NO_WIDER.to_owned(),
-            ],
+            Self::Motion { .. } => self.advice_of_motion(),
             Self::AtTheLimit { .. } => vec![
                 "let the control keep further away from the limit; a longer window or a finer sensor shows less noise"
                     .to_owned(),
@@ -322,7 +268,7 @@ impl Verdict {
     }
 }
 
-const NO_WIDER: &str =
+pub(super) const NO_WIDER: &str =
     "a wider limit lets the same motion pass the next time: that is a matter of the risk assessment";
 const ONE_SOURCE: &str =
     "look at this source: wire, connector, shield, supply, mount, and what its telegram says of errors";
@@ -339,34 +285,7 @@ fn in_words(fault: &str) -> &str {
     }
 }
 
-impl Beyond {
-    /// What was beyond, and who told of it.
-    fn words(&self) -> (&'static str, &'static str) {
-        match self.kind.as_str() {
-            "torque-limit" | "torque-range" => ("The torque", "lines"),
-            "temperature-limit" => ("The temperature", "lines"),
-            _ => ("The motion", "channels"),
-        }
-    }
-
-    fn text(&self) -> String {
-        let (observed, limit, unit) = (plain(self.observed), plain(self.limit), &self.unit);
-        if self.is_least {
-            return format!("{observed} {unit} where at least {limit} {unit} are required");
-        }
-        if self.is_overrun {
-            return format!("{observed} {unit} beyond the speed limit where {limit} {unit} are allowed");
-        }
-        format!(
-            "{} {unit} where {} {unit} are allowed",
-            plain(self.observed),
-            plain(self.limit),
-            unit = self.unit
-        )
-    }
-}
-
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     let mut letters = text.chars();
     letters
         .next()
