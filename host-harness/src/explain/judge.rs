@@ -1,5 +1,6 @@
 //! From what was seen to a verdict.
 
+mod alone;
 mod faults;
 mod motion;
 
@@ -91,7 +92,9 @@ impl Judge<'_> {
         if other.seen_throughout && events.is_empty() && difference <= resolution {
             return Verdict::AtTheLimit { beyond, difference, resolution };
         }
-        let main = self.apart.filter(|_| of_motion).and_then(Decomposition::main);
+        let quantity = Question::of(trip.rule, &trip.evidence).quantity;
+        let references = self.references_differ(monitor, difference);
+        let cause = of_motion.then(|| self.cause_alone(channel, quantity, difference)).flatten();
         // Those of the channel that tripped first: it is asked.
         events.sort_by_key(|event| event.channel != Side::from(channel));
         Verdict::OneChannel {
@@ -99,7 +102,9 @@ impl Judge<'_> {
             // One that was not seen all the time contradicts nothing.
             other_within: other.beyond.filter(|_| other.seen_throughout).map(|beyond| -beyond),
             events,
-            cause: main.map(|term| Box::new(term.cause.clone())),
+            cause: cause.filter(|_| references.is_none()).map(Box::new),
+            difference: Some(difference).filter(|difference| difference.is_finite()),
+            references_differ: references,
         }
     }
 

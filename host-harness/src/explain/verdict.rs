@@ -157,8 +157,12 @@ pub enum Verdict {
         other_within: Option<f64>,
         /// What this channel did alone around it.
         events: Vec<Event>,
-        /// Where the disagreement of the two positions comes from, as far as it is known.
+        /// What makes a good part of what the channels differ by in what the rule compares, as far as it is known.
         cause: Option<Box<Cause>>,
+        /// By how much they differ in that; null: the other one could not be seen.
+        difference: Option<f64>,
+        /// By how much their references differ, where that is it.
+        references_differ: Option<f64>,
     },
     /// The channels came apart.
     Apart {
@@ -291,6 +295,7 @@ impl Verdict {
             Self::Input { .. } | Self::Unreferenced { .. } => Guard::Right,
             Self::AtTheLimit { .. } => Guard::Undecided,
             // Which of the two is right nobody knows; but a witness that fails is no witness.
+            Self::OneChannel { references_differ: Some(_), .. } => Guard::Right,
             Self::OneChannel { events, cause, .. } => {
                 let fails = cause.as_ref().is_some_and(|cause| is_failure(cause.kind()));
                 if fails || !events.is_empty() { Guard::Right } else { Guard::Undecided }

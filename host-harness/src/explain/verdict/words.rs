@@ -21,7 +21,10 @@ impl Verdict {
                 beyond.witness(),
                 beyond.channel.letter()
             ),
-            Self::OneChannel { beyond, cause, events, .. } => {
+            Self::OneChannel { beyond, cause, events, references_differ, .. } => {
+                let references = references_differ.map(|by| {
+                    format!(": the references of the channels differ by {} {}", plain(by), beyond.unit)
+                });
                 // What only parts them a little does not explain it where one of them did something alone.
                 let why = match (cause, events.first()) {
                     (Some(cause), None) => format!(": {}", cause.text(words)),
@@ -31,6 +34,7 @@ impl Verdict {
                     }
                     (None, None) => String::new(),
                 };
+                let why = references.unwrap_or(why);
                 format!(
                     "Only {} {} broke \"{}\" ({}){why}.",
                     beyond.witness(),
@@ -157,7 +161,7 @@ impl Verdict {
                 plain(*resolution),
                 unit = beyond.unit
             )),
-            Self::OneChannel { beyond, other_within, .. } => {
+            Self::OneChannel { beyond, other_within, difference, references_differ, .. } => {
                 let other = format!("{} {}", beyond.witness(), beyond.channel.other().letter());
                 why.push(match other_within {
                     Some(within) => {
@@ -167,6 +171,10 @@ impl Verdict {
                         format!("{other} could not be seen: nobody contradicts and nobody confirms")
                     }
                 });
+                if let (Some(difference), None) = (difference, references_differ) {
+                    let (who, unit) = (beyond.witness(), &beyond.unit);
+                    why.push(format!("the {who}s differ by up to {} {unit} in it", plain(difference.abs())));
+                }
             }
             Self::Apart { cause, or_else, failing, rest, share, declared, .. } => {
                 why.push(if is_failure(cause.kind()) || failing.is_some() {
@@ -232,6 +240,10 @@ impl Verdict {
             Self::Motion { .. } => self.advice_of_motion(),
             Self::AtTheLimit { .. } => vec![
                 "let the control keep further away from the limit; a longer window or a finer sensor shows less noise"
+                    .to_owned(),
+            ],
+            Self::OneChannel { references_differ: Some(_), .. } => vec![
+                "reference the axis anew, and look at the switch, mark or offset by which each channel is referenced"
                     .to_owned(),
             ],
             Self::OneChannel { events, cause, .. }

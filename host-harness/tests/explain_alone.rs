@@ -1,0 +1,73 @@
+//! What it is that only one of the two channels broke a rule by.
+
+mod explained;
+mod program;
+
+use explained::{Bench, SETUP, axis, head, out, rows};
+
+/// At rest for 200 ms, then 2 m/s^2 up to 224 mm/s: the place in um at a time in ms.
+fn place(ms: u32) -> f64 {
+    let moving = f64::from(ms.saturating_sub(200));
+    let to_speed = moving.min(112.0);
+    to_speed * to_speed + 224.0 * (moving - to_speed)
+}
+
+#[test]
+fn of_a_speed_it_is_what_differs_in_speed_and_not_what_is_largest_in_the_position() {
+    // 0.8 mm out of centre on a wheel of 30 mm: 2 pi 0.8 / 30 of the speed, 37 mm/s to either side.
+    let bench = Bench::new("ecc-speed", SETUP);
+    bench.write(
+        "trace.csv",
+        &rows(1400, |ms| {
+            let x = place(ms);
+            let turned = 800.0 * (std::f64::consts::TAU * x / 30_000.0).sin();
+            (x.round() as i64, (x + turned).round() as i64)
+        }),
+    );
+    let head = head(&out(&bench.explain(&[])));
+    assert!(head.starts_with("UNDECIDED") && head.contains("Only channel b broke \"slow\""), "{head}");
+    assert!(head.contains("eccentricity of channel b: 0.80"), "{head}");
+    assert!(head.contains("the channels differ by up to 3"), "{head}");
+}
+
+#[test]
+fn a_cause_that_makes_no_such_difference_of_the_speeds_is_not_named() {
+    // From 0.6 s on every other reading of channel b is 0.15 mm ahead: nothing that is there all the time, and no scale.
+    let bench = Bench::new("unknown-speed", SETUP);
+    bench.write(
+        "trace.csv",
+        &rows(1400, |ms| {
+            let x = place(ms);
+            let ahead = if ms >= 600 && (ms / 9) % 2 == 0 { 260.0 } else { 0.0 };
+            (x.round() as i64, (1.0001 * x + ahead).round() as i64)
+        }),
+    );
+    let head = head(&out(&bench.explain(&[])));
+    assert!(head.contains("Only channel b broke \"slow\""), "{head}");
+    assert!(!head.contains("scale mismatch"), "{head}");
+}
+
+#[test]
+fn references_that_differ_are_told_where_places_are_compared() {
+    // The switch tells channel a that it is at 0 mm where channel b knows 60 mm.
+    let setup = axis()
+        .replacen("timeout        = \"4 ms\"", "timeout        = \"4 ms\"\nreference = \"event\"", 1)
+        .replacen("[speed]", "reference = \"absolute\"\noffset = \"0 mm\"\n[reference]\ninput = \"home\"\nposition = \"0 mm\"\n[speed]", 1);
+    let setup = format!(
+        "{setup}[input.home]\ncolumns = [\"home\"]\n[[monitor]]\nname = \"inside\"\nkind = \"position-range\"\nlow = \"-1000 mm\"\nhigh = \"100 mm\"\n"
+    );
+    let bench = Bench::new("references", &setup);
+    let mut text = "time,motor,rail,home\n".to_owned();
+    for ms in 0..600 {
+        let x = place(ms);
+        text += &format!("0.{ms:03},{x:.0},{:.0},{}\n", x + 60_000.0, u8::from(ms < 100));
+    }
+    bench.write("trace.csv", &text);
+    let output = bench.explain(&[]);
+    let head = head(&out(&output));
+    assert!(head.contains("Only channel b broke \"inside\""), "{head}{}", program::err(&output));
+    assert!(
+        head.starts_with("RIGHT") && head.contains("the references of the channels differ by 60."),
+        "{head}"
+    );
+}
