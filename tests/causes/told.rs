@@ -326,7 +326,13 @@ fn a_channel_that_is_dead_or_counts_backwards_from_the_start_is_told_as_such() {
 
 #[test]
 fn a_count_that_is_worth_twice_or_half_as_much_from_the_start_is_a_scale() {
-    for (unit, ppm) in [("0.0005 mm", -1e6), ("0.002 mm", 0.5e6), ("0.00125 mm", 0.2e6)] {
+    for (unit, ppm) in [
+        ("0.0005 mm", -1e6),
+        ("0.002 mm", 0.5e6),
+        ("0.00125 mm", 0.2e6),
+        ("0.000769231 mm", -0.3e6),
+        ("0.000714286 mm", -0.4e6),
+    ] {
         // The setup says 0.001 mm: a channel of finer counts shows more of them.
         let scenario = Axis::default()
             .scenario()
@@ -336,5 +342,17 @@ fn a_count_that_is_worth_twice_or_half_as_much_from_the_start_is_a_scale() {
         let found = run.decompose();
         let Cause::Scale { ppm: found_ppm } = main_cause(&found) else { panic!("{unit}: {found}") };
         assert!((found_ppm.value - ppm).abs() < 0.01 * ppm.abs(), "{unit}: {found}");
+    }
+}
+
+#[test]
+fn a_worn_wheel_is_not_said_to_lose_counts_whatever_the_noise() {
+    let [setup, scenario] = texts("worn-measuring-wheel");
+    for seed in 101..105 {
+        let line = scenario.lines().find(|line| line.starts_with("seed")).expect("a seed");
+        let run = run(&setup, &scenario.replacen(line, &format!("seed = {seed}"), 1));
+        let found = run.decompose();
+        assert!(matches!(main_cause(&found), Cause::Scale { .. }), "{seed}: {found}");
+        assert!(!has_alternative(&found, CauseKind::Scale, CauseKind::LostCounts), "{seed}: {found}");
     }
 }

@@ -8,7 +8,7 @@ use super::errors::{with_failures, with_model_error, with_omissions, with_patche
 use super::failing;
 use super::found::{Alternative, Coefficient, Column, Decomposition, Inconclusive, Options, Term};
 use super::kind::CauseKind;
-use super::name::Model;
+use super::name::{Model, moved_until};
 use super::polish::{closer, collapse, keep_largest, merge, refine_play, unpatch};
 use super::samples::Samples;
 use super::select::{backward, design, effective, exchanges, fitted, forward, lags, lost_meanwhile};
@@ -258,7 +258,16 @@ fn select(series: &Series<'_>, options: &Options, known: Option<Piece>) -> Optio
             None => (series, selected.pieces.as_slice(), place),
         };
         let others = exchanges(series, options, pieces, place, samples);
-        let close = others.into_iter().filter(|other| other.worse_by < HARDLY_WORSE);
+        // A part of the travel from its beginning on is a scale.
+        let is_scale = |column: Column| match column {
+            Column::TravelSince { from, .. } => {
+                matches!(piece.column(), Column::Travel) && !moved_until(series, from)
+            }
+            _ => false,
+        };
+        let close = others
+            .into_iter()
+            .filter(|other| other.worse_by < HARDLY_WORSE && !is_scale(other.instead.column()));
         let kind = term.cause.kind();
         alternatives.extend(close.map(|other| (kind, other.instead, other.worse_by)));
         let lost = lost_meanwhile(series, pieces, place, samples);

@@ -24,6 +24,8 @@ const STILL: f64 = 0.03;
 const REVERSED: f64 = 0.3;
 /// Less travel than so many counts of the coarser channel is not motion.
 const FAR_COUNTS: f64 = 50.0;
+/// A way of less than this part of what comes after it is the beginning of that.
+const MOVED: f64 = 0.1;
 /// An end among so many last rows is not seen.
 const LAST_ROWS: usize = 4;
 /// A change within so many rows is a jump: no machine slips as fast.
@@ -161,7 +163,7 @@ impl Model<'_> {
             let travel = (self.series.travel(healthy, trip) - self.series.travel(healthy, from - 1)).abs();
             return Cause::Frozen { side: failed, since_ns, readings, travel };
         }
-        if !self.moved_until(from) {
+        if !moved_until(self.series, from) {
             // It never counted otherwise: x_failed = ratio x_other, so of the travel of channel a the two differ by 1 - 1 / ratio or 1 - ratio.
             let value = if failed == Side::A { 1.0 - 1.0 / ratio.value } else { 1.0 - ratio.value };
             let slope = if failed == Side::A { ratio.value.powi(-2) } else { 1.0 };
@@ -170,15 +172,6 @@ impl Model<'_> {
         }
         let part = Estimate { value: 1.0 - ratio.value, standard_error: ratio.standard_error };
         Cause::LostCounts { side: failed, part, since_ns }
-    }
-
-    /// Whether either channel had moved before a row.
-    fn moved_until(&self, from: usize) -> bool {
-        let far = |side: Side| {
-            let travels = (0..from).map(|row| self.series.travel(side, row).abs());
-            travels.fold(0.0, f64::max) > FAR_COUNTS * self.series.coarsest()
-        };
-        Side::BOTH.into_iter().any(far)
     }
 
     /// Which channel counts less of the travel, and what part of that of the other; where they move against each other, the one that turned round.
@@ -221,6 +214,18 @@ impl Model<'_> {
             is_real.then_some(Trust { side: failed.other(), from })
         })
     }
+}
+
+/// Whether either channel had moved before a row, by more than a small part of its way from there to the trip. Where neither had, what is so from
+/// there on is so from the start.
+pub(super) fn moved_until(series: &Series<'_>, from: usize) -> bool {
+    let trip = series.trip.max(from);
+    let far = |side: Side| {
+        let travels = (0..from).map(|row| series.travel(side, row).abs());
+        let since = (series.travel(side, trip) - series.travel(side, from.saturating_sub(1))).abs();
+        travels.fold(0.0, f64::max) > (FAR_COUNTS * series.coarsest()).max(MOVED * since)
+    };
+    Side::BOTH.into_iter().any(far)
 }
 
 /// Whether a part of the travel of the other is that of a channel that counts backwards.

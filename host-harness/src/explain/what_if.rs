@@ -324,9 +324,20 @@ impl Search<'_> {
         let (first, second) = (one.steps(self.setup)?, other.steps(self.setup)?);
         let loosest = self.loosest(other, second, None);
         let most = self.loosest(one, first, Some((other, loosest)));
-        let first = self.smallest(one, (first, most), Some((other, loosest)), rerun, false)?;
-        let second = self.smallest(other, (second, loosest), Some((one, first)), rerun, false)?;
-        let change = self.change(one, Some((other, second)), Some(rerun))?;
+        let beside = |all| {
+            let first = self.smallest(one, (first, most), Some((other, loosest)), rerun, all)?;
+            self.smallest(other, (second, loosest), Some((one, first)), rerun, all)
+        };
+        let mut second = beside(false)?;
+        let mut change = self.change(one, Some((other, second)), Some(rerun))?;
+        // Where the other one only lets it be put off, it needs more.
+        if change.trips_later_s.is_some() && change.this_alone.is_none() {
+            let whole = beside(true)
+                .and_then(|more| Some((more, self.change(one, Some((other, more)), Some(rerun))?)));
+            if let Some(whole) = whole.filter(|(_, change)| change.trips_later_s.is_none()) {
+                (second, change) = whole;
+            }
+        }
         let with = With {
             setting: other.path.clone(),
             from: other.shown(self.setup, self.value_unit)?,

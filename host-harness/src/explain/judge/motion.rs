@@ -16,7 +16,7 @@ use crate::setup::{
 const FAR_APART: f64 = 10.0;
 
 /// Nor those that differ by less than this share of the faster one: readings of different age do that while the axis accelerates.
-const SHARE_APART: f64 = 0.05;
+const SHARE_APART: f64 = 0.1;
 
 impl Judge<'_> {
     pub(super) fn motion(
@@ -160,7 +160,10 @@ impl Judge<'_> {
             .filter_map(|&channel| self.setup.channel(channel).speed_resolution(window))
             .map(|speed| number(speed.to_bits()))
             .sum();
-        let by = (a - b).abs();
+        // At the crossing and at the trip: of what swings to and fro one channel is ahead of the other now and behind it then.
+        let crossing = self.witnesses[0].speed_at_crossing.zip(self.witnesses[1].speed_at_crossing);
+        let before = crossing.map_or(a - b, |(a, b)| a - b);
+        let by = if before * (a - b) > 0.0 && before.abs() > resolution { (a - b).abs() } else { 0.0 };
         let is_far =
             resolution > 0.0 && by > FAR_APART * resolution && by > SHARE_APART * a.abs().max(b.abs());
         is_far.then(|| Differ {
