@@ -35,10 +35,7 @@ fn a_step_stricter(change: &Change, to: &str) -> String {
         let (whole, part) = number.split_once('.').unwrap_or((number, ""));
         format!("{whole}{part:0<3}").parse().expect("thousandths")
     };
-    let is_down = change
-        .allows
-        .as_deref()
-        .is_some_and(|allows| allows.contains(" less") || allows.contains(" shorter"));
+    let is_down = change.is_lower;
     let stricter = if is_down { thousandths + 1 } else { thousandths - 1 };
     format!("{}.{:03} {unit}", stricter / 1000, stricter % 1000)
 }
@@ -113,6 +110,24 @@ fn check(case: &Case<'_>) -> Vec<(String, String)> {
         .collect()
 }
 
+/// What is said to have taken the permit at an instant did so in a replay.
+fn check_lost(setup: &Setup, outcome: &Outcome, at: &str, by: &str) {
+    let shown = |instant| host_harness::report::Seconds(outcome.time_ns(instant)).to_string();
+    let report = host_harness::report::Report::new(setup, outcome, "", 0);
+    let is_it = if let Some(stop) = by.strip_prefix("as planned: the stop ") {
+        let stops = report.stops.iter().filter(|stop| stop.completed_s.to_string() == at);
+        stops.into_iter().any(|found| stop.starts_with(&format!("\"{}\"", found.monitor)))
+    } else if by.starts_with("because the channels are apart") {
+        report.trips.iter().any(|trip| trip.channel == "both" && trip.tripped_s.to_string() == at)
+    } else if by.starts_with("by the fault of ") {
+        outcome.faults.kept.iter().any(|fault| shown(fault.from) == at)
+    } else {
+        let trips = report.trips.iter().filter(|trip| trip.tripped_s.to_string() == at);
+        trips.into_iter().any(|trip| by.contains(&format!("\"{}\"", trip.monitor)))
+    };
+    assert!(is_it, "{at}: {by}: {:#?} {:#?}", report.trips, report.stops);
+}
+
 /// With this value it does not happen, or when it is told to; with one a step stricter it does.
 fn check_change(name: &str, base: &Base, explanation: &Explanation, change: &Change) {
     let trace = format!("{name}.csv.gz");
@@ -140,6 +155,17 @@ fn check_change(name: &str, base: &Base, explanation: &Explanation, change: &Cha
             assert_eq!(then(value), None, "{name}: {} = {value}", change.setting);
             assert_eq!(then(first), later, "{name}: {} = {first}", change.setting);
         }
+    }
+    if let (Some(at), Some(by)) = (change.lost_all_the_same_s, &change.lost_by) {
+        let changed = with(value).expect("a setup");
+        check_lost(&changed, &replayed(&changed, &trace), &at.to_string(), by);
+    }
+    // Neither does with less of the other one, where there are two.
+    if let Some(other) = &change.with {
+        let (this, less) = (variation(&change.setting, value), a_step_stricter(change, &other.to));
+        let changed = base.with(&[(&this, 0), (&variation(&other.setting, &less), 0)]).expect("a setup");
+        let then = happens(explanation, &replayed(&changed, &trace), &changed, through);
+        assert!(then.is_some(), "{name}: {} = {less}", other.setting);
     }
     for value in [Some(value), change.this_alone.as_deref()].into_iter().flatten() {
         let less = a_step_stricter(change, value);

@@ -76,7 +76,7 @@ fn from_the_start(series: &Series<'_>) -> Option<Trust> {
     let rms = (rest / series.len() as f64).sqrt();
     let is_so = (part - 1.0).abs() > FAR_FROM_ALL && rms < (REST * most(faster)).max(2.0 * series.coarsest());
     let moves = way(faster).position(|x| x.abs() > 2.0 * series.coarsest())?;
-    is_so.then_some(Trust { side: faster, from: moves.clamp(1, series.trip) })
+    is_so.then_some(Trust { side: faster, from: moves.min(series.trip).max(1) })
 }
 
 /// Whether the failed channel was moving with the other one until then, and that one went on. Where both came to rest, the one that stands may as well

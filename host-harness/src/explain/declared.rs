@@ -64,10 +64,9 @@ pub(super) fn declared(setup: &Setup, term: &Term) -> Option<Declared> {
             let (key, most) = match side {
                 Some(Side::A) => ("sensors.a.eccentricity", of(&sensors.a)),
                 Some(Side::B) => ("sensors.b.eccentricity", of(&sensors.b)),
-                None => {
-                    let both = [of(&sensors.a), of(&sensors.b)];
-                    ("sensors.a.eccentricity", both.into_iter().flatten().max_by(f64::total_cmp))
-                }
+                // It may be of either: the larger of the two is held against it.
+                None if of(&sensors.b) > of(&sensors.a) => ("sensors.b.eccentricity", of(&sensors.b)),
+                None => ("sensors.a.eccentricity", of(&sensors.a)),
             };
             (key, length(most), *amplitude)
         }

@@ -2,7 +2,7 @@
 
 use monitor_core::{Channel, Outcome as Seen};
 
-use crate::setup::{MonitorKind, Setup};
+use crate::setup::{MonitorKind, Setup, Until};
 
 /// What took it, in words.
 pub(super) fn by(setup: &Setup, seen: &Seen) -> String {
@@ -31,13 +31,25 @@ pub(super) fn by(setup: &Setup, seen: &Seen) -> String {
             return format!("by the fault of channel {letter} ({})", fault.name());
         }
     }
+    let is_any = |sets: [bool; 2]| sets.contains(&false);
+    if is_any([seen.analogue_faults.a.is_empty(), seen.analogue_faults.b.is_empty()]) {
+        return "by the fault of an analogue value".to_owned();
+    }
+    if is_any([seen.unreferenced.a.is_empty(), seen.unreferenced.b.is_empty()]) {
+        return "because a reference is missing".to_owned();
+    }
+    if seen.clock_fault {
+        return "by a fault of the clock".to_owned();
+    }
     // A planned loss of the torque.
-    let ends = |kind: &MonitorKind| matches!(kind, MonitorKind::Stop { .. } | MonitorKind::TorqueOff);
+    let ends = |kind: &MonitorKind| {
+        matches!(kind, MonitorKind::TorqueOff | MonitorKind::Stop { until: Until::TorqueOff, .. })
+    };
     match names(seen.active.to_bits()).find(|monitor| ends(&monitor.kind)) {
         Some(monitor) if matches!(monitor.kind, MonitorKind::TorqueOff) => {
             format!("as planned: \"{}\" is demanded", monitor.name)
         }
         Some(monitor) => format!("as planned: the stop \"{}\" counts as complete", monitor.name),
-        None => "by a fault".to_owned(),
+        None => "by something else".to_owned(),
     }
 }

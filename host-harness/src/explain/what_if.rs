@@ -25,8 +25,10 @@ pub struct Change {
     /// The value with which it does not happen, in steps of a thousandth of its unit or of a microsecond; null where none does.
     pub to: Option<String>,
     /// The frames after the permit went show a machine that is being stopped, or the trace ends before the violation does: one that goes
-    /// on needs at least this.
+    /// on needs at least this, or where it gets smaller at most.
     pub at_least: bool,
+    /// It gets looser by getting smaller.
+    pub is_lower: bool,
     /// What it allows besides.
     pub allows: Option<String>,
     /// Why none was found.
@@ -205,14 +207,19 @@ impl Search<'_> {
         }
     }
 
-    /// What happens in all frames that were kept.
-    fn course(&self, rerun: &Rerun, setup: &Setup, until: Instant) -> Option<Course> {
-        rerun.course(setup, self.event, until, self.by_lines).ok()
+    /// What happens with this setup up to an instant.
+    fn course(&self, knob: &Knob, rerun: &Rerun, setup: &Setup, until: Instant) -> Option<Course> {
+        rerun.course(setup, self.event, until, self.goes_through_resets(knob)).ok()
+    }
+
+    /// What an input is set to decides, and what the lines lead to: that may come after a reset.
+    fn goes_through_resets(&self, knob: &Knob) -> bool {
+        self.by_lines && knob.since == Since::BeforeLines
     }
 
     /// Up to when what happened must not happen: the frames of the violation, or all.
     fn until(&self, knob: &Knob, all: bool) -> Instant {
-        match (all, self.by_lines) {
+        match (all, self.goes_through_resets(knob)) {
             (true, true) => self.last,
             (true, false) => self.latched_until,
             // Measured over another window what is violated is violated at another time.
@@ -232,7 +239,8 @@ impl Search<'_> {
     ) -> Option<i64> {
         let until = self.until(knob, all);
         let passes = |steps: i64| {
-            let course = self.with(knob, steps, fixed).and_then(|setup| self.course(rerun, &setup, until));
+            let course =
+                self.with(knob, steps, fixed).and_then(|setup| self.course(knob, rerun, &setup, until));
             course.is_some_and(|course| course.event.is_none())
         };
         // Of what is told only where it helps, most does not: one look is enough.
@@ -251,6 +259,7 @@ impl Search<'_> {
             to: None,
             with: None,
             at_least: false,
+            is_lower: knob.looser == Way::Down,
             allows: None,
             note: Some(note.to_owned()),
             this_alone: None,
@@ -271,7 +280,7 @@ impl Search<'_> {
                 self.none(knob, "not tried: it counts from an instant before the frames that were kept"),
             );
         };
-        if self.course(rerun, self.setup, self.until(knob, false))?.event != Some(self.at) {
+        if self.course(knob, rerun, self.setup, self.until(knob, false))?.event != Some(self.at) {
             return Some(
                 self.none(knob, "not tried: the frames that were kept do not lead to it by themselves"),
             );
@@ -283,14 +292,14 @@ impl Search<'_> {
             return Some(self.none(knob, &format!("no value {way} to {most} prevents it")));
         };
         let all = self.until(knob, true);
-        let later = self.course(rerun, &self.with(knob, first, fixed)?, all)?.event;
+        let later = self.course(knob, rerun, &self.with(knob, first, fixed)?, all)?.event;
         let is_same = |later: Instant| later.since(self.at).is_some_and(|after| after <= SAME_MOTION);
         let for_all = later
             .filter(|at| is_same(*at))
             .and_then(|_| self.smallest(knob, (first, most), fixed, rerun, true));
         let steps = for_all.unwrap_or(first);
         let setup = self.with(knob, steps, fixed)?;
-        let then = self.course(rerun, &setup, all)?;
+        let then = self.course(knob, rerun, &setup, all)?;
         let seconds = |at: Instant| Seconds(i128::from(at.as_nanos()) + self.origin_ns);
         let written = |steps| knob.written(self.setup, steps, self.value_unit);
         // Up to where it trips again everything passes.
@@ -313,7 +322,7 @@ impl Search<'_> {
 
     /// With so much longer a time it would have come after the last frame that was kept.
     fn is_cut(&self, knob: &Knob, steps: i64) -> bool {
-        let later = knob.later_ns(self.setup, steps).filter(|_| self.by_lines);
+        let later = knob.later_ns(self.setup, steps).filter(|_| self.goes_through_resets(knob));
         later.is_some_and(|later| self.at.as_nanos().saturating_add(later) >= self.last.as_nanos())
     }
 

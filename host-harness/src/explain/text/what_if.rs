@@ -3,7 +3,7 @@
 use std::fmt::{self, Write};
 
 use super::{LISTED, Page, wrapped};
-use crate::explain::{Change, Costed, Explanation, Guard};
+use crate::explain::{Costed, Explanation, Guard};
 use crate::report::short;
 
 impl Page<'_> {
@@ -78,7 +78,7 @@ impl Page<'_> {
     /// One setting: now, then, and its cost.
     fn change(&self, out: &mut String, Costed { change, cost }: &Costed) -> fmt::Result {
         let Some(to) = &change.to else { return Ok(()) };
-        let least = match (change.at_least, is_lower(change)) {
+        let least = match (change.at_least, change.is_lower) {
             (true, false) => "at least ",
             (true, true) => "at most ",
             (false, _) => "",
@@ -123,9 +123,4 @@ impl Page<'_> {
     fn is_of_a_monitor(&self) -> bool {
         matches!(self.0.explained.channel.as_deref(), Some("a" | "b"))
     }
-}
-
-/// The value gets smaller.
-fn is_lower(change: &Change) -> bool {
-    change.allows.as_ref().is_some_and(|allows| allows.contains(" less") || allows.contains(" shorter"))
 }

@@ -173,7 +173,10 @@ impl Verdict {
                 });
                 if let (Some(difference), None) = (difference, references_differ) {
                     let (who, unit) = (beyond.witness(), &beyond.unit);
-                    why.push(format!("the {who}s differ by up to {} {unit} in it", plain(difference.abs())));
+                    why.push(format!(
+                        "the {who}s differ by up to {} {unit} in what it compares",
+                        plain(difference.abs())
+                    ));
                 }
             }
             Self::Apart { cause, or_else, failing, rest, share, declared, .. } => {
