@@ -7,6 +7,7 @@ pub mod exit;
 pub mod expect;
 pub mod explain;
 pub mod margins;
+pub mod plot;
 mod plural;
 pub mod replay;
 pub mod report;

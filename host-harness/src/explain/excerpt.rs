@@ -4,12 +4,11 @@
 //! things that happen what came before and what comes after. The frames of a chunk go with the axis as it was before the first of them,
 //! so that they can be evaluated again, with other settings too.
 
-use std::collections::VecDeque;
 use std::sync::Arc;
 
 use monitor_core::{Frame, Instant};
 
-use crate::replay::{Observer, Outcome, ReplayAxis};
+use crate::replay::{Chunk, Chunks, Follower, Observer, Outcome, ReplayAxis};
 use crate::trace::Offered;
 
 /// Chunks kept of what came before: 98 304 frames, 12 s at 8 kHz.
@@ -23,26 +22,6 @@ const MOST_CHUNKS: usize = 64;
 
 /// The most excerpts.
 const MOST_EXCERPTS: usize = 4;
-
-/// One batch of frames, and the axis before them.
-#[derive(Debug)]
-pub(super) struct Chunk {
-    /// The axis before the first of the frames.
-    pub(super) axis: ReplayAxis,
-    pub(super) frames: Vec<Frame>,
-    /// The readings of analogue values that come with them.
-    pub(super) offered: Vec<Offered>,
-}
-
-impl Chunk {
-    fn first(&self) -> Option<Instant> {
-        self.frames.first().map(|frame| frame.now)
-    }
-
-    fn last(&self) -> Option<Instant> {
-        self.frames.last().map(|frame| frame.now)
-    }
-}
 
 /// Frames that follow one another without a gap in what was evaluated.
 #[derive(Clone, Debug, Default)]
@@ -114,7 +93,7 @@ pub(super) enum From {
 #[derive(Debug)]
 pub(super) struct Keeper {
     from: From,
-    ring: VecDeque<Arc<Chunk>>,
+    chunks: Chunks,
     done: Vec<Excerpt>,
     open: Option<Open>,
     before: Found,
@@ -122,7 +101,7 @@ pub(super) struct Keeper {
 
 impl Keeper {
     pub(super) fn new(from: From) -> Self {
-        Self { from, ring: VecDeque::new(), done: Vec::new(), open: None, before: Found::default() }
+        Self { from, chunks: Chunks::new(BEFORE), done: Vec::new(), open: None, before: Found::default() }
     }
 
     /// What was kept, in order of time; without anything that happened the end of the trace.
@@ -131,22 +110,14 @@ impl Keeper {
             self.done.push(open.excerpt);
         }
         if self.done.is_empty() {
-            self.done.push(Excerpt { chunks: self.ring.into_iter().collect() });
+            self.done.push(Excerpt { chunks: self.chunks.iter().map(Arc::clone).collect() });
         }
         self.done
     }
 
-    /// The frames of the newest chunk.
-    pub(super) fn newest(&self) -> &[Frame] {
-        self.ring.back().map_or(&[], |chunk| &chunk.frames)
-    }
-
-    /// A chunk that nothing else holds is filled anew: no memory has to be found for it.
-    fn recycled(&mut self) -> Option<Chunk> {
-        if self.ring.len() < BEFORE {
-            return None;
-        }
-        self.ring.pop_front().and_then(|chunk| Arc::try_unwrap(chunk).ok())
+    /// The newest frames, with what came before them.
+    pub(super) const fn chunks(&self) -> &Chunks {
+        &self.chunks
     }
 
     fn is_wanted(&self, now: Found) -> bool {
@@ -162,27 +133,20 @@ impl Keeper {
     }
 }
 
+impl Follower for Keeper {}
+
 impl Observer for Keeper {
-    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]) {
-        let mut chunk = self.recycled().unwrap_or_else(|| Chunk {
-            axis: axis.clone(),
-            frames: Vec::with_capacity(frames.len()),
-            offered: Vec::new(),
-        });
-        chunk.axis.clone_from(axis);
-        chunk.frames.clear();
-        chunk.frames.extend_from_slice(frames);
-        chunk.offered.clear();
-        chunk.offered.extend_from_slice(offered);
-        self.ring.push_back(Arc::new(chunk));
+    fn before(&mut self, axis: &ReplayAxis) {
+        self.chunks.before(axis);
     }
 
-    fn after(&mut self, found: &Outcome) {
+    fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
+        self.chunks.after(frames, offered);
         let now = Found::of(found);
         let has_happened = now != self.before;
         let happened = has_happened && (self.open.is_some() || self.is_wanted(now));
         self.before = now;
-        let Some(newest) = self.ring.back() else { return };
+        let Some(newest) = self.chunks.newest() else { return };
         if let Some(open) = &mut self.open {
             open.excerpt.chunks.push(Arc::clone(newest));
             open.more = if happened { AFTER } else { open.more.saturating_sub(1) };
@@ -190,7 +154,7 @@ impl Observer for Keeper {
                 self.done.extend(self.open.take().map(|open| open.excerpt));
             }
         } else if happened && self.done.len() < MOST_EXCERPTS {
-            let chunks = self.ring.iter().map(Arc::clone).collect();
+            let chunks = self.chunks.iter().map(Arc::clone).collect();
             self.open = Some(Open { excerpt: Excerpt { chunks }, more: AFTER });
         }
     }

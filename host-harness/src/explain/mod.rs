@@ -53,12 +53,19 @@ pub use story::{Stage, StageKind};
 pub use subject::{Asked, NoSuch};
 pub use text::text;
 pub use timing::PartOfReaction;
+pub(crate) use track::{Held, Question, number};
 pub use verdict::{AfterStop, Beyond, Differ, Guard, Unsure, Verdict};
 pub use what_if::Change;
 pub use witness::Witness;
 
-use crate::replay::{FrameSource, Outcome, ReplayError, replay_observed};
+use monitor_core::{Frame, Glimpse, Instant};
+
+use crate::plot::{Plot, Plotter};
+use crate::replay::{
+    Follower, FrameSource, Observer, Outcome, ReplayAxis, ReplayError, Shown, replay_observed,
+};
 use crate::setup::Setup;
+use crate::trace::Offered;
 use crate::vary::Base;
 use watch::Watch;
 use work::Work;
@@ -94,9 +101,71 @@ pub fn explain(
     let setup = base.setup();
     let mut watch = Watch::new(setup, asked);
     let outcome = replay_observed(setup, source, progress, &mut watch)?;
+    explained(base, &outcome, watch, path, source.skipped_rows(), again)
+}
+
+/// As [`explain`], with the outcome of the replay and what is drawn of it.
+///
+/// # Errors
+///
+/// As there.
+pub fn explain_plotted(
+    base: &Base,
+    source: &mut impl FrameSource,
+    path: &str,
+    asked: Asked,
+    progress: &mut dyn FnMut(u64),
+    again: Again<'_>,
+) -> Result<(Explanation, Outcome, Plot), ExplainError> {
+    let setup = base.setup();
+    let mut both = Both { watch: Watch::new(setup, asked), plotter: Plotter::new(setup) };
+    let outcome = replay_observed(setup, source, progress, &mut both)?;
+    let plot = both.plotter.finish(setup, &outcome);
+    let explanation = explained(base, &outcome, both.watch, path, source.skipped_rows(), again)?;
+    Ok((explanation, outcome, plot))
+}
+
+fn explained(
+    base: &Base,
+    outcome: &Outcome,
+    watch: Watch,
+    path: &str,
+    skipped_rows: u64,
+    again: Again<'_>,
+) -> Result<Explanation, ExplainError> {
+    let asked = watch.asked();
     let (excerpts, samples, marked) = watch.finish();
-    let subject = subject::subject(&outcome, asked)?;
-    let skipped_rows = source.skipped_rows();
-    let work = Work { base, setup, outcome: &outcome, excerpts, subject, skipped_rows };
+    let subject = subject::subject(outcome, asked)?;
+    let work = Work { base, setup: base.setup(), outcome, excerpts, subject, skipped_rows };
     Ok(work.explanation(path, samples, marked, again))
+}
+
+/// What is needed for the explanation, and what is drawn.
+struct Both {
+    watch: Watch,
+    plotter: Plotter,
+}
+
+impl Follower for Both {
+    const FOLLOWS: bool = true;
+
+    #[inline(always)]
+    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
+        self.plotter.quiet_frame(axis, now, seen);
+    }
+
+    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
+        self.plotter.frame(axis, now, shown);
+    }
+}
+
+impl Observer for Both {
+    fn before(&mut self, axis: &ReplayAxis) {
+        self.watch.before(axis);
+    }
+
+    fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
+        self.watch.after(found, frames, offered);
+        self.plotter.after(self.watch.chunks(), found);
+    }
 }

@@ -3,8 +3,7 @@
 use monitor_core::{AxisConfig, AxisState, Channel, Frame, Instant, MonitorSet, Outcome as Seen, Reset};
 
 use super::excerpt::Excerpt;
-use super::track::{Line, each_frame};
-use crate::replay::{FaultKind, TripRule, analogue_id, axis};
+use crate::replay::{FaultKind, Line, TripRule, analogue_id, axis};
 use crate::setup::{HISTORY_POINTS, MAX_INPUTS, MAX_MONITORS, Setup};
 
 type State = AxisState<HISTORY_POINTS, MAX_MONITORS, MAX_INPUTS>;
@@ -79,7 +78,7 @@ impl Rerun {
         for chunk in
             chunks.iter().take_while(|chunk| chunk.frames.first().is_some_and(|frame| frame.now <= until))
         {
-            each_frame(chunk, |frame, lines| {
+            chunk.each_frame(|frame, lines| {
                 if frame.now >= start {
                     rerun.push(frame, lines, until);
                     return;
@@ -97,7 +96,7 @@ impl Rerun {
     pub(super) fn anew(excerpt: &Excerpt, until: Instant) -> Option<Self> {
         let mut rerun = Self { state: State::new(), frames: Vec::new(), offered: Vec::new() };
         for chunk in excerpt.from(excerpt.first()?) {
-            each_frame(chunk, |frame, lines| rerun.push(frame, lines, until));
+            chunk.each_frame(|frame, lines| rerun.push(frame, lines, until));
         }
         Some(rerun)
     }

@@ -5,7 +5,6 @@ use monitor_core::{Channel, Check, Instant, MonitorId, Span};
 use super::excerpt::Excerpt;
 use super::raw::seconds;
 use super::rerun::index;
-use super::track::each_frame;
 use crate::replay::{ReplayAxis, analogue_id};
 use crate::setup::Setup;
 
@@ -37,7 +36,7 @@ pub(super) fn beyond(setup: &Setup, excerpt: &Excerpt) -> Option<EndsBeyond> {
     let chunks = excerpt.from(from);
     let mut axis = chunks.first()?.axis.clone();
     for chunk in chunks {
-        each_frame(chunk, |frame, offered| {
+        chunk.each_frame(|frame, offered| {
             for (of, channel, reading) in offered {
                 if let Some(id) = analogue_id(*of) {
                     axis.offer(id, *channel, *reading);

@@ -1,11 +1,11 @@
 //! The frames of an excerpt evaluated again: what the core saw at each of them.
 
 use monitor_core::{
-    Acceleration, AnalogueReading, Bound, Channel, Check, Evidence, Frame, Instant, Levels, MonitorId,
-    Position, Reading, Speed, Value,
+    Acceleration, Bound, Channel, Check, Evidence, Frame, Instant, Levels, MonitorId, Position, Reading,
+    Speed, Value,
 };
 
-use super::excerpt::{Chunk, Excerpt};
+use super::excerpt::Excerpt;
 use super::rerun::index;
 use crate::replay::{ReplayAxis, TripRule, analogue_id};
 
@@ -14,7 +14,7 @@ const ULPS: f64 = 16_777_216.0;
 
 /// A fixed-point value of 24 fractional bits as a number to explain with: what decides was decided by the core.
 #[expect(clippy::cast_precision_loss, reason = "an explanation needs no more than 53 bits")]
-pub(super) fn number(bits: i64) -> f64 {
+pub(crate) fn number(bits: i64) -> f64 {
     bits as f64 / ULPS
 }
 
@@ -31,9 +31,9 @@ pub(super) struct Seen {
 
 /// What was observed against what was allowed, each in its unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Held {
-    pub(super) observed: f64,
-    pub(super) limit: f64,
+pub(crate) struct Held {
+    pub(crate) observed: f64,
+    pub(crate) limit: f64,
     /// Whether it is violated where the observed value is below the limit.
     pub(super) below: bool,
 }
@@ -42,6 +42,21 @@ impl Held {
     fn of(bits: impl Fn() -> (i64, i64), below: bool) -> Self {
         let (observed, limit) = bits();
         Self { observed: number(observed), limit: number(limit), below }
+    }
+
+    /// What a monitor compared of one quantity.
+    pub(crate) fn compared(check: &Check, quantity: Quantity) -> Option<Self> {
+        fn of<T: Copy>(bound: Option<Bound<T>>, bits: impl Fn(T) -> i64) -> Option<Held> {
+            let bound = bound?;
+            let below = bound.side == monitor_core::Side::Below;
+            Some(Held::of(|| (bits(bound.observed), bits(bound.limit)), below))
+        }
+        match quantity {
+            Quantity::Position => of(check.position, Position::to_bits),
+            Quantity::Speed => of(check.speed, Speed::to_bits),
+            Quantity::Acceleration => of(check.acceleration, Acceleration::to_bits),
+            Quantity::Value => of(check.value, Value::to_bits),
+        }
     }
 
     /// How far beyond the limit; negative within it.
@@ -69,14 +84,14 @@ pub(super) struct Point {
 
 /// The rule in question, and what it compares.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Question {
-    pub(super) rule: TripRule,
-    pub(super) quantity: Quantity,
+pub(crate) struct Question {
+    pub(crate) rule: TripRule,
+    pub(crate) quantity: Quantity,
 }
 
 /// What a rule compares.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Quantity {
+pub(crate) enum Quantity {
     Position,
     Speed,
     Acceleration,
@@ -85,7 +100,7 @@ pub(super) enum Quantity {
 
 impl Question {
     /// What a trip was decided by. What is travelled beyond a limit on the speed begins with that.
-    pub(super) const fn of(rule: TripRule, evidence: &Evidence) -> Self {
+    pub(crate) const fn of(rule: TripRule, evidence: &Evidence) -> Self {
         let quantity = match evidence {
             Evidence::Position(_) => Quantity::Position,
             Evidence::Speed(_) | Evidence::Overrun(_) => Quantity::Speed,
@@ -103,7 +118,7 @@ pub(super) fn track(excerpt: &Excerpt, from: Instant, question: Option<Question>
     let mut axis = first.axis.clone();
     let mut points = Vec::with_capacity(chunks.iter().map(|chunk| chunk.frames.len()).sum());
     for chunk in chunks {
-        each_frame(chunk, |frame, offered| {
+        chunk.each_frame(|frame, offered| {
             for (of, channel, reading) in offered {
                 if let Some(id) = analogue_id(*of) {
                     axis.offer(id, *channel, *reading);
@@ -115,22 +130,6 @@ pub(super) fn track(excerpt: &Excerpt, from: Instant, question: Option<Question>
     points
 }
 
-/// A reading of an analogue value: of which one, on which line.
-pub(super) type Line = (usize, Channel, AnalogueReading);
-
-/// Goes through the frames of a chunk, with the readings of analogue values to be handed in before each.
-pub(super) fn each_frame(chunk: &Chunk, mut then: impl FnMut(&Frame, &[Line])) {
-    let mut offered = chunk.offered.iter().peekable();
-    let mut lines: Vec<Line> = Vec::new();
-    for (place, frame) in chunk.frames.iter().enumerate() {
-        lines.clear();
-        while let Some(one) = offered.next_if(|one| one.frame <= place) {
-            lines.push((one.of, one.channel, one.reading));
-        }
-        then(frame, &lines);
-    }
-}
-
 fn point(axis: &mut ReplayAxis, frame: &Frame, question: Option<Question>) -> Point {
     let rule = question.map(|question| question.rule);
     let mut held = [None; 2];
@@ -138,7 +137,7 @@ fn point(axis: &mut ReplayAxis, frame: &Frame, question: Option<Question>) -> Po
         if let Some(Question { rule: TripRule::Monitor(monitor, _), quantity }) = question
             && usize::from(id.index()) == monitor
         {
-            held[index(channel)] = compared(check, quantity);
+            held[index(channel)] = Held::compared(check, quantity);
         }
     });
     if let Some(TripRule::SpeedDiscrepancy) = rule {
@@ -170,20 +169,6 @@ fn values(axis: &ReplayAxis, rule: Option<TripRule>) -> [Option<f64>; 2] {
 
 fn bound_of_speeds(bound: Bound<Speed>) -> Held {
     Held::of(|| (bound.observed.to_bits(), bound.limit.to_bits()), false)
-}
-
-fn compared(check: &Check, quantity: Quantity) -> Option<Held> {
-    fn of<T: Copy>(bound: Option<Bound<T>>, bits: impl Fn(T) -> i64) -> Option<Held> {
-        let bound = bound?;
-        let below = bound.side == monitor_core::Side::Below;
-        Some(Held::of(|| (bits(bound.observed), bits(bound.limit)), below))
-    }
-    match quantity {
-        Quantity::Position => of(check.position, Position::to_bits),
-        Quantity::Speed => of(check.speed, Speed::to_bits),
-        Quantity::Acceleration => of(check.acceleration, Acceleration::to_bits),
-        Quantity::Value => of(check.value, Value::to_bits),
-    }
 }
 
 fn seen(axis: &ReplayAxis, channel: Channel) -> Option<Seen> {

@@ -5,7 +5,7 @@ use monitor_core::{Frame, Instant};
 use super::excerpt::{Excerpt, From, Keeper};
 use super::subject::{Asked, subject};
 use crate::causes::{Sampler, Samples};
-use crate::replay::{Observer, Outcome, ReplayAxis};
+use crate::replay::{Chunks, Follower, Observer, Outcome, ReplayAxis};
 use crate::setup::Setup;
 use crate::trace::Offered;
 
@@ -41,6 +41,15 @@ impl Watch {
         subject(found, self.asked).ok().and_then(|subject| subject.at())
     }
 
+    pub(super) const fn asked(&self) -> Asked {
+        self.asked
+    }
+
+    /// The newest frames.
+    pub(super) const fn chunks(&self) -> &Chunks {
+        self.keeper.chunks()
+    }
+
     pub(super) fn finish(self) -> (Vec<Excerpt>, Samples, Option<Instant>) {
         (self.keeper.finish(), self.sampler.samples(), self.marked)
     }
@@ -50,16 +59,18 @@ fn happened(found: &Outcome) -> usize {
     found.trips.kept.len() + found.faults.kept.len() + found.stops.kept.len()
 }
 
+impl Follower for Watch {}
+
 impl Observer for Watch {
-    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]) {
-        self.keeper.before(axis, frames, offered);
+    fn before(&mut self, axis: &ReplayAxis) {
+        self.keeper.before(axis);
     }
 
-    fn after(&mut self, found: &Outcome) {
+    fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
         let wanted = self.wanted(found);
         self.seen = happened(found);
         if !self.sampler.is_complete() {
-            for frame in self.keeper.newest() {
+            for frame in frames.iter() {
                 self.sampler.take(frame);
                 if wanted == Some(frame.now) {
                     self.sampler.mark();
@@ -67,6 +78,6 @@ impl Observer for Watch {
                 }
             }
         }
-        self.keeper.after(found);
+        self.keeper.after(found, frames, offered);
     }
 }

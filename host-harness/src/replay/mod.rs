@@ -4,14 +4,16 @@
 
 mod apart;
 mod axis;
+mod chunk;
 mod fastest;
+mod follower;
 mod lull;
 mod margin;
 mod outcome;
 mod recorder;
 mod source;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 pub use axis::{Refused, ReplayAxis, axis, axis_of_points, config, layout};
 pub use outcome::{
@@ -21,6 +23,8 @@ pub use outcome::{
 pub use source::{Cycled, FrameSource};
 
 pub(crate) use axis::analogue_id;
+pub(crate) use chunk::{Chunk, Chunks, Line};
+pub(crate) use follower::{Follower, Shown};
 use monitor_core::{Channel, Frame};
 
 use crate::setup::Setup;
@@ -72,21 +76,24 @@ pub fn replay(
 }
 
 /// What sees the frames of a replay, too, and what it has found so far.
-pub(crate) trait Observer {
-    /// The next frames, before the axis sees them, with the readings of analogue values that come with them.
-    fn before(&mut self, axis: &ReplayAxis, frames: &[Frame], offered: &[Offered]);
+pub(crate) trait Observer: Follower {
+    /// The axis before the next frames.
+    fn before(&mut self, axis: &ReplayAxis);
 
-    /// What has been found up to the last of them.
-    fn after(&mut self, found: &Outcome);
+    /// What has been found up to the last of them, and the frames, which may be taken, with the readings of analogue values that came with
+    /// them.
+    fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]);
 }
 
 /// Nobody.
-struct Unobserved;
+pub(crate) struct Unobserved;
+
+impl Follower for Unobserved {}
 
 impl Observer for Unobserved {
-    fn before(&mut self, _: &ReplayAxis, _: &[Frame], _: &[Offered]) {}
+    fn before(&mut self, _: &ReplayAxis) {}
 
-    fn after(&mut self, _: &Outcome) {}
+    fn after(&mut self, _: &Outcome, _: &mut Vec<Frame>, _: &[Offered]) {}
 }
 
 /// As [`replay`]; the observer sees what is evaluated: with a `cycle`, the frames at it.
@@ -140,9 +147,9 @@ fn run(
     let mut run = Run::new(setup, axis);
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
-        observer.before(&run.axis, &batch, source.offered());
-        run.batch(&batch, source.offered());
-        observer.after(run.recorder.found());
+        observer.before(&run.axis);
+        run.batch(&batch, source.offered(), observer);
+        observer.after(run.recorder.found(), &mut batch, source.offered());
         progress(run.frames());
     }
     run.finish(setup, source.origin_ns(), source.rows())
@@ -178,7 +185,7 @@ impl Run {
     }
 
     /// The next frames, and the readings of analogue values that come with them.
-    pub(crate) fn batch(&mut self, frames: &[Frame], offered: &[Offered]) {
+    pub(crate) fn batch(&mut self, frames: &[Frame], offered: &[Offered], follower: &mut impl Follower) {
         let mut offered = offered.iter().peekable();
         for (place, frame) in frames.iter().enumerate() {
             while let Some(one) = offered.next_if(|one| one.frame <= place) {
@@ -188,9 +195,9 @@ impl Run {
                 }
             }
             if self.is_fine {
-                self.recorder.frame::<true>(&mut self.axis, frame);
+                self.recorder.frame::<true>(&mut self.axis, frame, follower);
             } else {
-                self.recorder.frame::<false>(&mut self.axis, frame);
+                self.recorder.frame::<false>(&mut self.axis, frame, follower);
             }
         }
     }

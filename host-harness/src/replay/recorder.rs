@@ -3,13 +3,14 @@
 mod faults;
 
 use monitor_core::{
-    Acceleration, Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Position, Reading,
+    Acceleration, Channel, Check, Frame, Glimpse, Instant, Mark, MonitorId, MonitorSet, Position, Reading,
     SourceFault, Span, Speed, Tripped, Value,
 };
 
 use super::apart::{Lines, Positions, Speeds};
 use super::axis::{ReplayAxis, analogue_id};
 use super::fastest::Fastest;
+use super::follower::{Follower, Shown};
 use super::lull::{Bounds, Lull};
 use super::margin::Margin;
 use super::outcome::{
@@ -207,7 +208,12 @@ impl Recorder {
     /// Shows one frame to the axis and records what it came to. `ALL`: looks at every check, which comes to the same
     /// and takes longer.
     #[inline(always)]
-    pub(super) fn frame<const ALL: bool>(&mut self, axis: &mut ReplayAxis, frame: &Frame) {
+    pub(super) fn frame<const ALL: bool>(
+        &mut self,
+        axis: &mut ReplayAxis,
+        frame: &Frame,
+        follower: &mut impl Follower,
+    ) {
         let shown = &mut self.shown;
         let mut watch = |id, channel, check: &Check| shown.push((id, channel, *check));
         let seen =
@@ -215,10 +221,12 @@ impl Recorder {
         let is_quiet = axis.state().was_quiet();
         if !ALL && is_quiet && self.is_quiet {
             self.quiet_frame(axis, frame);
+            follower.quiet_frame(axis, frame.now, self.seen);
             return;
         }
         self.is_quiet = is_quiet;
         self.any_frame(axis, frame, &seen);
+        follow(self, axis, frame, &seen, follower);
     }
 
     /// A quiet frame after a quiet one: only the motion went on.
@@ -349,6 +357,14 @@ impl Recorder {
                 self.strictest[index(channel)] = Strictest { monitor: strictest, since: now };
             }
         }
+    }
+
+    /// The smallest limit on the speed of a channel, and the narrowest window of its position.
+    fn in_force(&self, channel: Channel) -> (Option<Speed>, Option<(Position, Mark)>) {
+        let active = self.slots.iter().enumerate().filter(|(i, _)| contains(self.active, *i));
+        let halves = active.map(|(_, slot)| &slot.halves[index(channel)]);
+        let limit = halves.clone().filter_map(|half| half.in_force).min();
+        (limit, halves.filter_map(|half| half.bounds.position).min_by_key(|(limit, _)| *limit))
     }
 
     fn end_strictest(&mut self, channel: Channel, now: Instant) {
@@ -673,6 +689,22 @@ impl Slot {
                 completed.push((usize::from(id.index()), channel));
             }
         }
+    }
+}
+
+/// Shows a frame to one that cares.
+#[inline(always)]
+fn follow<F: Follower>(
+    recorder: &Recorder,
+    axis: &ReplayAxis,
+    frame: &Frame,
+    outcome: &monitor_core::Outcome,
+    follower: &mut F,
+) {
+    if F::FOLLOWS && !outcome.clock_fault {
+        let [a, b] = Channel::BOTH.map(|channel| recorder.in_force(channel));
+        let shown = Shown { outcome, levels: frame.levels, limits: [a.0, b.0], windows: [a.1, b.1] };
+        follower.frame(axis, frame.now, &shown);
     }
 }
 

@@ -3,7 +3,9 @@
 use monitor_core::{Channel, Frame, Instant, Levels, Reading, Sample};
 
 use super::recorder::Recorder;
-use super::{FaultKind, Headroom, KEPT, MonitorFacts, Outcome, StopEnd, Trip, TripRule, axis, replay};
+use super::{
+    FaultKind, Headroom, KEPT, MonitorFacts, Outcome, StopEnd, Trip, TripRule, Unobserved, axis, replay,
+};
 use crate::setup::Setup;
 
 const SETUP: &str = r#"
@@ -66,7 +68,7 @@ demand = ["off"]
 "#;
 
 /// A wandering motion with demands that come and go, and now and then something that is wrong.
-fn frames(setup: &Setup, seed: u64) -> Vec<Frame> {
+pub(crate) fn frames(setup: &Setup, seed: u64) -> Vec<Frame> {
     let mut state = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1;
     let mut random = move |below: u64| {
         state ^= state << 13;
@@ -114,13 +116,13 @@ fn outcome<const ALL: bool>(setup: &Setup, frames: &[Frame]) -> Outcome {
     let mut axis = axis(setup).unwrap();
     let mut recorder = Recorder::new(setup);
     for frame in frames {
-        recorder.frame::<ALL>(&mut axis, frame);
+        recorder.frame::<ALL>(&mut axis, frame, &mut Unobserved);
     }
     recorder.finish(&axis, 0)
 }
 
 /// The setup with a table before the discrepancy, and more of its keys.
-fn setup_with(table: &str, keys: &str, tolerance: &str) -> Setup {
+pub(crate) fn setup_with(table: &str, keys: &str, tolerance: &str) -> Setup {
     let text = SETUP.replace("[discrepancy]", &format!("{table}\n[discrepancy]\n{keys}"));
     let text = text.replace("\"2 mm\"", tolerance);
     Setup::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)))

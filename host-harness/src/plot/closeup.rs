@@ -1,0 +1,260 @@
+//! Every frame around what happened.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use monitor_core::{Check, Frame, Instant, Mark, MonitorId, Position, Speed};
+
+use super::Stretch;
+use super::collect::Collector;
+use crate::explain::{Held, Question, number};
+use crate::replay::{Chunk, Chunks, Follower, Outcome, ReplayAxis, Shown, Trip, TripRule, analogue_id};
+use crate::report::Figures;
+use crate::setup::Setup;
+
+/// Frames kept on either side of what happened: a chunk before it and one after it have more.
+const REACH: usize = 2048;
+
+/// The most frames of all close-ups together.
+const MOST_FRAMES: usize = 100_000;
+
+/// The most chunks that are kept for them.
+const MOST_CHUNKS: usize = 96;
+
+/// Of so many trips it is kept what they were held against.
+const MOST_TRIPS: usize = 24;
+
+/// What a rule compared at one frame, on each channel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Compared {
+    /// The frame, in ns on the clock of the frames.
+    pub at: u64,
+    /// What was observed, and what was allowed.
+    pub of: [Option<(f64, f64)>; 2],
+}
+
+/// What a trip was decided by, around it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Decided {
+    /// Which trip of the replay, from 0.
+    pub trip: usize,
+    /// Whether less than the limit is what is not allowed.
+    pub below: bool,
+    /// Frame by frame.
+    pub frames: Vec<Compared>,
+}
+
+/// Keeps the frames around the first things that happen.
+#[derive(Debug, Default)]
+pub(crate) struct Closeups {
+    /// By their number from the beginning.
+    kept: BTreeMap<u64, Arc<Chunk>>,
+    seen: u64,
+    found: (usize, usize, u64),
+    /// The chunk that comes is wanted, too.
+    is_open: bool,
+}
+
+impl Closeups {
+    /// Looks at the newest chunk and at what has been found up to its end.
+    pub(crate) fn after(&mut self, chunks: &Chunks, found: &Outcome) {
+        self.seen += 1;
+        let now = (found.trips.kept.len(), found.faults.kept.len(), found.permit_losses);
+        let has_happened = now != self.found;
+        self.found = now;
+        if !(has_happened || self.is_open) || self.kept.len() >= MOST_CHUNKS {
+            self.is_open = false;
+            return;
+        }
+        self.is_open = has_happened;
+        let before = if has_happened { 2 } else { 1 };
+        for (back, chunk) in chunks.iter().rev().take(before).enumerate() {
+            self.kept.insert(self.seen - back as u64, Arc::clone(chunk));
+        }
+    }
+
+    /// Evaluates the frames again.
+    pub(super) fn finish(self, setup: &Setup, outcome: &Outcome) -> (Vec<Stretch>, Vec<Decided>) {
+        let mut wanted = Wanted::new(setup, outcome);
+        let mut last = None;
+        let mut run: Vec<Arc<Chunk>> = Vec::new();
+        for (number, chunk) in self.kept {
+            if last.is_some_and(|last| number > last + 1) {
+                wanted.evaluate(setup, &run);
+                run.clear();
+            }
+            last = Some(number);
+            run.push(chunk);
+        }
+        wanted.evaluate(setup, &run);
+        (wanted.stretches, wanted.decided)
+    }
+}
+
+/// What is wanted of the frames.
+struct Wanted {
+    /// When something happened, in order of time.
+    instants: Vec<Instant>,
+    questions: Vec<(Question, Instant)>,
+    left: usize,
+    stretches: Vec<Stretch>,
+    decided: Vec<Decided>,
+}
+
+impl Wanted {
+    fn new(setup: &Setup, outcome: &Outcome) -> Self {
+        let trips = &outcome.trips.kept;
+        let mut instants: Vec<Instant> = trips.iter().map(|trip| trip.tripped_at).collect();
+        instants.extend(outcome.faults.kept.iter().map(|fault| fault.from));
+        instants.extend(outcome.permit_lost_at);
+        instants.sort_unstable();
+        instants.dedup();
+        let questions = trips.iter().take(MOST_TRIPS);
+        let questions: Vec<_> =
+            questions.map(|trip| (Question::of(trip.rule, &trip.evidence), trip.tripped_at)).collect();
+        let is_least = |trip: &Trip| Figures::new(setup, trip.rule, &trip.evidence).is_least();
+        let decided = (trips.iter().take(MOST_TRIPS).enumerate())
+            .map(|(place, trip)| Decided { trip: place, below: is_least(trip), frames: Vec::new() })
+            .collect();
+        Self { instants, questions, left: MOST_FRAMES, stretches: Vec::new(), decided }
+    }
+
+    /// Chunks that follow one another.
+    fn evaluate(&mut self, setup: &Setup, chunks: &[Arc<Chunk>]) {
+        let Some(first) = chunks.first() else { return };
+        let frames: usize = chunks.iter().map(|chunk| chunk.frames.len()).sum();
+        let mut nows = Vec::with_capacity(frames);
+        nows.extend(chunks.iter().flat_map(|chunk| &chunk.frames).map(|frame| frame.now));
+        let reach = |at: &Instant| {
+            let place = nows.partition_point(|now| now < at);
+            (place < nows.len()).then(|| (place.saturating_sub(REACH), (place + REACH).min(nows.len() - 1)))
+        };
+        let from = nows.first().copied();
+        let here = |at: &&Instant| from.is_some_and(|from| from <= **at);
+        let ranges = joined(self.instants.iter().filter(here).filter_map(reach), &mut self.left);
+        let asked: Vec<_> = (self.questions.iter().enumerate())
+            .filter(|(_, (_, at))| here(&at))
+            .filter_map(|(place, (question, at))| Some((place, *question, reach(at)?)))
+            .collect();
+        let mut axis = first.axis.clone();
+        let mut lasting = Lasting::new(setup);
+        let mut collector: Option<Collector> = None;
+        let mut place = 0;
+        for chunk in chunks {
+            chunk.each_frame(|frame, lines| {
+                for (of, channel, reading) in lines {
+                    if let Some(id) = analogue_id(*of) {
+                        axis.offer(id, *channel, *reading);
+                    }
+                }
+                let step = Step::of(&mut axis, frame, setup.monitors.len());
+                lasting.take(&step);
+                if ranges.iter().any(|&(from, to)| from <= place && place <= to) {
+                    let collector = collector.get_or_insert_with(|| Collector::raw(setup));
+                    lasting.show(&step, collector, &axis, frame);
+                } else if let Some(done) = collector.take() {
+                    self.stretches.push(Stretch::new(setup, done));
+                }
+                for (of, question, (from, to)) in &asked {
+                    if *from <= place && place <= *to {
+                        let of_both = step.compared(&axis, *question);
+                        self.decided[*of].frames.push(Compared { at: frame.now.as_nanos(), of: of_both });
+                    }
+                }
+                place += 1;
+            });
+        }
+        self.stretches.extend(collector.map(|done| Stretch::new(setup, done)));
+    }
+}
+
+/// Ranges in their order, with what touches joined, and no more frames than are left.
+fn joined(ranges: impl Iterator<Item = (usize, usize)>, left: &mut usize) -> Vec<(usize, usize)> {
+    let mut joined: Vec<(usize, usize)> = Vec::new();
+    for (from, to) in ranges {
+        let (start, more) = match joined.last() {
+            Some(&(start, end)) if from <= end + 1 => (Some(start), to.saturating_sub(end)),
+            _ => (None, to + 1 - from),
+        };
+        if more > *left {
+            break;
+        }
+        *left -= more;
+        match (start, joined.last_mut()) {
+            (Some(_), Some(last)) => last.1 = last.1.max(to),
+            _ => joined.push((from, to)),
+        }
+    }
+    joined
+}
+
+/// What each monitor put the motion under when it last compared something: it stays while the channel cannot be seen.
+struct Lasting(Vec<[(Option<Speed>, Option<(Position, Mark)>); 2]>);
+
+impl Lasting {
+    fn new(setup: &Setup) -> Self {
+        Self(vec![[(None, None); 2]; setup.monitors.len()])
+    }
+
+    fn take(&mut self, step: &Step) {
+        for (monitor, side, check) in &step.checks {
+            if let Some(of_both) = self.0.get_mut(*monitor) {
+                let window = check.position.map(|bound| bound.limit).zip(check.from);
+                of_both[*side] = (check.in_force, window);
+            }
+        }
+    }
+
+    fn show(&self, step: &Step, collector: &mut Collector, axis: &ReplayAxis, frame: &Frame) {
+        if step.outcome.clock_fault {
+            return;
+        }
+        let active = step.outcome.active.to_bits();
+        let of = |side: usize| {
+            let all = self.0.iter().enumerate().filter(move |(monitor, _)| active & (1 << monitor) != 0);
+            all.map(move |(_, of_both)| of_both[side])
+        };
+        let limits = [0, 1].map(|side| of(side).filter_map(|(limit, _)| limit).min());
+        let windows =
+            [0, 1].map(|side| of(side).filter_map(|(_, window)| window).min_by_key(|(limit, _)| *limit));
+        let shown = Shown { outcome: &step.outcome, levels: frame.levels, limits, windows };
+        collector.frame(axis, frame.now, &shown);
+    }
+}
+
+/// One frame evaluated again, with what every monitor compared.
+struct Step {
+    outcome: monitor_core::Outcome,
+    checks: Vec<(usize, usize, Check)>,
+}
+
+impl Step {
+    fn of(axis: &mut ReplayAxis, frame: &Frame, monitors: usize) -> Self {
+        let mut checks = Vec::with_capacity(2 * monitors);
+        let outcome = axis.step_watched(frame, &mut |id: MonitorId, channel, check: &Check| {
+            let side = usize::from(channel == monitor_core::Channel::B);
+            checks.push((usize::from(id.index()), side, *check));
+        });
+        Self { outcome, checks }
+    }
+
+    fn compared(&self, axis: &ReplayAxis, question: Question) -> [Option<(f64, f64)>; 2] {
+        let pair = |held: Held| (held.observed, held.limit);
+        match question.rule {
+            TripRule::Monitor(monitor, _) => [0, 1].map(|side| {
+                let check = self.checks.iter().find(|(of, on, _)| *of == monitor && *on == side);
+                check.and_then(|(_, _, check)| Held::compared(check, question.quantity)).map(pair)
+            }),
+            TripRule::PositionDiscrepancy => {
+                let bound = axis.apart().map(|apart| apart.bound);
+                [bound.map(|bound| (number(bound.observed.to_bits()), number(bound.limit.to_bits()))), None]
+            }
+            TripRule::SpeedDiscrepancy => {
+                let bound = axis.speeds_apart();
+                [bound.map(|bound| (number(bound.observed.to_bits()), number(bound.limit.to_bits()))), None]
+            }
+            // Both lines are drawn as they are.
+            TripRule::Analogue(_) => [None, None],
+        }
+    }
+}

@@ -1,0 +1,181 @@
+//! What of a replay is drawn: motion, limits, inputs and monitors over time, in bounded memory.
+//!
+//! A [`Plot`] has the whole trace as an [overview](Plot::overview), thinned so that no extreme is lost: every bucket of frames keeps the
+//! least and the greatest of each number, and which lanes were on and which were off. Around what happened it has every frame
+//! ([`Plot::closeups`]), and what each trip was decided by ([`Plot::decided`]). A trace of up to 16 384 frames is not thinned at all.
+//!
+//! All numbers are for the eye: 53 bits, not rounded as the core rounds. What decided is in the report.
+
+mod buckets;
+mod closeup;
+mod collect;
+mod lane;
+mod series;
+#[cfg(test)]
+mod tests;
+
+use monitor_core::{Frame, Glimpse, Instant};
+
+pub use buckets::{Bucket, Extent, Lanes};
+pub(crate) use closeup::Closeups;
+pub use closeup::{Compared, Decided};
+pub use lane::{Lane, LaneKind, State};
+pub use series::Series;
+
+use crate::replay::{
+    Chunks, Follower, FrameSource, Observer, Outcome, ReplayAxis, ReplayError, Shown, replay_observed,
+};
+use crate::setup::Setup;
+use crate::trace::Offered;
+use collect::Collector;
+
+/// Frames one after the other, each bucket of as many but for the last one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stretch {
+    per: u64,
+    buckets: Vec<Bucket>,
+    series: Vec<Series>,
+    extents: Vec<Extent>,
+}
+
+impl Stretch {
+    fn new(setup: &Setup, collector: Collector) -> Self {
+        let (per, buckets, extents) = collector.finish();
+        Self { per, buckets, series: Series::of(setup), extents }
+    }
+
+    /// How many frames a bucket has; 1: nothing is thinned.
+    #[must_use]
+    pub const fn per(&self) -> u64 {
+        self.per
+    }
+
+    /// The buckets, in order of time.
+    #[must_use]
+    pub fn buckets(&self) -> &[Bucket] {
+        &self.buckets
+    }
+
+    /// The extents of one number, one for each bucket; nothing for one that the setup does not have.
+    pub fn extents(&self, series: Series) -> impl Iterator<Item = Extent> + '_ {
+        let used = self.series.len().max(1);
+        let place = self.series.iter().position(|of| *of == series);
+        let all = place.map(|place| self.extents.iter().skip(place).step_by(used).copied());
+        all.into_iter().flatten()
+    }
+
+    /// Whether a number ever had a value.
+    #[must_use]
+    pub fn has(&self, series: Series) -> bool {
+        self.extents(series).any(Extent::is_any)
+    }
+}
+
+/// See the module.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plot {
+    /// What to add to the instants of frames to get the time that stands in the trace, in ns.
+    pub origin_ns: i128,
+    /// The numbers that it holds.
+    pub series: Vec<Series>,
+    /// The lanes that it holds.
+    pub lanes: Vec<Lane>,
+    /// The whole trace.
+    pub overview: Stretch,
+    /// Every frame around what happened, in order of time, where the overview is thinned.
+    pub closeups: Vec<Stretch>,
+    /// What each of the first trips was decided by, around it.
+    pub decided: Vec<Decided>,
+}
+
+/// Replays a trace and keeps what is drawn of it.
+///
+/// # Errors
+///
+/// As [`replay`](crate::replay::replay).
+pub fn replay_plotted(
+    setup: &Setup,
+    source: &mut impl FrameSource,
+    progress: &mut dyn FnMut(u64),
+) -> Result<(Outcome, Plot), ReplayError> {
+    let mut alone = Alone { chunks: Chunks::new(2), plotter: Plotter::new(setup) };
+    let outcome = replay_observed(setup, source, progress, &mut alone)?;
+    let plot = alone.plotter.finish(setup, &outcome);
+    Ok((outcome, plot))
+}
+
+/// Goes along with a replay.
+pub(crate) struct Plotter {
+    closeups: Closeups,
+    collector: Collector,
+}
+
+impl Plotter {
+    pub(crate) fn new(setup: &Setup) -> Self {
+        Self { closeups: Closeups::default(), collector: Collector::new(setup) }
+    }
+
+    /// To be called after each batch, with its frames as the newest chunk.
+    pub(crate) fn after(&mut self, chunks: &Chunks, found: &Outcome) {
+        self.closeups.after(chunks, found);
+    }
+
+    pub(crate) fn finish(self, setup: &Setup, outcome: &Outcome) -> Plot {
+        let overview = Stretch::new(setup, self.collector);
+        let (mut closeups, decided) = self.closeups.finish(setup, outcome);
+        if overview.per() == 1 {
+            closeups.clear();
+        }
+        Plot {
+            origin_ns: outcome.origin_ns,
+            series: Series::of(setup),
+            lanes: Lane::of(setup),
+            overview,
+            closeups,
+            decided,
+        }
+    }
+}
+
+impl Follower for Plotter {
+    const FOLLOWS: bool = true;
+
+    #[inline(always)]
+    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
+        self.collector.quiet_frame(axis, now, seen);
+    }
+
+    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
+        self.collector.frame(axis, now, shown);
+    }
+}
+
+/// A plotter and nothing else.
+struct Alone {
+    chunks: Chunks,
+    plotter: Plotter,
+}
+
+impl Follower for Alone {
+    const FOLLOWS: bool = true;
+
+    #[inline(always)]
+    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
+        self.plotter.quiet_frame(axis, now, seen);
+    }
+
+    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
+        self.plotter.frame(axis, now, shown);
+    }
+}
+
+impl Observer for Alone {
+    fn before(&mut self, axis: &ReplayAxis) {
+        self.chunks.before(axis);
+    }
+
+    fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
+        self.chunks.after(frames, offered);
+        self.plotter.after(&self.chunks, found);
+    }
+}

@@ -1,0 +1,172 @@
+//! Whatever is thinned keeps its extremes, and what is passed over quickly is drawn as what is looked at closely.
+
+use monitor_core::Frame;
+
+use super::buckets::Buckets;
+use super::collect::Collector;
+use super::{Extent, Lane, Plot, Series, State, Stretch, replay_plotted};
+use crate::replay::tests::{frames, setup_with};
+use crate::replay::{Follower, ReplayAxis, Run, Shown, axis, replay};
+use crate::setup::Setup;
+use monitor_core::{Glimpse, Instant};
+
+/// As a collector, and looks at every frame closely: each is told to be no quiet one.
+struct Collecting(Collector);
+
+impl Follower for Collecting {
+    const FOLLOWS: bool = true;
+
+    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
+        self.0.quiet_frame(axis, now, seen);
+    }
+
+    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
+        self.0.frame(axis, now, shown);
+    }
+}
+
+fn collected(setup: &Setup, frames: &[Frame], most: usize) -> Stretch {
+    let buckets = Buckets::of(Series::of(setup).len(), most);
+    let mut collecting = Collecting(Collector::of(setup, buckets));
+    let mut run = Run::new(setup, axis(setup).unwrap());
+    run.batch(frames, &[], &mut collecting);
+    Stretch::new(setup, collecting.0)
+}
+
+fn plotted(setup: &Setup, frames: &[Frame]) -> Plot {
+    let mut source = frames;
+    replay_plotted(setup, &mut source, &mut |_| {}).unwrap().1
+}
+
+fn is_near(one: Extent, other: Extent) -> bool {
+    let near = |one: f64, other: f64| (one - other).abs() < 2e-5;
+    (!one.is_any() && !other.is_any()) || (near(one.low, other.low) && near(one.high, other.high))
+}
+
+fn setups() -> [Setup; 3] {
+    let apart = "[speed_discrepancy]\ntolerance = \"30 mm/s\"\ndiscrepancy_time = \"5 ms\"";
+    [
+        setup_with("", "", "\"2 mm\""),
+        setup_with("", "skew_allowance = \"1 ms\"", "\"50 mm\""),
+        setup_with(apart, "align = true", "\"2 mm\""),
+    ]
+}
+
+#[test]
+fn a_thinned_trace_has_the_extremes_and_the_lanes_of_all_its_frames() {
+    for (place, setup) in setups().iter().enumerate() {
+        for seed in 1..12 {
+            let frames = frames(setup, seed);
+            let all = collected(setup, &frames, usize::MAX);
+            let thin = collected(setup, &frames, 64);
+            assert_eq!(all.per(), 1);
+            assert!(thin.per() >= 32 && thin.buckets().len() <= 64, "{}", thin.per());
+            let mut numbers = 0;
+            for series in Series::of(setup) {
+                let each: Vec<_> = all.extents(series).collect();
+                for (bucket, extent) in thin.buckets().iter().zip(thin.extents(series)) {
+                    let of = |at: u64| bucket.first <= at && at <= bucket.last;
+                    let inside = all.buckets().iter().zip(&each).filter(|(one, _)| of(one.first));
+                    let joined = inside.fold(Extent::NONE, |joined, (_, one)| Extent {
+                        low: joined.low.min(one.low),
+                        high: joined.high.max(one.high),
+                    });
+                    assert!(
+                        is_near(joined, extent),
+                        "setup {place}, seed {seed}, {}: {joined:?} {extent:?}",
+                        series.name()
+                    );
+                    numbers += usize::from(extent.is_any());
+                }
+            }
+            assert!(numbers > 100, "{numbers}");
+            for lane in Lane::of(setup) {
+                for bucket in thin.buckets() {
+                    let inside = all
+                        .buckets()
+                        .iter()
+                        .filter(|one| bucket.first <= one.first && one.first <= bucket.last);
+                    let states: Vec<_> = inside.map(|one| lane.state(one)).collect();
+                    let is_on = states.contains(&State::On);
+                    let is_off = states.contains(&State::Off);
+                    let whole = match (is_on, is_off) {
+                        (true, true) => State::Both,
+                        (true, false) => State::On,
+                        (false, _) => State::Off,
+                    };
+                    assert_eq!(lane.state(bucket), whole, "{}", lane.name);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn every_frame_of_a_close_up_is_drawn_as_it_was_seen() {
+    let (mut compared, mut decided) = (0, 0);
+    for setup in &setups() {
+        for seed in 1..8 {
+            let frames = frames(setup, seed);
+            let all = collected(setup, &frames, usize::MAX);
+            let mut plot = plotted(setup, &frames);
+            assert!(plot.closeups.is_empty(), "the overview has every frame");
+            assert_eq!(plot.overview, all);
+            let mut source = frames.as_slice();
+            let (outcome, closeups) = closeups(setup, &mut source);
+            for closeup in &closeups {
+                for series in Series::of(setup) {
+                    let of_all: Vec<_> = all.extents(series).collect();
+                    for (bucket, extent) in closeup.buckets().iter().zip(closeup.extents(series)) {
+                        let place = all.buckets().binary_search_by_key(&bucket.first, |one| one.first);
+                        let expected = of_all[place.unwrap()];
+                        assert!(is_near(extent, expected), "{} {extent:?} {expected:?}", series.name());
+                        compared += 1;
+                    }
+                }
+            }
+            for (trip, of) in outcome.trips.kept.iter().zip(plot.decided.drain(..)) {
+                let at = trip.tripped_at.as_nanos();
+                assert!(of.frames.iter().any(|frame| frame.at == at), "the frame of the trip is there");
+                decided += 1;
+            }
+        }
+    }
+    assert!(compared > 10_000 && decided > 20, "{compared} {decided}");
+}
+
+/// The close-ups that a longer trace would have.
+fn closeups(setup: &Setup, source: &mut &[Frame]) -> (crate::replay::Outcome, Vec<Stretch>) {
+    struct Only(crate::replay::Chunks, super::Closeups);
+    impl Follower for Only {}
+    impl crate::replay::Observer for Only {
+        fn before(&mut self, axis: &ReplayAxis) {
+            self.0.before(axis);
+        }
+
+        fn after(
+            &mut self,
+            found: &crate::replay::Outcome,
+            frames: &mut Vec<Frame>,
+            offered: &[crate::trace::Offered],
+        ) {
+            self.0.after(frames, offered);
+            self.1.after(&self.0, found);
+        }
+    }
+    let mut only = Only(crate::replay::Chunks::new(2), super::Closeups::default());
+    let outcome = crate::replay::replay_observed(setup, source, &mut |_| {}, &mut only).unwrap();
+    let closeups = only.1.finish(setup, &outcome).0;
+    (outcome, closeups)
+}
+
+#[test]
+fn drawing_a_replay_changes_nothing_in_its_outcome() {
+    for setup in &setups() {
+        for seed in 1..8 {
+            let frames = frames(setup, seed);
+            let (mut plain, mut drawn) = (frames.as_slice(), frames.as_slice());
+            let expected = replay(setup, &mut plain, &mut |_| {}).unwrap();
+            assert_eq!(replay_plotted(setup, &mut drawn, &mut |_| {}).unwrap().0, expected);
+        }
+    }
+}

@@ -1,0 +1,30 @@
+//! Who follows an axis through a replay, frame by frame.
+
+use monitor_core::{Glimpse, Instant, Levels, Mark, Position, Speed};
+
+use super::axis::ReplayAxis;
+
+/// Sees each frame once it was evaluated. Nothing is worked out for one that does not care.
+pub(crate) trait Follower {
+    /// Whether it cares.
+    const FOLLOWS: bool = false;
+
+    /// A quiet frame after a quiet one: only the motion went on. The channels were `seen` so.
+    #[inline(always)]
+    fn quiet_frame(&mut self, _axis: &ReplayAxis, _now: Instant, _seen: [Option<Glimpse>; 2]) {}
+
+    /// Any other frame at which time advanced.
+    fn frame(&mut self, _axis: &ReplayAxis, _now: Instant, _shown: &Shown<'_>) {}
+}
+
+/// What there is to see of a frame.
+pub(crate) struct Shown<'a> {
+    /// What the axis came to.
+    pub(crate) outcome: &'a monitor_core::Outcome,
+    /// The lines of the inputs.
+    pub(crate) levels: Levels,
+    /// The smallest limit on the speed of each channel that an active monitor has in force.
+    pub(crate) limits: [Option<Speed>; 2],
+    /// The narrowest window of an active monitor that each channel is to stay in, and around where.
+    pub(crate) windows: [Option<(Position, Mark)>; 2],
+}
