@@ -6,6 +6,7 @@ pub mod decimal;
 pub mod exit;
 pub mod expect;
 pub mod explain;
+pub mod html;
 pub mod margins;
 pub mod plot;
 mod plural;

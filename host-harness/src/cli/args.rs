@@ -107,6 +107,9 @@ pub(super) struct Replay {
     /// Write the report as JSON: an object for one trace, an array for several; `-` is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+    /// Write a page with charts, tables and the explanation, one file that opens offline; for several traces a folder that there is
+    #[arg(long, value_name = "FILE")]
+    pub(super) html: Option<PathBuf>,
     /// Hold each trace against these expectations, and let the exit status say whether they were met
     #[arg(long, value_name = "FILE")]
     pub(super) expect: Option<PathBuf>,
@@ -135,6 +138,9 @@ pub(super) struct Explain {
     /// Write the explanation as JSON; `-` is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+    /// Write a page with charts, tables and this explanation, one file that opens offline
+    #[arg(long, value_name = "FILE")]
+    pub(super) html: Option<PathBuf>,
     /// Leave bad rows out, counting them, instead of refusing the trace
     #[arg(long)]
     pub(super) skip_bad: bool,

@@ -1,13 +1,14 @@
 //! `cowitness explain`.
 
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use super::progress::Progress;
 use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
 use crate::exit;
-use crate::explain::{Again, Asked, Explanation, Verdict, explain, text};
-use crate::replay::{layout, replay};
-use crate::report::CAUTION;
+use crate::explain::{Again, Asked, Explanation, Verdict, explain, explain_plotted, text};
+use crate::replay::{FrameSource, layout, replay};
+use crate::report::{CAUTION, Report};
 use crate::setup::Setup;
 use crate::trace::{Options, Prefetch, Reader};
 use crate::vary::Base;
@@ -23,8 +24,12 @@ pub(super) fn run(args: &args::Explain) -> ExitCode {
 }
 
 fn explained(args: &args::Explain) -> Result<ExitCode, String> {
-    if let Some(json) = &args.json {
-        keep_inputs(json, [&args.trace, &args.setup])?;
+    for out in args.json.iter().chain(&args.html) {
+        keep_inputs(out, [&args.trace, &args.setup])?;
+    }
+    let to_stdout = |path: &Option<PathBuf>| path.as_deref().is_some_and(|path| path.as_os_str() == "-");
+    if to_stdout(&args.json) && to_stdout(&args.html) {
+        return Err("standard output takes one of --json and --html; name a file for the other".to_owned());
     }
     let base = match Base::load(&args.setup) {
         Ok(base) => base,
@@ -34,7 +39,7 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
         }
     };
     let explanation = of_trace(args, &base)?;
-    let is_on_stdout = args.json.as_deref().is_some_and(|path| path.as_os_str() == "-");
+    let is_on_stdout = to_stdout(&args.json) || to_stdout(&args.html);
     if let Some(path) = &args.json {
         let json = serde_json::to_string_pretty(&explanation)
             .map_err(|error| format!("the explanation cannot be written as JSON: {error}"))?;
@@ -71,9 +76,20 @@ fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
         progress.add(frames - shown);
         shown = frames;
     };
-    let explained = explain(base, &mut source, &path, asked, &mut show, again);
+    let explanation = match &args.html {
+        None => {
+            explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
+        }
+        Some(html) => {
+            let (explanation, outcome, plot) =
+                explain_plotted(base, &mut source, &path, asked, &mut show, again)
+                    .map_err(|error| error.to_string())?;
+            let report = Report::new(base.setup(), &outcome, &path, source.skipped_rows());
+            super::html::write(html, base, &args.trace, (&outcome, &report, &explanation, &plot))?;
+            explanation
+        }
+    };
     drop(progress);
-    let explanation = explained.map_err(|error| error.to_string())?;
     if let Some(skipped) = source.reader().map(Reader::skipped) {
         for note in skipped_notes(&args.trace, skipped) {
             anstream::eprintln!("note: {note}");

@@ -3,6 +3,7 @@
 mod args;
 mod compare;
 mod explain;
+mod html;
 mod inspect;
 mod margins;
 mod progress;

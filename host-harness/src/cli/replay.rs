@@ -1,20 +1,23 @@
 //! `cowitness replay`.
 
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use rayon::prelude::*;
 
 use super::args;
+use super::html::targets;
 use super::progress::Progress;
 use super::{color, complain, keep_inputs, skipped_notes};
 use crate::exit;
 use crate::expect::{Expectations, Miss};
-use crate::replay::{layout, replay};
+use crate::explain::{Again, Asked, explain_plotted};
+use crate::replay::{Outcome, layout, replay};
 use crate::report::{CAUTION, Report, VerdictReport, text};
 use crate::setup::Setup;
 use crate::trace::{Layout, Options, Prefetch, Reader};
+use crate::vary::Base;
 
 /// What one trace came to.
 struct Done {
@@ -25,23 +28,24 @@ struct Done {
 }
 
 pub(super) fn run(args: &args::Replay) -> ExitCode {
-    if let Some(json) = &args.json {
-        let inputs = args.traces.iter().chain([&args.setup]).chain(&args.expect);
-        if let Err(message) = keep_inputs(json, inputs) {
+    let pages = match outputs(args) {
+        Ok(pages) => pages,
+        Err(message) => {
             complain(&message);
             return ExitCode::from(exit::UNUSABLE);
         }
-    }
-    let setup = match Setup::load(&args.setup) {
-        Ok(setup) => setup,
+    };
+    let base = match Base::load(&args.setup) {
+        Ok(base) => base,
         Err(error) => {
             anstream::eprintln!("{}", error.render(color()));
             return ExitCode::from(exit::UNUSABLE);
         }
     };
+    let setup = base.setup();
     let expectations = match &args.expect {
         None => None,
-        Some(path) => match Expectations::load(path, &setup) {
+        Some(path) => match Expectations::load(path, setup) {
             Ok(expectations) => Some(expectations),
             Err(error) => {
                 complain(&error.to_string());
@@ -49,7 +53,7 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
             }
         },
     };
-    let layout = match layout(&setup) {
+    let layout = match layout(setup) {
         Ok(layout) => layout,
         Err(error) => {
             complain(&error.to_string());
@@ -60,7 +64,8 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
         complain("standard input can be replayed only once; name `-` once");
         return ExitCode::from(exit::UNUSABLE);
     }
-    let job = Job { setup: &setup, layout: &layout, expectations: expectations.as_ref(), args };
+    let job =
+        Job { base: &base, setup, pages: &pages, layout: &layout, expectations: expectations.as_ref(), args };
     let progress = Progress::new(args.quiet);
     // Each trace has a reading thread of its own, so half as many traces at a time as there are cores.
     let threads = std::thread::available_parallelism().map_or(1, |cores| cores.get().div_ceil(2));
@@ -72,12 +77,27 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
     job.finish(&done)
 }
 
+/// Where the pages go, once it is sure that nothing which is read in the same run would be overwritten.
+fn outputs(args: &args::Replay) -> Result<Vec<PathBuf>, String> {
+    let pages = args.html.as_ref().map_or_else(|| Ok(Vec::new()), |html| targets(html, &args.traces))?;
+    for out in args.json.iter().chain(&pages) {
+        keep_inputs(out, args.traces.iter().chain([&args.setup]).chain(&args.expect))?;
+    }
+    if args.json.iter().chain(&pages).filter(|path| is_stdin(path)).count() > 1 {
+        return Err("standard output takes one of --json and --html; name a file for the other".to_owned());
+    }
+    Ok(pages)
+}
+
 fn is_stdin(path: &Path) -> bool {
     path.as_os_str() == "-"
 }
 
 struct Job<'a> {
+    base: &'a Base,
     setup: &'a Setup,
+    /// Where the page of each trace goes; empty: there are none.
+    pages: &'a [PathBuf],
     layout: &'a Layout,
     expectations: Option<&'a Expectations>,
     args: &'a args::Replay,
@@ -90,18 +110,40 @@ impl Job<'_> {
         let mut source =
             Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))?;
         let mut shown = 0;
-        let outcome = replay(self.setup, &mut source, &mut |frames| {
+        let mut show = |frames| {
             progress.add(frames - shown);
             shown = frames;
-        })
-        .map_err(|error| error.to_string())?;
+        };
+        let page =
+            self.args.traces.iter().position(|trace| trace == path).and_then(|place| self.pages.get(place));
+        let (outcome, drawn) = match page {
+            None => (replay(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?, None),
+            Some(page) => {
+                let again = |changed: &Setup| self.again(path, changed);
+                let again: Again<'_> = if is_stdin(path) { None } else { Some(&again) };
+                let shown = path.display().to_string();
+                let all = explain_plotted(self.base, &mut source, &shown, Asked::First, &mut show, again);
+                let (explanation, outcome, plot) = all.map_err(|error| error.to_string())?;
+                (outcome, Some((page, explanation, plot)))
+            }
+        };
         let skipped = source.reader().map(Reader::skipped);
         let rows = skipped.map_or(0, |skipped| skipped.total());
         let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
+        if let Some((page, explanation, plot)) = drawn {
+            super::html::write(page, self.base, path, (&outcome, &report, &explanation, &plot))?;
+        }
         let misses = self.expectations.map(|expectations| expectations.misses(&report));
         Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, misses, notes })
+    }
+
+    /// Replays a trace once more with another setup.
+    fn again(&self, path: &Path, changed: &Setup) -> Option<Outcome> {
+        let options = Options { skip_bad: self.args.skip_bad };
+        let reader = Reader::open(path, &layout(changed).ok()?, options).ok()?;
+        replay(changed, &mut Prefetch::start(reader).ok()?, &mut |_| {}).ok()
     }
 
     fn finish(&self, done: &[Result<Done, String>]) -> ExitCode {
@@ -141,8 +183,8 @@ impl Job<'_> {
                 write_out(path, &(json + "\n"))?;
             }
         }
-        let json_on_stdout = self.args.json.as_deref().is_some_and(is_stdin);
-        if self.args.quiet || json_on_stdout {
+        let is_stdout_taken = self.args.json.iter().chain(self.pages).any(|path| is_stdin(path));
+        if self.args.quiet || is_stdout_taken {
             // Nothing else says what was missed.
             for done in done {
                 for miss in done.misses.iter().flatten() {
@@ -150,7 +192,7 @@ impl Job<'_> {
                 }
             }
         }
-        if self.args.quiet || json_on_stdout || done.is_empty() {
+        if self.args.quiet || is_stdout_taken || done.is_empty() {
             return Ok(());
         }
         let mut out = String::new();

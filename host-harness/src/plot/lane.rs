@@ -57,11 +57,11 @@ pub struct Lane {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum State {
     /// At no frame, or at none that it was known of.
-    Off,
+    Off = 0,
     /// At every frame.
-    On,
+    On = 1,
     /// At some.
-    Both,
+    Both = 2,
 }
 
 impl Lane {

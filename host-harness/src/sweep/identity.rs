@@ -36,7 +36,7 @@ impl Seen {
 
 impl Identity {
     /// Reads a file for its identity alone.
-    pub(super) fn read(path: &Path) -> io::Result<Self> {
+    pub(crate) fn read(path: &Path) -> io::Result<Self> {
         let mut file = File::open(path)?;
         let (mut seen, mut block) = (Seen::default(), vec![0; 1 << 17]);
         loop {

@@ -100,6 +100,12 @@ impl Base {
         &self.setup
     }
 
+    /// The file itself.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
     /// Every setting that can be varied, in the order of the documentation of a setup.
     pub fn known(&self) -> impl Iterator<Item = &Path> {
         self.known.iter().map(|known| &known.path)

@@ -1,0 +1,252 @@
+//! What the scripts of a page are told: the numbers, and what they are of.
+
+use monitor_core::{Channel, Instant};
+use serde::Serialize;
+
+use super::encode::{numbers, packed, step_of};
+use super::{escape, in_script};
+use crate::plot::{LaneKind, Plot, Series};
+use crate::replay::{Outcome, Trip, TripRule};
+use crate::report::{Figures, rule};
+use crate::setup::Setup;
+
+/// The most trips that are marked in the charts; the table has as many as the report.
+const MARKED: usize = 2000;
+
+#[derive(Serialize)]
+struct Meta {
+    unit: &'static str,
+    /// The first frame on the clock of the trace, in ns.
+    first_ns: String,
+    /// To the last frame, in seconds.
+    span: f64,
+    series: Vec<SeriesMeta>,
+    lanes: Vec<LaneMeta>,
+    stretches: Vec<StretchMeta>,
+    decided: Vec<DecidedMeta>,
+    analogues: Vec<AnalogueMeta>,
+    speed_tolerance: Option<f64>,
+    trips: Vec<TripMeta>,
+    permit_trip: Option<usize>,
+    faults: Vec<Period>,
+    gaps: Vec<Period>,
+}
+
+#[derive(Serialize)]
+struct SeriesMeta {
+    name: String,
+    label: String,
+    unit: String,
+    step: f64,
+}
+
+#[derive(Serialize)]
+struct LaneMeta {
+    kind: &'static str,
+    label: String,
+}
+
+#[derive(Serialize)]
+struct StretchMeta {
+    per: u64,
+    count: usize,
+}
+
+#[derive(Serialize)]
+struct DecidedMeta {
+    number: usize,
+    label: String,
+    unit: String,
+    step: f64,
+    count: usize,
+}
+
+#[derive(Serialize)]
+struct AnalogueMeta {
+    name: String,
+    unit: &'static str,
+}
+
+/// Times in seconds since the first frame.
+#[derive(Serialize)]
+struct TripMeta {
+    number: usize,
+    at: f64,
+    view: [f64; 2],
+}
+
+#[derive(Serialize)]
+struct Period {
+    from: f64,
+    to: f64,
+}
+
+/// Nanoseconds since the first frame as seconds.
+#[expect(clippy::cast_precision_loss, reason = "a place in a picture needs no more than 53 bits")]
+fn seconds(nanos: u64) -> f64 {
+    nanos as f64 / 1e9
+}
+
+/// From when to when a chart shows a trip: its demand where that was lately, or the crossing, and a little more.
+fn view(setup: &Setup, trip: &Trip, first: u64) -> [f64; 2] {
+    const LATELY: u64 = 3_000_000_000;
+    const LEAST: u64 = 50_000_000;
+    let is_demanded = match trip.rule {
+        TripRule::Monitor(monitor, _) => !setup.monitors[monitor].is_always_active(),
+        _ => false,
+    };
+    let (demanded, tripped) = (trip.demanded_at.as_nanos(), trip.tripped_at.as_nanos());
+    let is_late = tripped.saturating_sub(demanded) > LATELY;
+    let begin = if is_late || !is_demanded { trip.crossed_at.as_nanos() } else { demanded };
+    let pad = ((tripped.saturating_sub(begin)) / 2)
+        .max(LEAST)
+        .max(setup.speed.window.value.as_nanos().saturating_mul(20));
+    [seconds(begin.saturating_sub(pad).saturating_sub(first)), seconds((tripped + pad).saturating_sub(first))]
+}
+
+const fn letter(channel: Channel) -> &'static str {
+    match channel {
+        Channel::A => "a",
+        Channel::B => "b",
+    }
+}
+
+fn label(series: Series, setup: &Setup) -> String {
+    match series {
+        Series::Speed(of) => format!("speed {}", letter(of)),
+        Series::Position(of) => format!("position {}", letter(of)),
+        Series::Apart => "a \u{2212} b".to_owned(),
+        Series::Allowed => "allowed".to_owned(),
+        Series::SpeedsApart => "speeds apart".to_owned(),
+        Series::Limit(of) => format!("speed limit {}", letter(of)),
+        Series::WindowLow(of) => format!("window from, {}", letter(of)),
+        Series::WindowHigh(of) => format!("window to, {}", letter(of)),
+        Series::Analogue(place, of) => {
+            let name = setup.analogues.get(place).map_or("", |analogue| &analogue.name);
+            format!("{name} {}", letter(of))
+        }
+    }
+}
+
+fn lane_label(kind: LaneKind, name: &str) -> String {
+    match kind {
+        LaneKind::Line => format!("line {name}"),
+        LaneKind::Input => format!("{name} demands"),
+        LaneKind::Monitor => format!("{name}: active"),
+        LaneKind::Violated => format!("{name}: violated"),
+        LaneKind::Output => format!("{name}: true"),
+        LaneKind::Fault => format!("{name} cannot be seen"),
+        LaneKind::Permit | LaneKind::WarmingUp => name.to_owned(),
+    }
+}
+
+/// The two script elements that hold the data.
+pub(super) fn data(setup: &Setup, outcome: &Outcome, plot: &Plot) -> std::io::Result<String> {
+    let first = outcome.first.map_or(0, Instant::as_nanos);
+    let last = outcome.last.map_or(first, Instant::as_nanos);
+    let since = |instant: Instant| seconds(instant.as_nanos().saturating_sub(first));
+    let packed = packed(plot);
+    let steps: Vec<f64> = plot.decided.iter().map(step_of).collect();
+    let trips = &outcome.trips.kept;
+    let decided = plot.decided.iter().zip(&steps).filter_map(|(of, step)| {
+        let trip = trips.get(of.trip)?;
+        let figures = Figures::new(setup, trip.rule, &trip.evidence);
+        let (name, _, channel) = rule(setup, trip.rule);
+        let quantity = if figures.quantity == "overrun" { "speed" } else { figures.quantity };
+        let unit =
+            if figures.quantity == "overrun" { format!("{}/s", setup.unit.symbol()) } else { figures.unit };
+        let what = match trip.rule {
+            TripRule::Monitor(..) => format!("{name} on {channel}, {quantity} against its limit"),
+            _ => format!("{name}, {quantity} against its tolerance"),
+        };
+        Some(DecidedMeta { number: of.trip + 1, label: what, unit, step: *step, count: of.frames.len() })
+    });
+    let stretches = std::iter::once(&plot.overview).chain(&plot.closeups);
+    let meta = Meta {
+        unit: setup.unit.symbol(),
+        first_ns: (i128::from(first) + plot.origin_ns).to_string(),
+        span: seconds(last.saturating_sub(first)),
+        series: (packed.iter())
+            .map(|of| SeriesMeta {
+                name: of.series.name(),
+                label: label(of.series, setup),
+                unit: of.series.unit(setup),
+                step: of.step,
+            })
+            .collect(),
+        lanes: (plot.lanes.iter())
+            .map(|lane| LaneMeta { kind: lane.kind.name(), label: lane_label(lane.kind, &lane.name) })
+            .collect(),
+        stretches: stretches.map(|of| StretchMeta { per: of.per(), count: of.buckets().len() }).collect(),
+        decided: decided.collect(),
+        analogues: (setup.analogues.iter())
+            .map(|of| AnalogueMeta { name: of.name.clone(), unit: of.unit.symbol() })
+            .collect(),
+        speed_tolerance: setup
+            .speed_discrepancy
+            .as_ref()
+            .map(|rule| crate::explain::number(rule.tolerance.value.to_bits())),
+        trips: (trips.iter().take(MARKED).enumerate())
+            .map(|(place, trip)| TripMeta {
+                number: place + 1,
+                at: since(trip.tripped_at),
+                view: view(setup, trip, first),
+            })
+            .collect(),
+        permit_trip: outcome
+            .permit_lost_at
+            .and_then(|lost| trips.iter().take(MARKED).position(|trip| trip.tripped_at == lost)),
+        faults: (outcome.faults.kept.iter().take(MARKED))
+            .map(|fault| Period { from: since(fault.from), to: since(fault.to) })
+            .collect(),
+        gaps: (outcome.gaps.kept.iter().take(MARKED))
+            .map(|gap| Period { from: since(gap.from), to: since(gap.to) })
+            .collect(),
+    };
+    let json = serde_json::to_string(&meta).map_err(std::io::Error::other)?;
+    let numbers = numbers(plot, &packed, &steps, first)?;
+    Ok(format!(
+        "<script type=\"application/json\" id=\"meta\">{}</script>\n\
+         <script type=\"text/plain\" id=\"numbers\">{numbers}</script>\n",
+        in_script(&json)
+    ))
+}
+
+/// Where the charts go, with what moves them.
+pub(super) fn frame(has_trips: bool) -> String {
+    let button = |id: &str, text: &str, title: &str| {
+        format!("<button type=\"button\" id=\"{id}\" title=\"{}\">{}</button>\n", escape(title), escape(text))
+    };
+    let mut out =
+        String::from("<h2 id=\"motion\">The motion against its limits</h2>\n<div class=\"tools\">\n");
+    out += &button("whole", "Whole trace", "Home");
+    out += &button("closer", "Closer", "arrow up");
+    out += &button("wider", "Wider", "arrow down");
+    out += &button("left", "\u{2190}", "arrow left: earlier");
+    out += &button("right", "\u{2192}", "arrow right: later");
+    if has_trips {
+        out += &button("previous", "Previous trip", "p");
+        out += &button("next", "Next trip", "n");
+    }
+    out += "<label><input type=\"checkbox\" id=\"limits\" checked> limits in view</label>\n";
+    out += "<span>Shown: <output id=\"shown\"></output></span>\n</div>\n";
+    let key = |text: &str, colour: &str, dash: &str| {
+        format!(
+            "<span><svg viewBox=\"0 0 38 8\" aria-hidden=\"true\"><line x1=\"0\" y1=\"4\" x2=\"38\" y2=\"4\" stroke=\"{colour}\" \
+             stroke-width=\"2.5\" stroke-dasharray=\"{dash}\"/></svg> {text}</span>\n"
+        )
+    };
+    out += "<p class=\"legend\">\n";
+    out += &key("channel a", "var(--a)", "none");
+    out += &key("channel b", "var(--b)", "7 4");
+    out += &key("limit, tolerance, window", "var(--text)", "3 3");
+    out += &key("\u{25bc} trip, with its number", "var(--strong)", "none");
+    out += "<span>hatched across a chart: a fault, or a gap in the trace</span>\n</p>\n";
+    out += "<p class=\"legend\">Drag to zoom, double click for the whole trace, Ctrl or Shift with the wheel to zoom; with the charts in \
+            focus: arrows, + and \u{2212}, Home, n and p for the trips, Shift with arrows moves the cursor.</p>\n";
+    out += "<p id=\"failed\" class=\"verdict bad\" hidden></p>\n";
+    out += "<noscript><p>The charts need a script, which this file has in itself; the tables do not.</p></noscript>\n";
+    out += "<div class=\"plots\">\n<div id=\"charts\" tabindex=\"0\" role=\"group\" aria-label=\"Charts over time\"></div>\n";
+    out += "<div class=\"reading\"><h3>At the cursor</h3><table><tbody id=\"readout\"></tbody></table></div>\n</div>\n";
+    out
+}

@@ -1,0 +1,194 @@
+//! The explanation: the verdict first, then the story, the shares and what would have let it pass.
+
+use std::fmt::Write;
+
+use super::{Table, escape, html, number, text};
+use crate::causes::Side;
+use crate::explain::{Costed, Explanation, Guard, Verdict};
+use crate::report::{millis, short};
+
+/// The verdict in words.
+pub(super) fn verdict(explanation: &Explanation) -> String {
+    let Explanation { guard, in_words, explained, .. } = explanation;
+    let class = if matches!(guard, Guard::Clear | Guard::Planned) { "good" } else { "bad" };
+    let which = match (explained.what.as_str(), explained.number) {
+        ("trip" | "fault", Some(number)) => format!(" (of {} {number})", explained.what),
+        _ => String::new(),
+    };
+    let mut out = format!(
+        "<h2>Why</h2>\n<p class=\"verdict {class}\">{}{which}: {}</p>\n<ul>\n",
+        guard.word(),
+        escape(&in_words.what)
+    );
+    for why in &in_words.why {
+        let _ = writeln!(out, "<li>{}</li>", escape(why));
+    }
+    out += "</ul>\n";
+    if !in_words.advice.is_empty() {
+        out += "<p>What to try:</p>\n<ol>\n";
+        for advice in &in_words.advice {
+            let _ = writeln!(out, "<li>{}</li>", escape(advice));
+        }
+        out += "</ol>\n";
+    }
+    out
+}
+
+/// Everything else of it.
+pub(super) fn sections(explanation: &Explanation) -> String {
+    let mut out = story(explanation);
+    out += &reaction(explanation);
+    out += &shares(explanation);
+    out += &what_if(explanation);
+    if !explanation.cannot_tell.is_empty() {
+        out += "<h2>What this trace does not tell</h2>\n<ul>\n";
+        for what in &explanation.cannot_tell {
+            let _ = writeln!(out, "<li>{}</li>", escape(what));
+        }
+        out += "</ul>\n";
+    }
+    out
+}
+
+fn story(explanation: &Explanation) -> String {
+    let Explanation { story, explained, .. } = explanation;
+    let Some(then) = explained.at_s.filter(|_| !story.is_empty()) else { return String::new() };
+    let mut table = Table::new(&["#At, s", "#ms from it", "Channel", "What happened"]);
+    for stage in story {
+        let micros = (stage.at_s.0 - then.0 + 500).div_euclid(1000) * 1000;
+        let channel = stage.channel.map_or("", Side::letter);
+        let shown = (stage.at_s.0 + 500).div_euclid(1000) * 1000;
+        table.row(&[number(short(shown)), number(millis(micros)), text(channel), text(&stage.text)]);
+    }
+    format!("<h2>What happened</h2>\n{}", table.end())
+}
+
+fn reaction(explanation: &Explanation) -> String {
+    if explanation.reaction.is_empty() {
+        return String::new();
+    }
+    let shown = |seconds: Option<f64>| {
+        seconds.map_or_else(|| "-".to_owned(), |seconds| format!("{:.3}", seconds * 1e3))
+    };
+    let mut table = Table::new(&["Where the time went", "#here, ms", "#at the worst, ms"]);
+    for part in &explanation.reaction {
+        table.row(&[text(&part.part), number(shown(part.took_s)), number(shown(part.worst_s))]);
+    }
+    format!("<h2>Where the time of the reaction went</h2>\n{}", table.end())
+}
+
+/// Where the channels part, each share as a bar.
+fn shares(explanation: &Explanation) -> String {
+    let Some(apart) = &explanation.apart else { return String::new() };
+    if matches!(explanation.verdict, Verdict::Motion { .. }) {
+        return String::new();
+    }
+    let words = apart.words();
+    let most = apart.terms.iter().map(|term| term.share.value.abs()).fold(apart.rest.abs(), f64::max);
+    let bar = |value: f64| {
+        let width = if most > 0.0 { value.abs() / most * 12.0 } else { 0.0 };
+        let class = if value < 0.0 { "bar minus" } else { "bar" };
+        html(format!("<span class=\"{class}\" style=\"width:{width:.2}em\" aria-hidden=\"true\"></span>"))
+    };
+    let heads = ["Where a \u{2212} b comes from", "#share", "Unit", ""];
+    let mut table = Table::new(&heads);
+    for term in &apart.terms {
+        table.row(&[
+            text(term.cause.text(&words)),
+            number(format!("{:.4}", term.share.value)),
+            text(apart.unit),
+            bar(term.share.value),
+        ]);
+    }
+    table.row(&[
+        text("rest: quantisation, noise, what is not modelled"),
+        number(format!("{:.4}", apart.rest)),
+        text(apart.unit),
+        bar(apart.rest),
+    ]);
+    table.row(&[
+        text("together, since the references were taken"),
+        number(format!("{:.4}", apart.apart)),
+        text(apart.unit),
+        text(""),
+    ]);
+    let mut out = format!("<h2>Where the channels part</h2>\n{}", table.end());
+    for other in &apart.alternatives {
+        let doubt = format!(
+            "{} instead of {} would do nearly as well; {}",
+            other.instead.name(),
+            other.chosen.name(),
+            other.tell_apart
+        );
+        let _ = writeln!(out, "<p>? {}</p>", escape(&doubt));
+    }
+    out
+}
+
+fn what_if(explanation: &Explanation) -> String {
+    let Explanation { cures, what_if, guard, setup, .. } = explanation;
+    let mut out = String::new();
+    if !cures.is_empty() {
+        let mut table = Table::new(&["Setting", "What it does", "Replayed with it"]);
+        for cure in cures {
+            let holds = match (cure.prevents_it, &cure.instead) {
+                (Some(true), _) => "does not trip, and nothing else goes wrong".to_owned(),
+                (Some(false), Some(instead)) => instead.clone(),
+                _ => "not replayed".to_owned(),
+            };
+            table.row(&[text(&cure.setting), text(&cure.does), text(holds)]);
+        }
+        out += &format!("<h2>What takes the cause away, in the setup</h2>\n{}", table.end());
+    }
+    if what_if.is_empty() {
+        return out;
+    }
+    out += "<h2>What would have let it pass, and what that costs</h2>\n";
+    let is_witness = matches!(explanation.verdict, Verdict::Apart { .. } | Verdict::OneChannel { .. });
+    if *guard == Guard::Right {
+        out += if is_witness {
+            "<p class=\"caution\">Nothing that is worth it: a witness that fails is repaired, not tolerated.</p>\n"
+        } else {
+            "<p class=\"caution\">A looser setting lets the same pass the next time: no value below is a recommendation.</p>\n"
+        };
+    }
+    let mut table = Table::new(&["Setting", "now", "then", "Cost, at the worst", "Mind"]);
+    for Costed { change, cost } in what_if {
+        let least = match (change.at_least, change.is_lower) {
+            (true, false) => "at least ",
+            (true, true) => "at most ",
+            (false, _) => "",
+        };
+        let then = change.to.as_ref().map_or_else(|| "no value".to_owned(), |to| format!("{least}{to}"));
+        let mut mind: Vec<String> = change.note.iter().cloned().collect();
+        if let Some(with) = &change.with {
+            mind.push(format!(
+                "with {}: {} \u{2192} {least}{}; neither does alone",
+                with.setting, with.from, with.to
+            ));
+        }
+        mind.extend(change.allows.iter().map(|allows| format!("allows {allows}")));
+        if let (Some(at), Some(by)) = (change.lost_all_the_same_s, &change.lost_by) {
+            mind.push(format!("the permit goes all the same at {} s, {by}", short(at.0)));
+        }
+        if let Some(at) = change.trips_later_s {
+            mind.push(format!("the same rule trips later, at {} s", short(at.0)));
+        }
+        if !change.lets_pass.is_empty() {
+            mind.push(format!("also lets {} other violations of the rule pass", change.lets_pass.len()));
+        }
+        let cost = cost
+            .as_ref()
+            .and_then(|cost| cost.text(&setup.unit))
+            .unwrap_or_else(|| "not known: see the risk assessment".to_owned());
+        let cost = if change.to.is_some() { cost } else { "-".to_owned() };
+        table.row(&[
+            text(&change.setting),
+            text(&change.from),
+            text(then),
+            text(cost),
+            text(mind.join("; ")),
+        ]);
+    }
+    out + &table.end()
+}

@@ -1,0 +1,378 @@
+// The charts of the page: one time axis for all of them, moved by mouse, wheel, keys, and from the tables.
+"use strict";
+
+const LEFT = 74;
+const byId = id => document.getElementById(id);
+const element = (name, text) => {
+  const made = document.createElement(name);
+  if (text !== undefined) made.textContent = text;
+  return made;
+};
+
+/** A number with as many digits as its step tells. */
+function shown(value, step) {
+  if (Number.isNaN(value)) return "-";
+  return value.toFixed(Math.max(0, Math.min(9, Math.round(-Math.log10(step)))));
+}
+
+/** Seconds on the clock of the trace: nanoseconds after its first frame, exactly. */
+function clock(meta, seconds) {
+  const nanos = BigInt(meta.first_ns) + BigInt(Math.round(seconds * 1e9));
+  const sign = nanos < 0n ? "-" : "";
+  const size = nanos < 0n ? -nanos : nanos;
+  const rest = (size % 1000000000n).toString().padStart(9, "0").replace(/0+$/, "");
+  return `${sign}${size / 1000000000n}${rest ? `.${rest}` : ""}`;
+}
+
+class Page {
+  constructor(data) {
+    this.data = data;
+    this.meta = data.meta;
+    const span = Math.max(this.meta.span, 1e-6);
+    this.whole = { min: -span * 0.005, max: span * 1.005 };
+    this.view = { ...this.whole };
+    this.cursor = null;
+    this.trip = data.decided.length > 0 ? 0 : -1;
+    this.withLimits = true;
+    this.charts = [];
+    this.build();
+    this.follow();
+    this.show(this.view);
+  }
+
+  series(name) { return this.meta.series.findIndex(series => series.name === name); }
+
+  /** The charts: what each draws, and how far its numbers reach. */
+  panels() {
+    const has = name => this.series(name) >= 0;
+    const unit = this.meta.unit;
+    const curves = (names, dash, more = {}) => names.filter(([name]) => has(name))
+      .map(([name, who]) => ({ series: this.series(name), who, dash: dash ?? who, ...more }));
+    const limits = (names, mirror) => curves(names, "limit", { limit: true, step: true, width: 1, mirror });
+    const list = [
+      { title: "Speed", unit: `${unit}/s`, curves: [...limits([["speed_limit_a", "limit"], ["speed_limit_b", "limit"]], true), ...curves([["speed_a", "a"], ["speed_b", "b"]])] },
+      { title: "Discrepancy of the positions, a \u2212 b", unit, curves: [...limits([["discrepancy_allowed", "limit"]], true), ...curves([["discrepancy", "a"]])] },
+      { title: "Discrepancy of the speeds", unit: `${unit}/s`, level: this.meta.speed_tolerance, curves: this.meta.speed_tolerance === null ? [] : curves([["speed_discrepancy", "a"]]) },
+      { title: "Position", unit, curves: [...limits([["window_low_a", "limit"], ["window_high_a", "limit"], ["window_low_b", "limit"], ["window_high_b", "limit"]], false), ...curves([["position_a", "a"], ["position_b", "b"]])] },
+      ...this.meta.analogues.map((one, i) => ({ title: one.name, unit: one.unit, curves: curves([[`analogue_${i + 1}_a`, "a"], [`analogue_${i + 1}_b`, "b"]]) })),
+    ];
+    return list.filter(panel => panel.curves.some(one => !one.limit));
+  }
+
+  build() {
+    const holder = byId("charts");
+    for (const panel of this.panels()) this.add(holder, panel, 190, u => this.drawPanel(u, panel), () => this.reach(panel));
+    if (this.data.decided.length > 0) {
+      const panel = { title: "What the trip was decided by", unit: "", decided: true };
+      this.add(holder, panel, 190, u => this.drawDecided(u), () => this.reachOfDecided());
+    }
+    this.rows = this.meta.lanes.map((_, i) => i).filter(i => this.data.stretches.some(stretch => stretch.lanes[i].some(state => state > 0)));
+    const height = this.rows.length * LANE + 44;
+    this.add(holder, { title: "Inputs, monitors and the permit", lanes: true }, height, u => this.drawLanes(u), () => ({ low: 0, high: 1 }));
+  }
+
+  add(holder, panel, height, draw, reach) {
+    const box = element("figure");
+    const caption = element("figcaption", panel.unit ? `${panel.title}, ${panel.unit}` : panel.title);
+    const note = element("span");
+    note.className = "note";
+    caption.append(" ", note);
+    box.append(caption);
+    holder.append(box);
+    const axis = { stroke: () => palette().text, grid: { stroke: () => palette().grid, width: 1 }, ticks: { stroke: () => palette().grid }, font: "12px system-ui, sans-serif" };
+    const options = {
+      width: this.width(), height, legend: { show: false },
+      cursor: { drag: { x: true, y: false, setScale: false }, points: { show: false }, sync: { key: "time" }, y: false, bind: { dblclick: () => null } },
+      select: { show: true },
+      scales: { x: { time: false, auto: false }, y: { auto: false } },
+      series: [{}, { show: true, points: { show: false }, paths: () => null }],
+      axes: [
+        { ...axis, values: (u, ticks) => this.ticks(ticks) },
+        { ...axis, size: LEFT, ...(panel.lanes ? { values: (u, ticks) => ticks.map(() => ""), grid: { show: false }, ticks: { show: false } } : {}) },
+      ],
+      padding: [6, 12, 0, 0],
+      hooks: {
+        draw: [draw],
+        setCursor: [u => this.hover(u)],
+        setSelect: [u => this.selected(u)],
+      },
+    };
+    const u = new uPlot(options, [[this.whole.min, this.whole.max], [0, 1]], box);
+    u.over.setAttribute("role", "img");
+    u.over.setAttribute("aria-label", `${panel.title} over time. The trips, and the numbers they were decided by, are in the tables.`);
+    this.charts.push({ u, panel, reach, note, caption, height });
+  }
+
+  width() { return Math.max(280, byId("charts").clientWidth); }
+
+  /** Ticks on the clock of the trace, where its seconds are not too many for that. */
+  ticks(list) {
+    const offset = Number(BigInt(this.meta.first_ns)) / 1e9;
+    const step = list.length > 1 ? list[1] - list[0] : 1;
+    const places = Math.max(0, Math.min(9, Math.ceil(-Math.log10(step))));
+    return list.map(at => Math.abs(offset) < 1e6 ? (at + offset).toFixed(places) : `+${at.toFixed(places)}`);
+  }
+
+  reach(panel) {
+    let low = Infinity, high = -Infinity;
+    const take = one => { if (one) { low = Math.min(low, one.low); high = Math.max(high, one.high); } };
+    for (const one of panel.curves.filter(one => !one.limit)) take(extent(this.data, this.view, one.series));
+    if (this.withLimits) {
+      for (const one of panel.curves.filter(one => one.limit)) {
+        const found = extent(this.data, this.view, one.series);
+        // A limit that nothing comes near would make everything else flat.
+        if (!found || Math.abs(found.high) > 1e6 * Math.max(1e-6, Math.abs(low), Math.abs(high))) continue;
+        take(found);
+        if (one.mirror && low < 0) take({ low: -found.high, high: -found.low });
+      }
+      if (panel.level !== undefined && panel.level !== null) take({ low: 0, high: panel.level });
+    }
+    return low <= high ? { low, high } : null;
+  }
+
+  reachOfDecided() {
+    const one = this.data.decided[this.trip];
+    let low = Infinity, high = -Infinity;
+    if (one) {
+      const [from, to] = within(one, this.view);
+      for (const { observed, limit } of one.sides) {
+        for (let k = from; k < to; k++) {
+          for (const value of [observed[k], limit[k]]) {
+            if (value < low) low = value;
+            if (value > high) high = value;
+          }
+        }
+      }
+    }
+    return low <= high ? { low, high } : null;
+  }
+
+  /** Shows a part of the time on all charts. */
+  show({ min, max }) {
+    const least = 2e-6, span = this.whole.max - this.whole.min;
+    let size = Math.min(span, Math.max(least, max - min));
+    let from = Math.min(Math.max(min, this.whole.min), this.whole.max - size);
+    this.view = { min: from, max: from + size };
+    for (const chart of this.charts) {
+      const found = chart.reach();
+      const pad = found ? (found.high - found.low) * 0.07 || Math.max(1e-3, Math.abs(found.high) * 0.05) : 0;
+      const y = found === null ? { min: 0, max: 1 } : chart.panel.lanes ? { min: 0, max: 1 } : { min: found.low - pad, max: found.high + pad };
+      chart.note.textContent = this.resolution(chart.panel);
+      chart.u.batch(() => {
+        chart.u.setScale("x", this.view);
+        chart.u.setScale("y", y);
+      });
+    }
+    byId("shown").textContent = `${clock(this.meta, Math.max(0, this.view.min))} s to ${clock(this.meta, Math.min(this.meta.span, this.view.max))} s`;
+  }
+
+  /** Whether single frames are drawn, or the least and the greatest of many. */
+  resolution(panel) {
+    if (panel.decided) {
+      const one = this.data.decided[this.trip];
+      return one ? `trip ${one.number}: ${one.label}, ${one.unit}; every frame` : "";
+    }
+    const list = parts(this.data, this.view);
+    const per = Math.max(1, ...list.map(([stretch]) => stretch.per));
+    const raw = list.some(([stretch]) => stretch.per === 1);
+    if (per === 1) return "every frame";
+    return `least and greatest of ${per} frames${raw ? "; every frame around what happened" : ""}`;
+  }
+
+  drawPanel(u, panel) {
+    const colours = palette();
+    const list = parts(this.data, this.view);
+    marks(u, this.meta, true);
+    if (panel.level !== undefined && panel.level !== null) this.level(u, panel.level);
+    for (const one of panel.curves) {
+      const style = { colour: one.limit ? colours.limit : colours[one.who], dash: one.dash, step: one.step, width: one.width };
+      const pick = stretch => stretch.series[one.series];
+      curve(u, list, pick, style);
+      if (one.mirror) curve(u, list, stretch => ({ low: stretch.series[one.series].high, high: stretch.series[one.series].low }), style, -1);
+    }
+    this.line(u);
+  }
+
+  level(u, value) {
+    const y = u.valToPos(value, "y", true);
+    u.ctx.save();
+    u.ctx.strokeStyle = palette().limit;
+    u.ctx.setLineDash(DASHES.limit.map(length => length * devicePixelRatio));
+    u.ctx.beginPath();
+    u.ctx.moveTo(u.bbox.left, y);
+    u.ctx.lineTo(u.bbox.left + u.bbox.width, y);
+    u.ctx.stroke();
+    u.ctx.restore();
+  }
+
+  drawDecided(u) {
+    marks(u, this.meta, true);
+    const one = this.data.decided[this.trip];
+    if (!one) return;
+    const colours = palette();
+    const [from, to] = within(one, this.view);
+    if (to <= from) return;
+    ["a", "b"].forEach((who, side) => {
+      const both = one.sides[side];
+      curve(u, [[one, from, to]], () => ({ low: both.limit, high: both.limit }), { colour: colours.limit, dash: "limit", step: true, width: 1 });
+      curve(u, [[one, from, to]], () => ({ low: both.observed, high: both.observed }), { colour: colours[who], dash: who });
+    });
+    this.line(u);
+  }
+
+  drawLanes(u) {
+    lanes(u, this.data, parts(this.data, this.view), this.rows);
+    marks(u, this.meta, false);
+    this.line(u);
+  }
+
+  /** Where the cursor was put by keys. */
+  line(u) {
+    if (this.cursor === null) return;
+    const x = u.valToPos(this.cursor, "x", true);
+    u.ctx.save();
+    u.ctx.strokeStyle = palette().text;
+    u.ctx.setLineDash([2, 2]);
+    u.ctx.beginPath();
+    u.ctx.moveTo(x, u.bbox.top);
+    u.ctx.lineTo(x, u.bbox.top + u.bbox.height);
+    u.ctx.stroke();
+    u.ctx.restore();
+  }
+
+  hover(u) {
+    const { left } = u.cursor;
+    if (left === null || left === undefined || left < 0) return;
+    this.read(u.posToVal(left, "x"));
+  }
+
+  /** What is known at a time, in words. */
+  read(time) {
+    const found = at(this.data, time);
+    const table = byId("readout");
+    table.replaceChildren();
+    const row = (name, value) => {
+      const line = element("tr");
+      const head = element("th", name);
+      head.scope = "row";
+      line.append(head, element("td", value));
+      table.append(line);
+    };
+    if (!found) { row("time", `${clock(this.meta, time)} s`); return; }
+    const { stretch, place } = found;
+    const thin = stretch.per > 1;
+    row("time", thin ? `${clock(this.meta, stretch.first[place])} to ${clock(this.meta, stretch.last[place])} s` : `${clock(this.meta, stretch.first[place])} s`);
+    this.meta.series.forEach(({ label, unit, step }, i) => {
+      const { low, high } = stretch.series[i];
+      if (Number.isNaN(low[place])) return;
+      const text = thin && low[place] !== high[place] ? `${shown(low[place], step)} to ${shown(high[place], step)}` : shown(low[place], step);
+      row(label, `${text} ${unit}`);
+    });
+    const on = this.meta.lanes.filter((_, i) => stretch.lanes[i][place] > 0).map(lane => lane.label);
+    row("on", on.length > 0 ? on.join(", ") : "nothing");
+  }
+
+  selected(u) {
+    const { left, width } = u.select;
+    if (width < 3) return;
+    const view = { min: u.posToVal(left, "x"), max: u.posToVal(left + width, "x") };
+    // Scales must not change while the library is in its own hook.
+    setTimeout(() => {
+      for (const { u: one } of this.charts) one.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false);
+      this.show(view);
+    });
+  }
+
+  zoom(factor, around = (this.view.min + this.view.max) / 2) {
+    this.show({ min: around + (this.view.min - around) * factor, max: around + (this.view.max - around) * factor });
+  }
+
+  pan(part) {
+    const by = (this.view.max - this.view.min) * part;
+    this.show({ min: this.view.min + by, max: this.view.max + by });
+  }
+
+  jump(number) {
+    const trip = this.meta.trips[number];
+    if (!trip) return;
+    const decided = this.data.decided.findIndex(one => one.number === trip.number);
+    if (decided >= 0) this.trip = decided;
+    this.current = number;
+    this.cursor = trip.at;
+    this.show({ min: trip.view[0], max: trip.view[1] });
+    this.read(trip.at);
+    for (const button of document.querySelectorAll("button[data-trip]")) {
+      button.setAttribute("aria-pressed", String(Number(button.dataset.trip) === number));
+    }
+  }
+
+  step(by) {
+    const count = this.meta.trips.length;
+    if (count > 0) this.jump(((this.current ?? (by > 0 ? -1 : 0)) + by + count) % count);
+  }
+
+  move(by) {
+    const middle = (this.view.min + this.view.max) / 2;
+    this.cursor = (this.cursor ?? middle) + by * (this.view.max - this.view.min) / 200;
+    this.read(this.cursor);
+    for (const { u } of this.charts) u.redraw(false);
+  }
+
+  key(event) {
+    if (event.altKey || event.ctrlKey || event.metaKey) return;
+    const acts = {
+      ArrowLeft: () => (event.shiftKey ? this.move(-1) : this.pan(-0.15)),
+      ArrowRight: () => (event.shiftKey ? this.move(1) : this.pan(0.15)),
+      ArrowUp: () => this.zoom(0.6), ArrowDown: () => this.zoom(1 / 0.6),
+      "+": () => this.zoom(0.6), "-": () => this.zoom(1 / 0.6),
+      Home: () => this.show(this.whole), n: () => this.step(1), p: () => this.step(-1),
+    };
+    const act = acts[event.key];
+    if (!act) return;
+    event.preventDefault();
+    act();
+  }
+
+  follow() {
+    const holder = byId("charts");
+    holder.addEventListener("keydown", event => this.key(event));
+    holder.addEventListener("wheel", event => {
+      if (!event.ctrlKey && !event.shiftKey) return;
+      event.preventDefault();
+      const over = this.charts[0].u.over.getBoundingClientRect();
+      this.zoom(event.deltaY > 0 ? 1.25 : 0.8, this.charts[0].u.posToVal(event.clientX - over.left, "x"));
+    }, { passive: false });
+    holder.addEventListener("dblclick", () => this.show(this.whole));
+    const acts = { whole: () => this.show(this.whole), closer: () => this.zoom(0.5), wider: () => this.zoom(2), left: () => this.pan(-0.25), right: () => this.pan(0.25), next: () => this.step(1), previous: () => this.step(-1) };
+    for (const [id, act] of Object.entries(acts)) byId(id)?.addEventListener("click", act);
+    byId("limits")?.addEventListener("change", event => { this.withLimits = event.target.checked; this.show(this.view); });
+    for (const button of document.querySelectorAll("button[data-trip]")) {
+      button.addEventListener("click", () => { this.jump(Number(button.dataset.trip)); holder.focus({ preventScroll: true }); holder.scrollIntoView({ block: "start" }); });
+    }
+    for (const button of document.querySelectorAll("button[data-from]")) {
+      button.addEventListener("click", () => { this.show({ min: Number(button.dataset.from), max: Number(button.dataset.to) }); holder.scrollIntoView({ block: "start" }); });
+    }
+    const size = () => { for (const { u, height } of this.charts) u.setSize({ width: this.width(), height }); };
+    new ResizeObserver(() => { if (!printing && this.charts[0].u.width !== this.width()) size(); }).observe(holder);
+    const paint = () => { for (const { u } of this.charts) u.redraw(false); };
+    darkness.addEventListener("change", paint);
+    // On paper it is light, and everything is open.
+    addEventListener("beforeprint", () => { printing = true; for (const one of document.querySelectorAll("details")) one.open = true; for (const { u, height } of this.charts) u.setSize({ width: 680, height }); paint(); });
+    addEventListener("afterprint", () => { printing = false; size(); paint(); });
+  }
+}
+
+async function start() {
+  const meta = JSON.parse(byId("meta").textContent);
+  const data = await load(meta, byId("numbers").textContent.trim());
+  const page = new Page(data);
+  // For tests, and for those who want to look closer in the console.
+  window.cowitness = page;
+  byId("charts").dataset.ready = "true";
+  if (meta.trips.length > 0) page.jump(meta.permit_trip ?? 0);
+}
+
+start().catch(error => {
+  byId("failed").hidden = false;
+  byId("failed").textContent = `The charts cannot be shown: ${error.message}. The tables below have everything that was found; a newer browser shows the charts, too.`;
+});

@@ -1,0 +1,341 @@
+//! The report on the replay of one trace.
+
+use super::charts::{data, frame};
+use super::{Table, escape, explained, html, number, page, text};
+use crate::explain::{Explanation, Guard};
+use crate::plot::Plot;
+use crate::replay::Outcome;
+use crate::report::{CAUTION, Report, Seconds, VerdictReport, short};
+use crate::setup::Setup;
+use crate::sweep::Identity;
+
+/// The most rows of one table; the JSON has more.
+const LISTED: usize = 500;
+
+/// What a report is made of.
+#[derive(Debug)]
+pub struct Sheet<'a> {
+    /// The setup.
+    pub setup: &'a Setup,
+    /// Its file.
+    pub setup_text: &'a str,
+    /// What the replay came to.
+    pub outcome: &'a Outcome,
+    /// The same for programs.
+    pub report: &'a Report,
+    /// Why.
+    pub explanation: &'a Explanation,
+    /// What is drawn of it.
+    pub plot: &'a Plot,
+    /// What tells this trace from another one; `None` for standard input.
+    pub identity: Option<Identity>,
+}
+
+/// The page.
+///
+/// # Errors
+///
+/// None that is known: of the packing of the numbers in memory.
+pub fn report(sheet: &Sheet<'_>) -> std::io::Result<String> {
+    let Sheet { setup, report, .. } = sheet;
+    let mut body = sheet.head();
+    body += &explained::verdict(sheet.explanation);
+    body += &frame(!report.trips.is_empty());
+    body += &sheet.trips();
+    body += &sheet.faults();
+    body += &explained::sections(sheet.explanation);
+    body += &sheet.others();
+    body += &sheet.headroom();
+    body += &sheet.evidence();
+    body += &data(setup, sheet.outcome, sheet.plot)?;
+    let title = format!("{}: {}", setup.title, report.trace.path);
+    Ok(page(&title, &body, true))
+}
+
+fn at(seconds: Seconds) -> String {
+    short(seconds.0)
+}
+
+fn maybe(seconds: Option<Seconds>) -> String {
+    seconds.map_or_else(|| "-".to_owned(), at)
+}
+
+fn more(listed: usize, left_out: u64) -> String {
+    let hidden = listed.saturating_sub(LISTED) as u64 + left_out;
+    if hidden == 0 {
+        String::new()
+    } else {
+        format!("<p>... and {hidden} more; the JSON report has the first 10000.</p>\n")
+    }
+}
+
+impl Sheet<'_> {
+    fn head(&self) -> String {
+        let Report { setup, trace, permit, verdict, .. } = self.report;
+        let (word, class) = match verdict {
+            VerdictReport::Clear => ("CLEAR: nothing tripped and nothing was faulted", "good"),
+            VerdictReport::Tripped => ("TRIPPED", "bad"),
+            VerdictReport::Fault => ("FAULT: nothing tripped, but something was faulted", "bad"),
+        };
+        let mut out = format!("<h1>{}</h1>\n<p>{}</p>\n", escape(&setup.title), escape(&trace.path));
+        let left_out = match trace.skipped_rows {
+            0 => String::new(),
+            rows => format!(", with {rows} bad rows left out: the motion there is not known"),
+        };
+        out += &format!("<p class=\"verdict {class}\">{word}{left_out}</p>\n");
+        out += &format!("<p class=\"caution\">{}</p>\n", escape(CAUTION));
+        let lost = match (permit.given_at_s, permit.lost_at_s) {
+            (None, _) => "never given".to_owned(),
+            (Some(given), None) => format!("given at {} s, never lost", at(given)),
+            (Some(given), Some(lost)) => {
+                let last = if permit.at_last { "given again at the end" } else { "not given at the end" };
+                let times = if permit.losses == 1 {
+                    String::new()
+                } else {
+                    format!("{} times, first ", permit.losses)
+                };
+                format!("given at {} s, lost {times}at {} s, {last}", at(given), at(lost))
+            }
+        };
+        out += &format!(
+            "<p>Permit: {lost}. {} trips, {} faults, {} stops and planned withdrawals.</p>\n",
+            self.report.trips.len() as u64 + self.report.left_out.trips,
+            self.report.faults.len() as u64 + self.report.left_out.faults,
+            self.report.stops.len() as u64 + self.report.left_out.stops
+        );
+        out
+    }
+
+    fn trips(&self) -> String {
+        let trips = &self.report.trips;
+        if trips.is_empty() {
+            return String::new();
+        }
+        let mut table = Table::new(&[
+            "#Trip",
+            "Rule",
+            "Kind",
+            "Channel",
+            "#Demand, s",
+            "#Crossed, s",
+            "#Tripped, s",
+            "#Observed",
+            "#Allowed",
+            "#Beyond",
+            "Unit",
+            "Other channel",
+        ]);
+        for (place, trip) in trips.iter().take(LISTED).enumerate() {
+            let other = match &trip.confirmed_by {
+                Some(by) if by.after_s.0 == 0 => "at the same frame".to_owned(),
+                Some(by) if by.after_s.0 > 0 => format!("{} ms later", crate::report::millis(by.after_s.0)),
+                Some(by) => format!("{} ms before", crate::report::millis(-by.after_s.0)),
+                None if trip.channel == "both" => "-".to_owned(),
+                None => "never".to_owned(),
+            };
+            let button = format!(
+                "<button type=\"button\" data-trip=\"{place}\" aria-pressed=\"false\" aria-label=\"Show trip {0} in the charts\">\u{25bc}{0}</button>",
+                place + 1
+            );
+            let figures = |exact: &crate::report::Exact| {
+                format!("{:.4}", exact.to_string().parse::<f64>().unwrap_or(f64::NAN))
+            };
+            table.row(&[
+                html(button),
+                text(&trip.monitor),
+                text(&trip.kind),
+                text(&trip.channel),
+                number(at(trip.demand_s)),
+                number(at(trip.crossed_s)),
+                number(at(trip.tripped_s)),
+                number(figures(&trip.observed)),
+                number(figures(&trip.limit)),
+                number(figures(&trip.excess)),
+                text(&trip.unit),
+                text(other),
+            ]);
+        }
+        format!("<h2>Trips</h2>\n{}{}", table.end(), more(trips.len(), self.report.left_out.trips))
+    }
+
+    /// A button that shows a time in the charts.
+    fn jump(&self, from: Seconds, to: Seconds) -> String {
+        let first = self.report.trace.first_s.map_or(0, |first| first.0);
+        let seconds = |nanos: i128| nanos as f64 / 1e9;
+        let pad = ((to.0 - from.0) / 2).max(50_000_000);
+        format!(
+            "<button type=\"button\" data-from=\"{}\" data-to=\"{}\">show</button>",
+            seconds(from.0 - pad - first),
+            seconds(to.0 + pad - first)
+        )
+    }
+
+    fn faults(&self) -> String {
+        let faults = &self.report.faults;
+        if faults.is_empty() {
+            return String::new();
+        }
+        let mut table = Table::new(&["", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"]);
+        for fault in faults.iter().take(LISTED) {
+            let of = match (&fault.analogue, &fault.channel, &fault.input, &fault.monitor) {
+                (Some(analogue), Some(line), ..) => format!("line {line} of {analogue}"),
+                (_, Some(channel), _, Some(monitor)) => format!("channel {channel}, needed by {monitor}"),
+                (_, Some(channel), ..) => format!("channel {channel}"),
+                (_, None, Some(input), _) => format!("input {input}"),
+                _ => "the clock".to_owned(),
+            };
+            let reading = fault.reading.as_ref().map_or_else(String::new, |reading| {
+                let what = match (reading.count, &reading.position, &reading.value) {
+                    (Some(count), ..) => count.to_string(),
+                    (_, Some(position), _) => position.to_string(),
+                    (_, _, Some(value)) => value.to_string(),
+                    _ => "marked invalid".to_owned(),
+                };
+                format!("{what}, captured {} s", at(reading.captured_s))
+            });
+            table.row(&[
+                html(self.jump(fault.at_s, fault.until_s)),
+                text(of),
+                text(&fault.kind),
+                number(at(fault.at_s)),
+                number(at(fault.until_s)),
+                number(fault.frames.to_string()),
+                text(reading),
+            ]);
+        }
+        format!("<h2>Faults</h2>\n{}{}", table.end(), more(faults.len(), self.report.left_out.faults))
+    }
+
+    /// Stops, outputs and resets.
+    fn others(&self) -> String {
+        let Report { stops, outputs, resets, left_out, .. } = self.report;
+        let mut out = String::new();
+        if !stops.is_empty() {
+            let mut table = Table::new(&["", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
+            for stop in stops.iter().take(LISTED) {
+                let channel = stop.channel.as_deref().unwrap_or("-");
+                table.row(&[
+                    html(self.jump(stop.demand_s, stop.completed_s)),
+                    text(&stop.monitor),
+                    text(&stop.kind),
+                    text(channel),
+                    number(at(stop.demand_s)),
+                    number(at(stop.completed_s)),
+                ]);
+            }
+            out += &format!(
+                "<h2>Stops and planned withdrawals of the permit</h2>\n{}{}",
+                table.end(),
+                more(stops.len(), left_out.stops)
+            );
+        }
+        if !outputs.is_empty() {
+            let mut table = Table::new(&["#At, s", "Output", "Kind", "Level"]);
+            for output in outputs.iter().take(LISTED) {
+                table.row(&[
+                    number(at(output.at_s)),
+                    text(&output.monitor),
+                    text(&output.kind),
+                    text(if output.on { "true" } else { "false" }),
+                ]);
+            }
+            out += &format!("<h2>Outputs</h2>\n{}{}", table.end(), more(outputs.len(), left_out.outputs));
+        }
+        if !resets.is_empty() {
+            let mut table = Table::new(&["#At, s", "Result"]);
+            for reset in resets.iter().take(LISTED) {
+                table.row(&[number(at(reset.at_s)), text(&reset.result)]);
+            }
+            out += &format!("<h2>Resets</h2>\n{}{}", table.end(), more(resets.len(), left_out.resets));
+        }
+        out
+    }
+
+    fn headroom(&self) -> String {
+        let Report { monitors, discrepancy, speed_discrepancy, analogues, .. } = self.report;
+        let mut table = Table::new(&[
+            "Rule",
+            "Kind",
+            "Channel",
+            "#Active, s",
+            "#Smallest headroom",
+            "Unit",
+            "#At, s",
+            "#Frames beyond",
+        ]);
+        let shown = |exact: &Option<crate::report::Exact>| {
+            exact.as_ref().map_or_else(
+                || "never compared".to_owned(),
+                |exact| format!("{:.4}", exact.to_string().parse::<f64>().unwrap_or(f64::NAN)),
+            )
+        };
+        for monitor in monitors {
+            table.row(&[
+                text(&monitor.name),
+                text(&monitor.kind),
+                text(&monitor.channel),
+                number(at(monitor.active_s)),
+                number(shown(&monitor.headroom)),
+                text(monitor.unit.as_deref().unwrap_or("")),
+                number(maybe(monitor.headroom_at_s)),
+                number(monitor.exceeded_frames.to_string()),
+            ]);
+        }
+        let apart =
+            [("discrepancy", discrepancy.as_ref()), ("speed_discrepancy", speed_discrepancy.as_ref())];
+        let of_lines = analogues.iter().map(|of| (of.name.as_str(), Some(&of.discrepancy)));
+        for (name, of) in apart.into_iter().chain(of_lines) {
+            let Some(of) = of else { continue };
+            table.row(&[
+                text(name),
+                text("two channels"),
+                text("both"),
+                number("-"),
+                number(shown(&of.headroom)),
+                text(&of.unit),
+                number(maybe(of.headroom_at_s)),
+                number("-"),
+            ]);
+        }
+        format!("<h2>How close everything came</h2>\n{}", table.end())
+    }
+
+    /// What a second person needs to check it.
+    fn evidence(&self) -> String {
+        let Report { setup, trace, .. } = self.report;
+        let mut table = Table::new(&["", ""]);
+        let mut row = |name: &str, value: String| table.row(&[text(name), text(value)]);
+        row("trace", trace.path.clone());
+        if let Some(Identity { bytes, crc32 }) = self.identity {
+            row("trace file", format!("{bytes} bytes, CRC-32 {crc32:08x}"));
+        }
+        row(
+            "frames",
+            format!(
+                "{} from {} s to {} s, longest period {} s",
+                trace.frames,
+                maybe(trace.first_s),
+                maybe(trace.last_s),
+                at(trace.longest_period_s)
+            ),
+        );
+        row("setup", format!("{}, checksum {} of its effective values", setup.path, setup.checksum));
+        row(
+            "program",
+            format!("cowitness {}, JSON report version {}", env!("CARGO_PKG_VERSION"), self.report.schema),
+        );
+        let mut out = format!("<h2>What this is of</h2>\n{}", table.end());
+        if self.explanation.guard == Guard::Undecided {
+            out += "<p>UNDECIDED: the trace does not tell whether the trip was right.</p>\n";
+        }
+        out += &format!(
+            "<details>\n<summary>The setup as it is written</summary>\n<pre>{}</pre>\n</details>\n",
+            escape(self.setup_text)
+        );
+        out += &format!(
+            "<details>\n<summary>The explanation as text</summary>\n<pre>{}</pre>\n</details>\n",
+            escape(&crate::explain::text(self.explanation))
+        );
+        out
+    }
+}
