@@ -5,12 +5,14 @@ use std::io::{self, Write};
 
 use host_harness::setup::KINDS;
 
+mod browser;
 pub mod core_of;
 pub mod model;
 pub mod on_target;
 mod python;
 pub mod trace;
 
+pub use browser::look;
 pub use python::python;
 
 /// Whether this runs in CI, where nothing may be left out and nothing is written.

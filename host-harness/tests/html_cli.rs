@@ -1,0 +1,108 @@
+//! `--html` of `cowitness replay` and `cowitness explain`, as files; what a browser makes of them is looked at elsewhere.
+
+mod program;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use program::{cowitness, err, out, root};
+
+const SETUP: &str = "traces-demo/shuttle.toml";
+
+fn folder(name: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("html").join(name);
+    let _ = fs::remove_dir_all(&folder);
+    fs::create_dir_all(&folder).expect("a scratch folder");
+    folder
+}
+
+fn trace(name: &str) -> String {
+    format!("traces-demo/{name}.csv.gz")
+}
+
+fn shown(path: &Path) -> &str {
+    path.to_str().expect("text")
+}
+
+#[test]
+fn a_replay_writes_its_page_beside_its_report_and_ends_as_without() {
+    let page = folder("replay").join("page.html");
+    let trace = trace("belt-slip");
+    let plain = cowitness(&["replay", &trace, "--setup", SETUP]);
+    let output = cowitness(&["replay", &trace, "--setup", SETUP, "--html", shown(&page)]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    assert_eq!(out(&output), out(&plain), "the report is the same");
+    let text = fs::read_to_string(&page).expect("the page");
+    for part in [
+        "TRIPPED",
+        "RIGHT (of trip 1): Slip: channel a gained",
+        "not a certified safety component",
+        "<h2>Where the channels part</h2>",
+        "discrepancy.tolerance",
+        "title = &quot;Tile kiln, transfer shuttle (invented)&quot;",
+    ] {
+        assert!(text.contains(part), "{part}");
+    }
+}
+
+#[test]
+fn a_page_names_the_trace_by_its_length_and_checksum_and_the_setup_by_its_own() {
+    let page = folder("evidence").join("page.html");
+    let trace = trace("clean-run");
+    let json = cowitness(&["replay", &trace, "--setup", SETUP, "--html", shown(&page), "--json", "-"]);
+    let report: serde_json::Value = serde_json::from_str(out(&json)).expect("JSON");
+    let text = fs::read_to_string(&page).expect("the page");
+    let bytes = fs::read(root().join(&trace)).expect("the trace");
+    // The checksum that gzip itself ends with is of what is inside; this one is of the file as it is.
+    let mut crc = flate2::Crc::new();
+    crc.update(&bytes);
+    assert!(text.contains(&format!("{} bytes, CRC-32 {:08x}", bytes.len(), crc.sum())));
+    assert!(text.contains(report["setup"]["checksum"].as_str().expect("a checksum")));
+}
+
+#[test]
+fn explaining_another_trip_writes_a_page_about_that_one() {
+    let page = folder("explain").join("page.html");
+    let trace = trace("overspeed-door-open");
+    let output = cowitness(&["explain", &trace, "--setup", SETUP, "--trip", "2", "--html", shown(&page)]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    assert!(fs::read_to_string(&page).expect("the page").contains("(of trip 2)"));
+}
+
+#[test]
+fn several_traces_need_a_folder_and_get_a_page_each() {
+    let folder = folder("several");
+    let (one, other) = (trace("belt-slip"), trace("clean-run"));
+    let output = cowitness(&["replay", &one, &other, "--setup", SETUP, "-q", "--html", shown(&folder)]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    for name in ["belt-slip.csv.gz.html", "clean-run.csv.gz.html"] {
+        assert!(folder.join(name).is_file(), "{name}");
+    }
+    let missing = folder.join("missing");
+    let output = cowitness(&["replay", &one, &other, "--setup", SETUP, "--html", shown(&missing)]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        err(&output).contains("is no folder; for several traces --html takes a folder"),
+        "{}",
+        err(&output)
+    );
+    let output = cowitness(&["replay", &one, &one, "--setup", SETUP, "--html", shown(&folder)]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(err(&output).contains("the pages of two traces would have this name"), "{}", err(&output));
+}
+
+#[test]
+fn a_page_goes_to_standard_output_alone_and_never_over_what_is_read() {
+    let trace = trace("clean-run");
+    let output = cowitness(&["replay", &trace, "--setup", SETUP, "--html", "-"]);
+    assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+    assert!(out(&output).starts_with("<!doctype html>") && out(&output).ends_with("</html>\n"));
+    for command in ["replay", "explain"] {
+        let output = cowitness(&[command, &trace, "--setup", SETUP, "--html", "-", "--json", "-"]);
+        assert_eq!(output.status.code(), Some(2));
+        assert!(err(&output).contains("standard output takes one of"), "{}", err(&output));
+        let output = cowitness(&[command, &trace, "--setup", SETUP, "--html", SETUP]);
+        assert_eq!(output.status.code(), Some(2));
+        assert!(err(&output).contains("would be overwritten"), "{}", err(&output));
+    }
+}

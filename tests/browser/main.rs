@@ -1,0 +1,168 @@
+//! The pages of the program in a headless Chromium that has no network: what is drawn, what can be done, and what comes in from outside.
+
+mod made;
+
+use std::collections::BTreeSet;
+
+use cowitness_tests::look;
+use made::{Made, demo, demos, long_run, named};
+use serde_json::{Value, json};
+
+/// Nothing went wrong in a page, and it asked for nothing.
+fn is_quiet(seen: &Value, name: &str) {
+    for what in ["errors", "requests", "dialogs"] {
+        assert_eq!(seen[what], json!([]), "{name}: {what}");
+    }
+}
+
+#[test]
+fn every_demo_opens_without_a_network_and_shows_what_it_found() {
+    let pages: Vec<Made> = demos();
+    let tasks: Vec<Value> = pages.iter().map(|page| json!({ "do": "open", "file": page.path })).collect();
+    let Some(seen) = look(&Value::Array(tasks)) else { return };
+    assert!(pages.len() >= 30, "{}", pages.len());
+    for (page, seen) in pages.iter().zip(&seen) {
+        is_quiet(seen, &page.name);
+        let text = seen["text"].as_str().expect("text");
+        assert!(text.contains("not a certified safety component"), "{}", page.name);
+        assert!(text.contains(page.guard), "{}: its verdict is there", page.name);
+        assert!(text.contains(page.explanation.in_words.what.trim()), "{}: in words", page.name);
+        for stage in &page.explanation.story {
+            // Blanks are joined in what is shown.
+            let wanted: Vec<_> = stage.text.split_whitespace().collect();
+            let shown: Vec<_> = text.split_whitespace().collect();
+            assert!(
+                shown.windows(wanted.len()).any(|words| words == wanted),
+                "{}: {}",
+                page.name,
+                stage.text
+            );
+        }
+        for what in ["Speed", "Position"] {
+            let titles = seen["charts"].as_array().expect("charts");
+            assert!(
+                titles.iter().any(|title| title.as_str().is_some_and(|title| title.starts_with(what))),
+                "{}",
+                page.name
+            );
+        }
+        let inked = seen["inked"].as_array().expect("charts");
+        assert!(
+            inked.iter().all(|pixels| pixels.as_u64() > Some(500)),
+            "{}: something is drawn in each: {inked:?}",
+            page.name
+        );
+    }
+}
+
+#[test]
+fn the_time_is_moved_by_keys_mouse_wheel_and_from_the_table() {
+    let page = demo("every-function");
+    let Some(seen) = look(&json!([{ "do": "move", "file": page.path }])) else { return };
+    let seen = &seen[0];
+    is_quiet(seen, &page.name);
+    let end =
+        |step: &str, of: &str| seen[step][of].as_f64().unwrap_or_else(|| panic!("{step} {of} in {seen}"));
+    let span = |step: &str| end(step, "max") - end(step, "min");
+    let same = |one: &str, other: &str| {
+        (end(one, "min") - end(other, "min")).abs() < 1e-9 && (span(one) - span(other)).abs() < 1e-9
+    };
+    assert!(same("home", "whole") && same("home", "double"));
+    assert!(span("closer") < 0.7 * span("home"), "arrow up zooms");
+    assert!(end("right", "min") > end("closer", "min") && same("closer", "left"), "arrows pan");
+    assert!(span("wider") > 1.5 * span("closer"), "arrow down zooms out");
+    assert!(
+        (span("dragged") - 0.5 * span("whole")).abs() < 0.02 * span("whole"),
+        "a drag shows what it was drawn over"
+    );
+    assert!(span("wheeled") < 0.9 * span("dragged"), "the wheel zooms");
+    let trips = page.trips_s.len();
+    assert!(trips > 0 && seen["buttons"].as_u64() == Some(trips as u64), "a button for each trip");
+    let at = page.trips_s[trips - 1];
+    assert!(end("jumped", "min") < at && at < end("jumped", "max"), "the last trip is in view");
+    assert!(span("jumped") < 0.5 * span("whole"), "and not the whole trace");
+    assert_eq!(seen["pressed"], "true");
+    let readout = seen["readout"].as_str().expect("text");
+    assert!(readout.contains("speed a") && readout.contains("mm/s"), "{readout}");
+}
+
+#[test]
+fn a_spike_of_one_sample_is_in_the_pixels_at_every_zoom() {
+    // Longer than what is kept of every frame, so that it is thinned; the spike stays within the tolerance and trips nothing.
+    let (spiky, flat) = (long_run("spiky", true), long_run("flat", false));
+    assert!(spiky.trips_s.is_empty() && spiky.per > 50, "it is thinned: {}", spiky.per);
+    let find = |page: &Made| {
+        json!({ "do": "find", "file": page.path, "chart": "Discrepancy", "time": made::SPIKE_AT_S, "value": made::SPIKE_MM,
+                "who": "a", "until": 0.02 })
+    };
+    let Some(seen) = look(&json!([find(&spiky), find(&flat)])) else { return };
+    for one in &seen {
+        is_quiet(one, "spike");
+    }
+    let found = |of: &Value| -> Vec<(f64, u64)> {
+        let of = of["found"].as_array().expect("zooms");
+        of.iter()
+            .map(|one| (one["span"].as_f64().expect("a span"), one["found"].as_u64().expect("pixels")))
+            .collect()
+    };
+    let zooms = found(&seen[0]);
+    assert!(zooms.len() > 5, "{zooms:?}");
+    for (span, pixels) in zooms {
+        assert!(pixels > 0, "the spike is not in a view of {span} s");
+    }
+    for (span, pixels) in found(&seen[1]) {
+        assert_eq!(pixels, 0, "nothing is there without it, in a view of {span} s");
+    }
+}
+
+#[test]
+fn names_with_markup_are_shown_as_they_are_and_do_nothing() {
+    let page = named("</script><script>alert(1)</script><img src=x onerror=alert(2)>");
+    let Some(seen) = look(&json!([{ "do": "open", "file": page.path }])) else { return };
+    let plain = demo("belt-slip");
+    let usual = look(&json!([{ "do": "open", "file": plain.path }])).expect("it was there");
+    is_quiet(&seen[0], "markup");
+    assert_eq!(seen[0]["images"], 0);
+    assert_eq!(seen[0]["scripts"], usual[0]["scripts"], "no script came in");
+    let text = seen[0]["text"].as_str().expect("text");
+    // In the title, in a rule, in a line of the story.
+    assert!(text.matches("<img src=x onerror=alert(2)>").count() >= 3, "{text}");
+    assert!(seen[0]["title"].as_str().expect("a title").contains("<img src=x"));
+}
+
+#[test]
+fn the_rules_of_accessibility_are_kept_in_the_light_and_in_the_dark() {
+    let pages =
+        [demo("belt-slip"), demo("every-function"), demo("stack-clamp-hot"), demo("rail-cable-fault")];
+    let tasks: Vec<Value> = (pages.iter())
+        .flat_map(|page| [false, true].map(|dark| json!({ "do": "rules", "file": page.path, "dark": dark })))
+        .collect();
+    let Some(seen) = look(&Value::Array(tasks)) else { return };
+    assert_eq!(seen.len(), 2 * pages.len());
+    for one in &seen {
+        assert_eq!(one["broken"], json!([]));
+    }
+}
+
+#[test]
+fn a_page_can_be_read_twice_as_large_and_printed() {
+    let pages = [demo("belt-slip"), demo("every-function")];
+    let tasks: Vec<Value> = pages.iter().map(|page| json!({ "do": "sizes", "file": page.path })).collect();
+    let Some(seen) = look(&Value::Array(tasks)) else { return };
+    for one in &seen {
+        is_quiet(one, "sizes");
+        assert!(one["wide"].as_u64() <= one["window"].as_u64(), "nothing reaches beyond the window: {one}");
+        assert!(one["pages"].as_u64() > Some(1) && one["pdf"].as_u64() > Some(20_000), "{one}");
+    }
+}
+
+#[test]
+fn pages_are_small_and_hold_nothing_that_loads() {
+    let names: BTreeSet<_> = ["belt-slip", "every-function"].into();
+    for name in names {
+        let page = demo(name);
+        let text = std::fs::read_to_string(&page.path).expect("a page");
+        assert!(text.len() < 600_000, "{name}: {}", text.len());
+        assert!(!text.contains(" src=") && !text.contains("@import") && !text.contains("url("), "{name}");
+    }
+}
