@@ -9,10 +9,19 @@ use crate::setup::HISTORY_POINTS;
 
 /// Two independent witnesses of one motion: replays traces of two position sources through drive-based safety monitors.
 #[derive(Debug, Parser)]
-#[command(name = "cowitness", version, after_help = CAUTION, arg_required_else_help = true)]
+#[command(name = "cowitness", version, after_help = after_help(), arg_required_else_help = true)]
 pub(super) struct Args {
     #[command(subcommand)]
     pub(super) command: Command,
+}
+
+/// What stands under the list of commands.
+fn after_help() -> String {
+    format!(
+        "Example:\n  cowitness replay run.csv --setup axis.toml\n\n\
+        Exit status: 0 ran and found nothing, 1 ran and found something, 2 could not run. The help of each command says what\n\
+        there is to find.\n\n{CAUTION}"
+    )
 }
 
 #[derive(Debug, Subcommand)]
@@ -93,7 +102,21 @@ pub(super) enum Command {
         Exit status: 0 the same, 1 different, 2 could not run.")]
     Compare(Compare),
     /// Print the JSON Schema of a report
+    #[command(after_help = "Example:\n  cowitness schema explain > explain.schema.json")]
     Schema(Schema),
+    /// Print the completions of a shell
+    #[command(
+        after_help = "Example:\n  cowitness completions bash > ~/.local/share/bash-completion/completions/cowitness\n\n\
+        The others go where their shell looks for them: for zsh a file _cowitness in a folder of fpath, for fish\n\
+        ~/.config/fish/completions/cowitness.fish; those of elvish and PowerShell are read from the file that the shell starts with."
+    )]
+    Completions(Completions),
+    /// Write the manual pages: one of the program and one of each command
+    #[command(
+        after_help = "Example:\n  cowitness man --out ~/.local/share/man/man1 && man cowitness-replay\n\n\
+        Prints the files that it wrote. A page that is there already is written anew."
+    )]
+    Man(Man),
 }
 
 #[derive(Debug, clap::Args)]
@@ -306,4 +329,18 @@ pub(super) struct Compare {
     /// Refuse vectors of another setup than this one
     #[arg(long, value_name = "AXIS.toml")]
     pub(super) setup: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Completions {
+    /// Of which shell
+    #[arg(value_enum, value_name = "SHELL")]
+    pub(super) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Man {
+    /// The folder to write them to; it is made where there is none
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: PathBuf,
 }

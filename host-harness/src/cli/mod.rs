@@ -4,6 +4,7 @@ mod args;
 mod compare;
 mod explain;
 mod inspect;
+mod manual;
 mod margins;
 mod progress;
 mod replay;
@@ -46,6 +47,8 @@ pub fn main() -> ExitCode {
         Command::Vectors(args) => vectors::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Schema(args) => print(&schema(args.of)),
+        Command::Completions(args) => manual::completions(&args),
+        Command::Man(args) => manual::man(&args),
     }
 }
 
