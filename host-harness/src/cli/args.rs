@@ -28,7 +28,10 @@ fn after_help() -> String {
 pub(super) enum Command {
     /// Replay traces through both channels: every trip and fault with its timing, and how close the rest came
     #[command(
-        after_help = "Example:\n  cowitness replay run1.csv run2.csv.gz --setup axis.toml --json report.json\n\n\
+        after_help = "Example:\n  cowitness replay run1.csv run2.csv.gz --setup axis.toml --json report.json\n  \
+        cowitness replay run.csv --setup axis.toml --expect run.expected.toml --junit replay.xml --annotations --quiet\n\n\
+        Without --expect the one case of a suite is that nothing trips and nothing is faulted. Where setup or expectations cannot be\n\
+        used there is nothing to write into a file of JUnit XML; the annotation says why.\n\n\
         Exit status: 0 nothing tripped (with --expect: all expectations met), 1 something tripped or was\n\
         faulted (with --expect: one was missed), 2 could not run."
     )]
@@ -133,10 +136,16 @@ pub(super) struct Replay {
     /// Hold each trace against these expectations, and let the exit status say whether they were met
     #[arg(long, value_name = "FILE")]
     pub(super) expect: Option<PathBuf>,
+    /// Write JUnit XML: a suite for each trace, a case for each expectation; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) junit: Option<PathBuf>,
+    /// Print a line `::error file=FILE,line=LINE::MESSAGE` for everything that a system for continuous integration can show at its file
+    #[arg(long)]
+    pub(super) annotations: bool,
     /// Leave bad rows out, counting them, instead of refusing the trace
     #[arg(long)]
     pub(super) skip_bad: bool,
-    /// Print no report: only errors, expectations that were missed, and rows that were left out
+    /// Print no report: only errors, annotations, expectations that were missed, and rows that were left out
     #[arg(long, short)]
     pub(super) quiet: bool,
 }
