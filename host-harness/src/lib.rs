@@ -1,5 +1,6 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
 pub mod causes;
+pub mod ci;
 pub mod cli;
 pub mod compare;
 pub mod decimal;

@@ -100,7 +100,7 @@ fn a_page_goes_to_standard_output_alone_and_never_over_what_is_read() {
     for command in ["replay", "explain"] {
         let output = cowitness(&[command, &trace, "--setup", SETUP, "--html", "-", "--json", "-"]);
         assert_eq!(output.status.code(), Some(2));
-        assert!(err(&output).contains("standard output takes one of"), "{}", err(&output));
+        assert!(err(&output).contains("name two files"), "{}", err(&output));
         let output = cowitness(&[command, &trace, "--setup", SETUP, "--html", SETUP]);
         assert_eq!(output.status.code(), Some(2));
         assert!(err(&output).contains("would be overwritten"), "{}", err(&output));

@@ -1,6 +1,7 @@
-//! The JSON reports against their schemas.
+//! The reports for programs against their schemas.
 
 mod explain;
+mod junit;
 mod margins;
 
 mod sweep;

@@ -9,17 +9,29 @@ use crate::setup::HISTORY_POINTS;
 
 /// Two independent witnesses of one motion: replays traces of two position sources through drive-based safety monitors.
 #[derive(Debug, Parser)]
-#[command(name = "cowitness", version, after_help = CAUTION, arg_required_else_help = true)]
+#[command(name = "cowitness", version, after_help = after_help(), arg_required_else_help = true)]
 pub(super) struct Args {
     #[command(subcommand)]
     pub(super) command: Command,
+}
+
+/// What stands under the list of commands.
+fn after_help() -> String {
+    format!(
+        "Example:\n  cowitness replay run.csv --setup axis.toml\n\n\
+        Exit status: 0 ran and found nothing, 1 ran and found something, 2 could not run. The help of each command says what\n\
+        there is to find.\n\n{CAUTION}"
+    )
 }
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Replay traces through both channels: every trip and fault with its timing, and how close the rest came
     #[command(
-        after_help = "Example:\n  cowitness replay run1.csv run2.csv.gz --setup axis.toml --json report.json\n\n\
+        after_help = "Example:\n  cowitness replay run1.csv run2.csv.gz --setup axis.toml --json report.json\n  \
+        cowitness replay run.csv --setup axis.toml --expect run.expected.toml --junit replay.xml --annotations --quiet\n\n\
+        Without --expect the one case of a suite is that nothing trips and nothing is faulted. Where setup or expectations cannot be\n\
+        used there is nothing to write into a file of JUnit XML; the annotation says why.\n\n\
         Exit status: 0 nothing tripped (with --expect: all expectations met), 1 something tripped or was\n\
         faulted (with --expect: one was missed), 2 could not run."
     )]
@@ -93,7 +105,21 @@ pub(super) enum Command {
         Exit status: 0 the same, 1 different, 2 could not run.")]
     Compare(Compare),
     /// Print the JSON Schema of a report
+    #[command(after_help = "Example:\n  cowitness schema explain > explain.schema.json")]
     Schema(Schema),
+    /// Print the completions of a shell
+    #[command(
+        after_help = "Example:\n  cowitness completions bash > ~/.local/share/bash-completion/completions/cowitness\n\n\
+        The others go where their shell looks for them: for zsh a file _cowitness in a folder of fpath, for fish\n\
+        ~/.config/fish/completions/cowitness.fish; those of elvish and PowerShell are read from the file that the shell starts with."
+    )]
+    Completions(Completions),
+    /// Write the manual pages: one of the program and one of each command
+    #[command(
+        after_help = "Example:\n  cowitness man --out ~/.local/share/man/man1 && man cowitness-replay\n\n\
+        Prints the files that it wrote. A page that is there already is written anew."
+    )]
+    Man(Man),
 }
 
 #[derive(Debug, clap::Args)]
@@ -113,10 +139,16 @@ pub(super) struct Replay {
     /// Hold each trace against these expectations, and let the exit status say whether they were met
     #[arg(long, value_name = "FILE")]
     pub(super) expect: Option<PathBuf>,
+    /// Write JUnit XML: a suite for each trace, a case for each expectation; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) junit: Option<PathBuf>,
+    /// Print a line `::error file=FILE,line=LINE::MESSAGE` for everything that a system for continuous integration can show at its file
+    #[arg(long)]
+    pub(super) annotations: bool,
     /// Leave bad rows out, counting them, instead of refusing the trace
     #[arg(long)]
     pub(super) skip_bad: bool,
-    /// Print no report: only errors, expectations that were missed, and rows that were left out
+    /// Print no report: only errors, annotations, expectations that were missed, and rows that were left out
     #[arg(long, short)]
     pub(super) quiet: bool,
 }
@@ -312,4 +344,18 @@ pub(super) struct Compare {
     /// Refuse vectors of another setup than this one
     #[arg(long, value_name = "AXIS.toml")]
     pub(super) setup: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Completions {
+    /// Of which shell
+    #[arg(value_enum, value_name = "SHELL")]
+    pub(super) shell: clap_complete::Shell,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Man {
+    /// The folder to write them to; it is made where there is none
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) out: PathBuf,
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 
 use super::progress::Progress;
-use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
+use super::{args, color, complain, keep_apart, print, skipped_notes, write_to};
 use crate::exit;
 use crate::explain::{Again, Asked, Explanation, Verdict, explain, explain_plotted, text};
 use crate::replay::{FrameSource, layout, replay};
@@ -24,13 +24,9 @@ pub(super) fn run(args: &args::Explain) -> ExitCode {
 }
 
 fn explained(args: &args::Explain) -> Result<ExitCode, String> {
-    for out in args.json.iter().chain(&args.html) {
-        keep_inputs(out, [&args.trace, &args.setup])?;
-    }
+    let outputs = [("--json", args.json.as_ref()), ("--html", args.html.as_ref())];
+    keep_apart(&outputs, &[&args.trace, &args.setup])?;
     let to_stdout = |path: &Option<PathBuf>| path.as_deref().is_some_and(|path| path.as_os_str() == "-");
-    if to_stdout(&args.json) && to_stdout(&args.html) {
-        return Err("standard output takes one of --json and --html; name a file for the other".to_owned());
-    }
     let base = match Base::load(&args.setup) {
         Ok(base) => base,
         Err(error) => {

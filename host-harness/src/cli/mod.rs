@@ -5,6 +5,7 @@ mod compare;
 mod explain;
 mod html;
 mod inspect;
+mod manual;
 mod margins;
 mod progress;
 mod replay;
@@ -14,7 +15,7 @@ mod synth;
 mod vectors;
 
 use std::io::{IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Parser;
@@ -47,6 +48,8 @@ pub fn main() -> ExitCode {
         Command::Vectors(args) => vectors::run(&args),
         Command::Compare(args) => compare::run(&args),
         Command::Schema(args) => print(&schema(args.of)),
+        Command::Completions(args) => manual::completions(&args),
+        Command::Man(args) => manual::man(&args),
     }
 }
 
@@ -97,10 +100,7 @@ fn color() -> bool {
 }
 
 /// Refuses to write to a file that is read in the same run: it would be lost.
-fn keep_inputs<'a>(
-    out: &Path,
-    inputs: impl IntoIterator<Item = &'a std::path::PathBuf>,
-) -> Result<(), String> {
+fn keep_inputs<'a>(out: &Path, inputs: impl IntoIterator<Item = &'a PathBuf>) -> Result<(), String> {
     // What does not exist yet cannot be lost.
     let Ok(target) = out.canonicalize() else { return Ok(()) };
     for input in inputs {
@@ -112,6 +112,44 @@ fn keep_inputs<'a>(
         }
     }
     Ok(())
+}
+
+/// Refuses to write to a file that is read in the same run, or two things to one place; each is named with its option.
+fn keep_apart(outputs: &[(&str, Option<&PathBuf>)], inputs: &[&PathBuf]) -> Result<(), String> {
+    let mut before: Vec<(&str, &Path)> = Vec::new();
+    for (option, path) in outputs.iter().filter_map(|(option, path)| Some((option, (*path)?))) {
+        keep_inputs(path, inputs.iter().copied())?;
+        if let Some((other, _)) = before.iter().find(|(_, other)| is_same(other, path)) {
+            let path = path.display();
+            return Err(format!("{path}: named with {other} and with {option}; name two files"));
+        }
+        before.push((option, path));
+    }
+    Ok(())
+}
+
+/// Whether two names are of one file, which need not be there yet.
+fn is_same(one: &Path, other: &Path) -> bool {
+    let place = |path: &Path| {
+        let there = || path.canonicalize().ok();
+        let folder =
+            path.parent().map(|folder| if folder.as_os_str().is_empty() { Path::new(".") } else { folder });
+        there().or_else(|| Some(folder?.canonicalize().ok()?.join(path.file_name()?)))
+    };
+    one == other || place(one).is_some_and(|place_of_one| Some(place_of_one) == place(other))
+}
+
+/// A message in one line, whatever the names in it hold: nothing in it looks like a message of its own.
+fn in_one_line(message: &str) -> String {
+    let mut line = String::with_capacity(message.len());
+    for c in message.chars() {
+        if c.is_control() {
+            line.extend(c.escape_default());
+        } else {
+            line.push(c);
+        }
+    }
+    line
 }
 
 /// What was left out of a trace, in lines.

@@ -1,6 +1,5 @@
 //! `cowitness replay`.
 
-use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -9,22 +8,29 @@ use rayon::prelude::*;
 use super::args;
 use super::html::targets;
 use super::progress::Progress;
-use super::{color, complain, keep_inputs, skipped_notes};
+use super::{color, complain, in_one_line, keep_apart, skipped_notes, write_to};
+use crate::ci::{Found, Traced, Unreadable, annotation, annotations, junit};
 use crate::exit;
-use crate::expect::{Expectations, Miss};
-use crate::explain::{Again, Asked, explain_plotted};
-use crate::replay::{Outcome, layout, replay};
+use crate::expect::{Expectations, Judged, Miss};
+use crate::explain::{Again, Asked, ExplainError, explain_plotted};
+use crate::replay::{Outcome, ReplayError, layout, replay};
 use crate::report::{CAUTION, Report, VerdictReport, text};
 use crate::setup::Setup;
-use crate::trace::{Layout, Options, Prefetch, Reader};
+use crate::trace::{Layout, Options, Prefetch, Reader, TraceError};
 use crate::vary::Base;
 
 /// What one trace came to.
 struct Done {
     text: String,
     report: Report,
-    misses: Option<Vec<Miss>>,
+    judged: Vec<Judged>,
     notes: Vec<String>,
+}
+
+impl Done {
+    fn misses(&self) -> impl Iterator<Item = &Miss> {
+        self.judged.iter().flat_map(|judged| &judged.misses)
+    }
 }
 
 pub(super) fn run(args: &args::Replay) -> ExitCode {
@@ -35,24 +41,10 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
             return ExitCode::from(exit::UNUSABLE);
         }
     };
-    let base = match Base::load(&args.setup) {
-        Ok(base) => base,
-        Err(error) => {
-            anstream::eprintln!("{}", error.render(color()));
-            return ExitCode::from(exit::UNUSABLE);
-        }
+    let Some((base, expectations)) = load(args) else {
+        return ExitCode::from(exit::UNUSABLE);
     };
     let setup = base.setup();
-    let expectations = match &args.expect {
-        None => None,
-        Some(path) => match Expectations::load(path, setup) {
-            Ok(expectations) => Some(expectations),
-            Err(error) => {
-                complain(&error.to_string());
-                return ExitCode::from(exit::UNUSABLE);
-            }
-        },
-    };
     let layout = match layout(setup) {
         Ok(layout) => layout,
         Err(error) => {
@@ -77,16 +69,46 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
     job.finish(&done)
 }
 
-/// Where the pages go, once it is sure that nothing which is read in the same run would be overwritten.
+/// Where the pages go. Refuses to write to what is read, and two things to one place.
 fn outputs(args: &args::Replay) -> Result<Vec<PathBuf>, String> {
     let pages = args.html.as_ref().map_or_else(|| Ok(Vec::new()), |html| targets(html, &args.traces))?;
-    for out in args.json.iter().chain(&pages) {
-        keep_inputs(out, args.traces.iter().chain([&args.setup]).chain(&args.expect))?;
-    }
-    if args.json.iter().chain(&pages).filter(|path| is_stdin(path)).count() > 1 {
-        return Err("standard output takes one of --json and --html; name a file for the other".to_owned());
+    let inputs: Vec<&PathBuf> = args.traces.iter().chain([&args.setup]).chain(&args.expect).collect();
+    let mut outputs = vec![("--json", args.json.as_ref()), ("--junit", args.junit.as_ref())];
+    outputs.extend(pages.iter().map(|page| ("--html", Some(page))));
+    keep_apart(&outputs, &inputs)?;
+    for (option, path) in outputs {
+        if args.annotations && path.is_some_and(|path| is_stdin(path)) {
+            return Err(format!(
+                "annotations are printed to standard output, and {option} - too; name a file with {option}"
+            ));
+        }
     }
     Ok(pages)
+}
+
+/// The setup and the expectations; where one cannot be used that is said, and there is nothing.
+fn load(args: &args::Replay) -> Option<(Base, Option<Expectations>)> {
+    let annotate = |path: &Path, line: Option<usize>, message: &str| {
+        if args.annotations {
+            let line = annotation(&path.display().to_string(), line, message);
+            // It is about to end with an error that says the same.
+            let _ = write_to(Path::new("-"), line.as_bytes(), "--annotations");
+        }
+    };
+    let base = Base::load(&args.setup).map_err(|error| {
+        anstream::eprintln!("{}", error.render(color()));
+        for wrong in error.diagnostics() {
+            let line = wrong.place.as_ref().map(|place| place.line);
+            annotate(&args.setup, line, &format!("{}; {}", wrong.message, wrong.way_out));
+        }
+    });
+    let base = base.ok()?;
+    let Some(path) = &args.expect else { return Some((base, None)) };
+    let expectations = Expectations::load(path, base.setup()).map_err(|error| {
+        complain(&error.to_string());
+        annotate(path, error.at.map(|(line, _)| line), &error.to_string());
+    });
+    Some((base, Some(expectations.ok()?)))
 }
 
 fn is_stdin(path: &Path) -> bool {
@@ -104,26 +126,36 @@ struct Job<'a> {
 }
 
 impl Job<'_> {
-    fn trace(&self, path: &Path, progress: &Progress) -> Result<Done, String> {
+    fn trace(&self, path: &Path, progress: &Progress) -> Result<Done, Unreadable> {
         let options = Options { skip_bad: self.args.skip_bad };
-        let reader = Reader::open(path, self.layout, options).map_err(|error| error.to_string())?;
-        let mut source =
-            Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))?;
+        let of_trace = |error: &TraceError| Unreadable { message: error.to_string(), line: error.place.line };
+        let reader = Reader::open(path, self.layout, options).map_err(|error| of_trace(&error))?;
+        let mut source = Prefetch::start(reader).map_err(|error| Unreadable {
+            message: format!("no thread to read with: {error}"),
+            line: None,
+        })?;
         let mut shown = 0;
         let mut show = |frames| {
             progress.add(frames - shown);
             shown = frames;
         };
+        let unreadable = |error: &ReplayError| match error {
+            ReplayError::Trace(error) => of_trace(error),
+            _ => Unreadable { message: error.to_string(), line: None },
+        };
         let page =
             self.args.traces.iter().position(|trace| trace == path).and_then(|place| self.pages.get(place));
         let (outcome, drawn) = match page {
-            None => (replay(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?, None),
+            None => (replay(self.setup, &mut source, &mut show).map_err(|error| unreadable(&error))?, None),
             Some(page) => {
                 let again = |changed: &Setup| self.again(path, changed);
                 let again: Again<'_> = if is_stdin(path) { None } else { Some(&again) };
                 let shown = path.display().to_string();
                 let all = explain_plotted(self.base, &mut source, &shown, Asked::First, &mut show, again);
-                let (explanation, outcome, plot) = all.map_err(|error| error.to_string())?;
+                let (explanation, outcome, plot) = all.map_err(|error| match error {
+                    ExplainError::Replay(error) => unreadable(&error),
+                    other @ ExplainError::NoSuch(_) => Unreadable { message: other.to_string(), line: None },
+                })?;
                 (outcome, Some((page, explanation, plot)))
             }
         };
@@ -133,10 +165,14 @@ impl Job<'_> {
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
         if let Some((page, explanation, plot)) = drawn {
-            super::html::write(page, self.base, path, (&outcome, &report, &explanation, &plot))?;
+            super::html::write(page, self.base, path, (&outcome, &report, &explanation, &plot))
+                .map_err(|message| Unreadable { message, line: None })?;
         }
-        let misses = self.expectations.map(|expectations| expectations.misses(&report));
-        Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, misses, notes })
+        let judged = match self.expectations {
+            Some(expectations) => expectations.judged(&report),
+            None => vec![Judged::without_expectations(&report)],
+        };
+        Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, judged, notes })
     }
 
     /// Replays a trace once more with another setup.
@@ -146,21 +182,20 @@ impl Job<'_> {
         replay(changed, &mut Prefetch::start(reader).ok()?, &mut |_| {}).ok()
     }
 
-    fn finish(&self, done: &[Result<Done, String>]) -> ExitCode {
-        let code = exit::worst(done.iter().map(|done| match done {
+    fn finish(&self, all: &[Result<Done, Unreadable>]) -> ExitCode {
+        let code = exit::worst(all.iter().map(|done| match done {
             Err(_) => exit::UNUSABLE,
-            Ok(Done { misses: Some(misses), .. }) if misses.is_empty() => exit::CLEAR,
-            Ok(Done { misses: None, report, .. }) if report.verdict == VerdictReport::Clear => exit::CLEAR,
+            Ok(done) if self.is_as_wanted(done) => exit::CLEAR,
             Ok(_) => exit::TRIPPED,
         }));
-        for error in done.iter().filter_map(|done| done.as_ref().err()) {
-            complain(error);
+        for error in all.iter().filter_map(|done| done.as_ref().err()) {
+            complain(&in_one_line(&error.message));
         }
-        let done: Vec<&Done> = done.iter().filter_map(|done| done.as_ref().ok()).collect();
+        let done: Vec<&Done> = all.iter().filter_map(|done| done.as_ref().ok()).collect();
         for note in done.iter().flat_map(|done| &done.notes) {
-            anstream::eprintln!("note: {note}");
+            anstream::eprintln!("note: {}", in_one_line(note));
         }
-        match self.print(&done) {
+        match self.json(&done).and_then(|()| self.print(&done)).and_then(|()| self.for_ci(all)) {
             Ok(()) => code,
             Err(message) => {
                 complain(&message);
@@ -169,64 +204,81 @@ impl Job<'_> {
         }
     }
 
-    fn print(&self, done: &[&Done]) -> Result<(), String> {
-        if let Some(path) = &self.args.json {
-            let json = match (done, self.args.traces.len()) {
-                ([one], 1) => serde_json::to_string_pretty(&one.report),
-                _ => {
-                    let all: Vec<&Report> = done.iter().map(|done| &done.report).collect();
-                    serde_json::to_string_pretty(&all)
-                }
-            }
-            .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
-            if !done.is_empty() {
-                write_out(path, &(json + "\n"))?;
+    fn is_as_wanted(&self, done: &Done) -> bool {
+        match self.expectations {
+            Some(_) => done.misses().next().is_none(),
+            None => done.report.verdict == VerdictReport::Clear,
+        }
+    }
+
+    fn json(&self, done: &[&Done]) -> Result<(), String> {
+        let Some(path) = self.args.json.as_ref().filter(|_| !done.is_empty()) else { return Ok(()) };
+        let json = match (done, self.args.traces.len()) {
+            ([one], 1) => serde_json::to_string_pretty(&one.report),
+            _ => {
+                let all: Vec<&Report> = done.iter().map(|done| &done.report).collect();
+                serde_json::to_string_pretty(&all)
             }
         }
-        let is_stdout_taken = self.args.json.iter().chain(self.pages).any(|path| is_stdin(path));
-        if self.args.quiet || is_stdout_taken {
+        .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
+        write_to(path, (json + "\n").as_bytes(), "--json")
+    }
+
+    fn print(&self, done: &[&Done]) -> Result<(), String> {
+        let mut written_out = self.args.json.iter().chain(&self.args.junit).chain(self.pages);
+        let is_silent = self.args.quiet || written_out.any(|path| is_stdin(path));
+        if is_silent && self.expectations.is_some() {
             // Nothing else says what was missed.
             for done in done {
-                for miss in done.misses.iter().flatten() {
-                    anstream::eprintln!("missed: {}: {miss}", done.report.trace.path);
+                for miss in done.misses() {
+                    let missed = format!("{}: {miss}", done.report.trace.path);
+                    anstream::eprintln!("missed: {}", in_one_line(&missed));
                 }
             }
         }
-        if self.args.quiet || is_stdout_taken || done.is_empty() {
+        if is_silent || done.is_empty() {
             return Ok(());
         }
-        let mut out = String::new();
-        for done in done {
-            out += &done.text;
-            match &done.misses {
-                None => {}
-                Some(misses) if misses.is_empty() => out += "\nAll expectations met\n",
-                Some(misses) => {
-                    out += "\nExpectations missed\n";
-                    for miss in misses {
-                        out += &format!("  {miss}\n");
-                    }
-                }
-            }
-            out += "\n";
-        }
+        let mut out: String = done.iter().map(|done| self.told(done) + "\n").collect();
         out += CAUTION;
         out += "\n";
-        write_out(Path::new("-"), &out)
+        write_to(Path::new("-"), out.as_bytes(), "-")
     }
-}
 
-/// Writes to a file, or to standard output for `-`; a reader of standard output that has gone away is no error.
-fn write_out(path: &Path, text: &str) -> Result<(), String> {
-    if is_stdin(path) {
-        return match io::stdout().lock().write_all(text.as_bytes()) {
-            Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
-                Err(format!("standard output: {error}; check where it goes"))
-            }
-            _ => Ok(()),
-        };
+    /// The report on one trace, with what became of the expectations.
+    fn told(&self, done: &Done) -> String {
+        let mut out = done.text.clone();
+        if self.expectations.is_some() {
+            let misses: String = done.misses().map(|miss| format!("  {miss}\n")).collect();
+            out += if misses.is_empty() { "\nAll expectations met\n" } else { "\nExpectations missed\n" };
+            out += &misses;
+        }
+        out
     }
-    std::fs::write(path, text).map_err(|error| {
-        format!("{}: cannot be written: {error}; check the path given with --json", path.display())
-    })
+
+    fn for_ci(&self, all: &[Result<Done, Unreadable>]) -> Result<(), String> {
+        if self.args.junit.is_none() && !self.args.annotations {
+            return Ok(());
+        }
+        let shown = |path: &Path| path.display().to_string();
+        let paths: Vec<String> = self.args.traces.iter().map(|path| shown(path)).collect();
+        let texts: Vec<String> = all
+            .iter()
+            .map(|done| done.as_ref().map_or_else(|_| String::new(), |done| self.told(done)))
+            .collect();
+        let expectations = self.args.expect.as_deref().map(shown);
+        let traces = paths.iter().zip(&texts).zip(all).map(|((path, text), done)| Traced {
+            path,
+            expectations: expectations.as_deref(),
+            found: done.as_ref().map(|done| Found { judged: &done.judged, text }),
+        });
+        let traces: Vec<Traced> = traces.collect();
+        if let Some(path) = &self.args.junit {
+            write_to(path, junit(&traces).as_bytes(), "--junit")?;
+        }
+        if self.args.annotations {
+            write_to(Path::new("-"), annotations(&traces).as_bytes(), "--annotations")?;
+        }
+        Ok(())
+    }
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::ExitCode;
 
-use super::{args, complain, keep_inputs, load_setup, write_to};
+use super::{args, complain, keep_apart, load_setup, write_to};
 use crate::exit;
 use crate::seal::{LabelKind, Review, c_header, rust_source, seal};
 
@@ -40,7 +40,8 @@ impl From<String> for Wrong {
 
 fn write(args: &args::Seal) -> Result<(), Wrong> {
     let (out, rust, c) = (&args.out, args.rust.as_deref(), args.c.as_deref());
-    keep_apart(args)?;
+    let named = [("--out", Some(out)), ("--rust", args.rust.as_ref()), ("--c", args.c.as_ref())];
+    keep_apart(&named, &[&args.setup])?;
     let setup = load_setup(&args.setup).map_err(Wrong::Setup)?;
     let path = args.setup.display();
     let image = seal(&setup, args.points, !args.no_labels).map_err(|error| format!("{path}: {error}"))?;
@@ -65,25 +66,6 @@ fn write(args: &args::Seal) -> Result<(), Wrong> {
         say(out, &review);
     }
     Ok(())
-}
-
-/// Refuses to write to the setup, or two things to one file.
-fn keep_apart(args: &args::Seal) -> Result<(), String> {
-    let named = [("--out", Some(&args.out)), ("--rust", args.rust.as_ref()), ("--c", args.c.as_ref())];
-    let mut before: Vec<(&str, &Path)> = Vec::new();
-    for (option, path) in named.into_iter().filter_map(|(option, path)| Some((option, path?))) {
-        keep_inputs(path, [&args.setup])?;
-        if let Some((other, _)) = before.iter().find(|(_, other)| is_same(other, path)) {
-            return Err(format!("{}: named with {other} and with {option}; name two files", path.display()));
-        }
-        before.push((option, path));
-    }
-    Ok(())
-}
-
-fn is_same(one: &Path, other: &Path) -> bool {
-    let place = |path: &Path| std::path::absolute(path).ok();
-    one == other || place(one) == place(other)
 }
 
 fn say(out: &Path, review: &Review) {

@@ -3,7 +3,8 @@
 use serde::{Deserialize, Serialize};
 use toml::Spanned;
 
-use super::{Expectations, FaultEntry, Others, Time, TripEntry, Verdict};
+use super::Expectations;
+use super::entries::{FaultEntry, Others, Time, TripEntry, Verdict};
 use crate::report::{FaultReport, Report, TripReport};
 
 /// What a replay shows against its expectations, as numbers.
@@ -86,15 +87,18 @@ impl Expectations {
     #[must_use]
     pub fn counts(&self, report: &Report, slack_ns: u64, of: &dyn Fn(&str) -> bool) -> Counts {
         let slack = i128::from(slack_ns);
-        let is_clear = self.verdict == Some(Verdict::Clear);
-        let others = self.others == Others::Refused || is_clear;
+        let is_clear = self.verdict.as_ref().is_some_and(|verdict| *verdict.get_ref() == Verdict::Clear);
+        let others = self.others() == Others::Refused || is_clear;
         let is_met = |entry: &&TripEntry| report.trips.iter().any(|trip| entry.is_met_within(trip, slack));
-        let mut missed: Vec<&TripEntry> = self.trip.iter().filter(|entry| !is_met(entry)).collect();
+        let mut missed: Vec<&TripEntry> =
+            self.trip.iter().map(Spanned::get_ref).filter(|entry| !is_met(entry)).collect();
         let mut counts = Counts { missed_trips: missed.len() as u64, ..Counts::default() };
-        counts.latest_ns = self.trip.iter().filter_map(|entry| entry.after(report, slack, of)).max();
+        counts.latest_ns =
+            self.trip.iter().filter_map(|entry| entry.get_ref().after(report, slack, of)).max();
         for trip in &report.trips {
-            let is_forbidden = self.no_trip.iter().any(|entry| entry.is_met_by(trip));
-            let is_named = !is_clear && self.trip.iter().any(|entry| entry.is_met_within(trip, slack));
+            let is_forbidden = self.no_trip.iter().any(|entry| entry.get_ref().is_met_by(trip));
+            let is_named =
+                !is_clear && self.trip.iter().any(|entry| entry.get_ref().is_met_within(trip, slack));
             if !is_forbidden && (is_named || !others) {
                 continue;
             }
@@ -106,11 +110,12 @@ impl Expectations {
             }
         }
         for entry in &self.fault {
-            let is_met = report.faults.iter().any(|fault| entry.is_met_within(fault, slack));
+            let is_met = report.faults.iter().any(|fault| entry.get_ref().is_met_within(fault, slack));
             counts.missed_faults += u64::from(!is_met);
         }
         let is_named = |fault: &&FaultReport| {
-            !others || (!is_clear && self.fault.iter().any(|entry| entry.is_met_within(fault, slack)))
+            !others
+                || (!is_clear && self.fault.iter().any(|entry| entry.get_ref().is_met_within(fault, slack)))
         };
         counts.nuisance_faults = report.faults.iter().filter(|fault| !is_named(fault)).count() as u64;
         if others {
