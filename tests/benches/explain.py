@@ -60,4 +60,5 @@ def main():
     print(f"median: explaining takes {statistics.median(ratios):.2f} times as long as replaying")
 
 
-main()
+if __name__ == "__main__":
+    main()

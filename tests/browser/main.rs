@@ -57,7 +57,7 @@ fn every_demo_opens_without_a_network_and_shows_what_it_found() {
 
 #[test]
 fn the_time_is_moved_by_keys_mouse_wheel_and_from_the_table() {
-    let page = demo("every-function");
+    let page = demo("overspeed-door-open");
     let Some(seen) = look(&json!([{ "do": "move", "file": page.path }])) else { return };
     let seen = &seen[0];
     is_quiet(seen, &page.name);

@@ -90,7 +90,7 @@ fn shares(explanation: &Explanation) -> String {
         let class = if value < 0.0 { "bar minus" } else { "bar" };
         html(format!("<span class=\"{class}\" style=\"width:{width:.2}em\" aria-hidden=\"true\"></span>"))
     };
-    let heads = ["Where a \u{2212} b comes from", "#share", "Unit", ""];
+    let heads = ["Where a \u{2212} b comes from", "#share", "Unit", "as a bar"];
     let mut table = Table::new(&heads);
     for term in &apart.terms {
         table.row(&[

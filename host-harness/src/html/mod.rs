@@ -58,8 +58,9 @@ fn page(title: &str, body: &str, with_charts: bool) -> String {
         out += "\n";
     }
     out += STYLE;
-    out += "</style>\n</head>\n<body>\n";
+    out += "</style>\n</head>\n<body>\n<main>\n";
     out += body;
+    out += "</main>\n";
     out += &format!(
         "<footer>\n<p>{}</p>\n<p>Made by cowitness {}.{}</p>\n</footer>\n",
         escape(CAUTION),

@@ -175,7 +175,7 @@ impl Sheet<'_> {
         if faults.is_empty() {
             return String::new();
         }
-        let mut table = Table::new(&["", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"]);
+        let mut table = Table::new(&["Show", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"]);
         for fault in faults.iter().take(LISTED) {
             let of = match (&fault.analogue, &fault.channel, &fault.input, &fault.monitor) {
                 (Some(analogue), Some(line), ..) => format!("line {line} of {analogue}"),
@@ -211,7 +211,8 @@ impl Sheet<'_> {
         let Report { stops, outputs, resets, left_out, .. } = self.report;
         let mut out = String::new();
         if !stops.is_empty() {
-            let mut table = Table::new(&["", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
+            let mut table =
+                Table::new(&["Show", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
             for stop in stops.iter().take(LISTED) {
                 let channel = stop.channel.as_deref().unwrap_or("-");
                 table.row(&[
@@ -303,7 +304,7 @@ impl Sheet<'_> {
     /// What a second person needs to check it.
     fn evidence(&self) -> String {
         let Report { setup, trace, .. } = self.report;
-        let mut table = Table::new(&["", ""]);
+        let mut table = Table::new(&["What", "Which"]);
         let mut row = |name: &str, value: String| table.row(&[text(name), text(value)]);
         row("trace", trace.path.clone());
         if let Some(Identity { bytes, crc32 }) = self.identity {
