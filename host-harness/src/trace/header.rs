@@ -70,6 +70,8 @@ impl Fault {
 pub(super) struct Cell<'a> {
     pub(super) start: usize,
     pub(super) text: Cow<'a, str>,
+    /// The number that it is, where the text does not tell all of it.
+    pub(super) exact: Option<Decimal>,
 }
 
 /// Checks that a line is text.
@@ -102,12 +104,12 @@ pub(super) fn split(line: &str, delimiter: Delimiter) -> Result<Vec<Cell<'_>>, F
             if !(after.is_empty() || after.starts_with(separator)) {
                 return Err(no_end());
             }
-            (Cell { start, text }, line.len() - after.len())
+            (Cell { start, text, exact: None }, line.len() - after.len())
         } else {
             let length = rest.find(separator).unwrap_or(rest.len());
             let text = rest[..length].trim_matches(is_blank);
             let start = if text.is_empty() { begin } else { start };
-            (Cell { start, text: Cow::Borrowed(text) }, begin + length)
+            (Cell { start, text: Cow::Borrowed(text), exact: None }, begin + length)
         };
         cells.push(cell);
         if end == line.len() {
@@ -276,7 +278,7 @@ impl Layout {
 }
 
 /// The most similar of the `names`, if one is similar enough to be meant.
-fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
+pub(super) fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
     let wanted = wanted.to_lowercase();
     let length = wanted.chars().count();
     // Of a name of one letter nothing would be left.

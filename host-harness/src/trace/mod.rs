@@ -61,6 +61,8 @@ mod reader;
 mod row;
 mod scale;
 mod skipped;
+pub(crate) mod table;
+mod text;
 mod units;
 
 pub use error::{Place, Problem, Reason, TraceError};
@@ -75,3 +77,4 @@ pub use offered::Offered;
 pub use prefetch::Prefetch;
 pub use reader::{BATCH_FRAMES, Options, Reader, Summary};
 pub use skipped::{Skipped, SkippedRow};
+pub use table::TableError;
