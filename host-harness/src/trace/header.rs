@@ -167,7 +167,7 @@ pub(super) struct AnalogueIndexes {
 impl Columns {
     /// Finds the needed columns in the header line.
     pub(super) fn find(header: &str, layout: &Layout) -> Result<Self, Fault> {
-        let delimiter = delimiter(header, layout)?;
+        let delimiter = delimiter_of(header, &layout.names())?;
         let cells = split(header, delimiter)?;
         let position = |name: &str, asked_by: Option<&str>| position(&cells, name, asked_by);
         let source = |source: &SourceColumns, section: &str| {
@@ -229,7 +229,8 @@ fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&str>) -> Result<us
     }
 }
 
-fn delimiter(header: &str, layout: &Layout) -> Result<Delimiter, Fault> {
+/// What separates the cells of a header; of several that could, the one under which most of the names are found.
+pub(super) fn delimiter_of(header: &str, names: &[&str]) -> Result<Delimiter, Fault> {
     let in_use: Vec<_> = Delimiter::ALL
         .into_iter()
         .filter_map(|delimiter| Some((delimiter, split(header, delimiter).ok()?)))
@@ -243,7 +244,6 @@ fn delimiter(header: &str, layout: &Layout) -> Result<Delimiter, Fault> {
         }
         [(only, _)] => Ok(*only),
         several => {
-            let names = layout.names();
             let fit = |cells: &[Cell<'_>]| {
                 names.iter().filter(|name| cells.iter().any(|cell| cell.text == **name)).count()
             };

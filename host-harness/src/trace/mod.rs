@@ -47,6 +47,7 @@
 #[cfg(test)]
 mod agreement;
 mod cell;
+mod convert;
 mod digits;
 mod error;
 mod fast;
@@ -65,6 +66,7 @@ pub(crate) mod table;
 mod text;
 mod units;
 
+pub use convert::{ConvertError, Converted, convert};
 pub use error::{Place, Problem, Reason, TraceError};
 pub use header::Delimiter;
 pub use input::Compression;

@@ -117,7 +117,7 @@ impl TextRows {
     }
 }
 
-fn at_line(lines: &Lines, fault: Fault) -> TraceError {
+pub(super) fn at_line(lines: &Lines, fault: Fault) -> TraceError {
     lines.error(fault.byte, *fault.problem)
 }
 

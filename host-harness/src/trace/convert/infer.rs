@@ -155,8 +155,9 @@ impl Seen {
             return Some((Kind::Time { ns: 1 }, Some((unit, self.places))));
         }
         if self.places == 0 {
-            let fits = self.highest <= i64::MAX.into() || (self.lowest >= 0 && self.highest <= u64::MAX.into());
-            return Some((if fits && self.lowest >= i64::MIN.into() { Kind::Integer } else { Kind::Real }, None));
+            let (most, unsigned) = (i128::from(i64::MAX), i128::from(u64::MAX));
+            let fits = self.highest <= most || (self.lowest >= 0 && self.highest <= unsigned);
+            return Some((if fits && self.lowest >= i128::from(i64::MIN) { Kind::Integer } else { Kind::Real }, None));
         }
         let is_short = self.whole + self.places <= DIGITS;
         Some((if is_short { Kind::Decimal { places: self.places } } else { Kind::Real }, None))

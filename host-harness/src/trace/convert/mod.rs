@@ -35,9 +35,6 @@ mod infer;
 mod parquet;
 mod text;
 
-#[cfg(test)]
-mod tests;
-
 use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};

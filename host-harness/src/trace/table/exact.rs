@@ -28,7 +28,7 @@ pub(crate) fn exact_digits(real: f64) -> String {
 }
 
 /// A finite float without loss.
-pub(super) fn exact(real: f64) -> Decimal {
+pub(in super::super) fn exact(real: f64) -> Decimal {
     let text = exact_digits(real);
     let (negative, text) = match text.strip_prefix('-') {
         Some(text) => (true, text),

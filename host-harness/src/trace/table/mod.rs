@@ -15,7 +15,7 @@ mod store;
 
 pub use error::TableError;
 pub(crate) use exact::{exact_digits, push_fixed};
-pub(super) use exact::parts;
+pub(super) use exact::{exact, parts};
 pub(crate) use open::{Format, open_store};
 pub(super) use rows::TableRows;
 pub(crate) use store::{MOST_IN_MEMORY, Store};
