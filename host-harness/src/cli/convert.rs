@@ -24,7 +24,8 @@ fn write(args: &args::Convert) -> Result<(), String> {
         None => None,
         Some(path) => Some(layout(&load_setup(path)?).map_err(|error| error.to_string())?),
     };
-    let done = convert(&args.trace, &args.out, layout.as_ref(), &args.leave_out).map_err(|error| error.to_string())?;
+    let done = convert(&args.trace, &args.out, layout.as_ref(), &args.leave_out)
+        .map_err(|error| error.to_string())?;
     for note in &done.notes {
         anstream::eprintln!("note: {note}");
     }

@@ -88,7 +88,7 @@ pub enum Problem {
     #[error(transparent)]
     Table(#[from] TableError),
     /// The name of the file promises a format that its bytes are not, and they are no text either.
-    #[error("by its name this is a {named}, by its first bytes {found}")]
+    #[error("by its name this is {named}, by its first bytes {found}")]
     NotAsNamed {
         /// The format by the name.
         named: &'static str,
@@ -436,7 +436,9 @@ impl Problem {
             Self::Unreadable(_) => "check that the file may be read and is on a working disk",
             Self::Truncated(_) => "copy the file again; what is there was not used to the end",
             Self::Corrupt { .. } => "copy or compress the file again",
-            Self::OtherFormat(_) => "convert it to delimited text in UTF-8, plain or as gzip or zstd, or to Parquet or Arrow IPC",
+            Self::OtherFormat(_) => {
+                "convert it to delimited text in UTF-8, plain or as gzip or zstd, or to Parquet or Arrow IPC"
+            }
             Self::Empty => "record it again, or check what writes it",
             Self::LineTooLong(_) => "a trace has one row a line; check the line ends",
             Self::CarriageReturn => "end lines with LF or CRLF",

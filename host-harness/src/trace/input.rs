@@ -69,10 +69,7 @@ impl Opened {
         Self::open_file(path, Some(seen))
     }
 
-    fn open_file(
-        path: &Path,
-        seen: Option<impl FnMut(&[u8]) + Send + 'static>,
-    ) -> Result<Self, TraceError> {
+    fn open_file(path: &Path, seen: Option<impl FnMut(&[u8]) + Send + 'static>) -> Result<Self, TraceError> {
         let mut file = file(path)?;
         let path_shown: Arc<str> = path.to_string_lossy().into();
         let fail = |problem| error(&path_shown, problem);
@@ -91,7 +88,7 @@ impl Opened {
         if let Some(named) = Format::of_name(path)
             && let Some(found) = no_text(&front)
         {
-            return Err(fail(Problem::NotAsNamed { named: named.in_words(), found }));
+            return Err(fail(Problem::NotAsNamed { named: named.with_article(), found }));
         }
         let all = Cursor::new(front).chain(file);
         match seen {

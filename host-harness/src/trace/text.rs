@@ -98,8 +98,7 @@ impl TextRows {
         let no_row = is_no_row(line, Some(self.rows.columns.delimiter))
             || (std::mem::take(&mut self.units_may_follow)
                 && self.rows.take_units(line).map_err(|fault| at_line(&self.lines, fault))?);
-        let outcome =
-            if no_row { Ok(None) } else { self.rows.parse(line, batch.len(), offered).map(Some) };
+        let outcome = if no_row { Ok(None) } else { self.rows.parse(line, batch.len(), offered).map(Some) };
         match outcome {
             Ok(Some(frame)) => batch.push(frame),
             Ok(None) => {}

@@ -46,7 +46,15 @@ impl ArrowSink {
     ) -> Result<Self, ConvertError> {
         let batch_rows = BATCH_ROWS.min(HELD_CELLS / columns.len().max(1)).max(1);
         let (path, held) = (path.to_owned(), HeldRows::new(columns.len()));
-        Ok(Self { writer: None, file: Some(file), path, columns: columns.to_vec(), comment, batch_rows, held })
+        Ok(Self {
+            writer: None,
+            file: Some(file),
+            path,
+            columns: columns.to_vec(),
+            comment,
+            batch_rows,
+            held,
+        })
     }
 
     fn begin(&mut self) -> Result<(), ArrowError> {
@@ -162,8 +170,6 @@ fn array(described: &Described, held: &Held) -> Result<ArrayRef, ArrowError> {
         (Cells::Integers(cells), _) => Arc::new(Int64Array::try_new(cells.clone().into(), nulls)?),
         (Cells::Unsigned(cells), _) => Arc::new(UInt64Array::try_new(cells.clone().into(), nulls)?),
         (Cells::Reals(cells), _) => Arc::new(Float64Array::try_new(cells.clone().into(), nulls)?),
-        (Cells::Bools(cells), _) => {
-            Arc::new(BooleanArray::new(BooleanBuffer::from(cells.as_slice()), nulls))
-        }
+        (Cells::Bools(cells), _) => Arc::new(BooleanArray::new(BooleanBuffer::from(cells.as_slice()), nulls)),
     })
 }

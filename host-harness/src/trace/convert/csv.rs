@@ -110,7 +110,8 @@ fn push_quoted(text: &mut String, cell: &str, is_first: bool) {
 impl Sink for CsvSink {
     fn write(&mut self, chunk: &Chunk) -> Result<(), ConvertError> {
         for row in 0..chunk.rows {
-            for (index, ((cells, present), described)) in chunk.columns.iter().zip(&self.columns).enumerate() {
+            for (index, ((cells, present), described)) in chunk.columns.iter().zip(&self.columns).enumerate()
+            {
                 if index > 0 {
                     self.text.push(',');
                 }

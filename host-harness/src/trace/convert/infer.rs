@@ -16,30 +16,30 @@ pub(super) struct Plain {
     pub(super) mark: Option<Mark>,
 }
 
-/// Reads a number of up to 18 digits without a power of ten; `None` leaves it to [`Decimal`].
+/// Reads a number without a power of ten whose digits fit 64 bits, up to 18 of them after the mark; `None` leaves it to [`Decimal`].
 pub(super) fn plain(text: &str) -> Option<Plain> {
     let (negative, digits) = match text.as_bytes() {
         [b'-', rest @ ..] => (true, rest),
         all => (false, all),
     };
-    let (mut value, mut count, mut places, mut mark) = (0_i64, 0, 0, None);
+    let (mut value, mut any_digit, mut places, mut mark) = (0_i64, false, 0, None);
     for &byte in digits {
         match byte {
             b'0'..=b'9' => {
-                value = value * 10 + i64::from(byte - b'0');
-                count += 1;
+                value = value.checked_mul(10)?.checked_add(i64::from(byte - b'0'))?;
+                any_digit = true;
                 places += u32::from(mark.is_some());
-                // Eighteen digits are far from the end of 64 bits.
-                if count > DIGITS {
-                    return None;
-                }
             }
             b'.' if mark.is_none() => mark = Some(Mark::Point),
             b',' if mark.is_none() => mark = Some(Mark::Comma),
             _ => return None,
         }
     }
-    (count > 0).then_some(Plain { value: if negative { -value } else { value }, places, mark })
+    (any_digit && places <= DIGITS).then_some(Plain {
+        value: if negative { -value } else { value },
+        places,
+        mark,
+    })
 }
 
 /// The digits before the decimal mark, without leading zeros.
@@ -51,13 +51,14 @@ fn whole_digits(magnitude: u64) -> u32 {
 #[derive(Clone, Debug, Default)]
 pub(super) struct Seen {
     pub(super) empty: bool,
-    numbers: bool,
     /// NaN, infinite, or with more digits than are counted here.
     long: bool,
     words: bool,
     beyond_bits: bool,
     places: u32,
     whole: u32,
+    /// No magnitude is larger than this.
+    largest: u64,
     lowest: i128,
     highest: i128,
     /// The line and the text of the first cell that is no number, and of the first that is no boolean.
@@ -92,7 +93,6 @@ impl Seen {
                 decimal.mark
             }
             Err(NoDecimal::NotFinite) => {
-                self.numbers = true;
                 self.long = true;
                 None
             }
@@ -109,18 +109,17 @@ impl Seen {
     }
 
     fn number(&mut self, number: Plain) {
-        self.numbers = true;
         self.beyond_bits |= !(0..=1).contains(&number.value) || number.places > 0;
         self.places = self.places.max(number.places);
         if number.places == 0 {
             self.bound(number.value.into());
         }
-        let magnitude = number.value.unsigned_abs();
-        self.whole = self.whole.max(whole_digits(magnitude / 10_u64.pow(number.places)));
+        let magnitude = number.value.unsigned_abs() / 10_u64.pow(number.places);
+        self.whole = self.whole.max(whole_digits(magnitude));
+        self.largest = self.largest.max(magnitude + u64::from(number.places > 0));
     }
 
     fn decimal(&mut self, decimal: &Decimal) {
-        self.numbers = true;
         self.beyond_bits = true;
         let places = u32::try_from(-decimal.exponent).unwrap_or(0);
         self.places = self.places.max(places.min(1000));
@@ -131,7 +130,9 @@ impl Seen {
         }
         let length = i64::try_from(decimal.digits.len()).unwrap_or(i64::MAX);
         let whole = length.saturating_add(decimal.exponent).clamp(0, 1000);
-        self.whole = self.whole.max(u32::try_from(whole).unwrap_or(0));
+        let whole = u32::try_from(whole).unwrap_or(0);
+        self.whole = self.whole.max(whole);
+        self.largest = self.largest.max(10_u64.saturating_pow(whole));
     }
 
     fn bound(&mut self, whole: i128) {
@@ -150,14 +151,17 @@ impl Seen {
         }
         if let Some(unit) = unit
             && self.places <= unit.nanosecond_places()
-            && self.whole + unit.nanosecond_places() <= DIGITS
+            && self.largest <= i64::MAX.unsigned_abs() / 10_u64.pow(unit.nanosecond_places())
         {
             return Some((Kind::Time { ns: 1 }, Some((unit, self.places))));
         }
         if self.places == 0 {
             let (most, unsigned) = (i128::from(i64::MAX), i128::from(u64::MAX));
             let fits = self.highest <= most || (self.lowest >= 0 && self.highest <= unsigned);
-            return Some((if fits && self.lowest >= i128::from(i64::MIN) { Kind::Integer } else { Kind::Real }, None));
+            return Some((
+                if fits && self.lowest >= i128::from(i64::MIN) { Kind::Integer } else { Kind::Real },
+                None,
+            ));
         }
         let is_short = self.whole + self.places <= DIGITS;
         Some((if is_short { Kind::Decimal { places: self.places } } else { Kind::Real }, None))
@@ -198,6 +202,8 @@ mod tests {
             (&["nan", "0"], None, Some(Kind::Real)),
             (&["0.000125", "1"], seconds, Some(Kind::Time { ns: 1 })),
             (&["0.0001250001"], seconds, Some(Kind::Decimal { places: 10 })),
+            (&["1700000000.123456789"], seconds, Some(Kind::Time { ns: 1 })),
+            (&["-9223372036.9"], seconds, Some(Kind::Decimal { places: 1 })),
             (&["9999999999"], seconds, Some(Kind::Integer)),
             (&["true", "False", "1"], None, Some(Kind::Bool)),
             (&["high", "low", ""], None, Some(Kind::Bool)),
@@ -213,7 +219,7 @@ mod tests {
     fn plain_numbers_are_read_without_their_mark() {
         assert_eq!(plain("-12.50"), Some(Plain { value: -1250, places: 2, mark: Some(Mark::Point) }));
         assert_eq!(plain("7"), Some(Plain { value: 7, places: 0, mark: None }));
-        for text in ["", "-", ".", "1e3", "+1", "1.2.3", "1234567890123456789"] {
+        for text in ["", "-", ".", "1e3", "+1", "1.2.3", "9223372036854775808", "0.0000000000000000001"] {
             assert_eq!(plain(text), None, "{text}");
         }
     }

@@ -1,32 +1,4 @@
-//! From one format of traces to another, without loss.
-//!
-//! # What a column of a text becomes
-//!
-//! A text is read twice: first to see what its columns hold, then to write them. A column is, in this order,
-//!
-//! - whole numbers (64 bits, with or without a sign), when every cell is one;
-//! - times in ns, when its unit is one of time (by the setup or by a row of units) and every cell is a whole number of ns: a timestamp
-//!   without a time zone in Parquet, which has no durations, and a duration in Arrow IPC;
-//! - decimal numbers with as many places as the longest cell has, up to 18 digits in all;
-//! - booleans, when every cell is `true` or `false`, `high` or `low`;
-//! - floating-point numbers, when every cell is exactly one (or NaN or infinite).
-//!
-//! A cell that is empty is missing. What fits none of these is refused with its place, never rounded and never kept as text; the column can be
-//! left out by name. Lines of comment are kept when they come before the header, and lost elsewhere.
-//!
-//! # What is noted in a file of typed columns
-//!
-//! | note | of | what |
-//! | --- | --- | --- |
-//! | `unit.COLUMN` in Parquet, `unit` of the field in Arrow IPC | the setup, or a row of units | the unit; one that contradicts the setup is an error when the trace is read |
-//! | `written.COLUMN` | a column of times | how it stood in the text: its unit and its places, such as `s 6` |
-//! | `comment` | the text | the lines before the header, without their `#` |
-//!
-//! # What a typed column becomes in a text
-//!
-//! Whole numbers and decimal numbers with all their places; times in the unit and with the places that they are noted with, otherwise in the unit
-//! of the setup or in seconds; booleans as `true` and `false`; floating-point numbers with all the digits that they have: 0.1 has 55. So a
-//! text is what the file was, bit for bit. It is separated by commas. A row of units follows the header when a column of times is there.
+//! From one format of traces to another, without loss. `columns.md` beside this file, which the page of [`super`] shows, says what becomes of what.
 
 mod arrow;
 mod cells;
@@ -73,7 +45,9 @@ pub enum ConvertError {
     #[error(transparent)]
     Trace(#[from] TraceError),
     /// A cell that no type of column keeps as it is.
-    #[error("{place}: column `{column}`: {text} {why}; correct it, or leave the column out: --leave-out {column:?}")]
+    #[error(
+        "{place}: column `{column}`: {text} {why}; correct it, or leave the column out: --leave-out {column:?}"
+    )]
     NotKept {
         /// Where.
         place: Place,
@@ -85,7 +59,9 @@ pub enum ConvertError {
         why: &'static str,
     },
     /// A column of a type that no other format of traces has.
-    #[error("{path}: column `{column}` holds {what}, which is not converted; leave it out: --leave-out {column:?}")]
+    #[error(
+        "{path}: column `{column}` holds {what}, which is not converted; leave it out: --leave-out {column:?}"
+    )]
     Column {
         /// The trace.
         path: String,
@@ -95,7 +71,9 @@ pub enum ConvertError {
         what: &'static str,
     },
     /// Two columns of one name.
-    #[error("{path}: two columns are called {column:?}; give each its own name, or leave both out: --leave-out {column:?}")]
+    #[error(
+        "{path}: two columns are called {column:?}; give each its own name, or leave both out: --leave-out {column:?}"
+    )]
     DoubledColumn {
         /// The trace.
         path: String,
@@ -296,7 +274,8 @@ fn describe(table: &dyn Table, index: usize, layout: Option<&Layout>) -> Describ
 
 /// The places that multiples of `ns` need in a unit.
 fn places(unit: TimeUnit, ns: u64) -> u32 {
-    let zeros = (0..).take_while(|&zeros| ns > 0 && ns.is_multiple_of(10_u64.saturating_pow(zeros + 1))).count();
+    let zeros =
+        (0..).take_while(|&zeros| ns > 0 && ns.is_multiple_of(10_u64.saturating_pow(zeros + 1))).count();
     unit.nanosecond_places().saturating_sub(u32::try_from(zeros).unwrap_or(0))
 }
 
@@ -326,7 +305,8 @@ fn unit_of(layout: &Layout, name: &str) -> Option<String> {
             return Some(unit.clone());
         }
     }
-    let analogue = layout.analogues.iter().find(|analogue| analogue.columns.iter().any(|column| column == name));
+    let analogue =
+        layout.analogues.iter().find(|analogue| analogue.columns.iter().any(|column| column == name));
     analogue.map(|analogue| analogue.unit.clone())
 }
 

@@ -45,13 +45,22 @@ impl ParquetSink {
     ) -> std::result::Result<Self, ConvertError> {
         let group_rows = GROUP_ROWS.min(HELD_CELLS / columns.len().max(1)).max(1);
         let (path, held) = (path.to_owned(), HeldRows::new(columns.len()));
-        Ok(Self { writer: None, file: Some(file), path, columns: columns.to_vec(), comment, group_rows, held })
+        Ok(Self {
+            writer: None,
+            file: Some(file),
+            path,
+            columns: columns.to_vec(),
+            comment,
+            group_rows,
+            held,
+        })
     }
 
     fn begin(&mut self) -> Result<()> {
         let Some(file) = self.file.take() else { return Ok(()) };
         let held = self.columns.iter().zip(&self.held.columns);
-        let fields: Result<Vec<_>> = held.map(|(column, held)| field(column, &held.cells).map(Arc::new)).collect();
+        let fields: Result<Vec<_>> =
+            held.map(|(column, held)| field(column, &held.cells).map(Arc::new)).collect();
         let schema = Type::group_type_builder("schema").with_fields(fields?).build()?;
         let mut properties = WriterProperties::builder()
             .set_compression(Compression::ZSTD(ZstdLevel::default()))
@@ -185,10 +194,12 @@ fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, 
             let mut values = held.found(cells);
             for value in &mut values {
                 let scaled = value.checked_mul(times);
-                *value = scaled.ok_or_else(|| ParquetError::General(format!(
-                    "column `{}`: a time of {value} x {times} ns is beyond 64 bits",
-                    described.column.name
-                )))?;
+                *value = scaled.ok_or_else(|| {
+                    ParquetError::General(format!(
+                        "column `{}`: a time of {value} x {times} ns is beyond 64 bits",
+                        described.column.name
+                    ))
+                })?;
             }
             out.write_batch(&values, levels, None)?;
         }

@@ -81,7 +81,8 @@ impl TextTable {
             Some(kind) => kind,
             None if leave_out.iter().any(|other| other == name) => (Kind::Other("text"), None),
             None => {
-                let (line, cell) = seen.no_boolean.as_ref().or(seen.no_number.as_ref()).cloned().unwrap_or_default();
+                let (line, cell) =
+                    seen.no_boolean.as_ref().or(seen.no_number.as_ref()).cloned().unwrap_or_default();
                 let place = Place { path: Arc::clone(&self.path), line: Some(line), column: None, row: None };
                 let (column, text) = (name.to_owned(), quoted(&cell));
                 let why = "is neither a number nor a boolean as the other cells are";
@@ -202,7 +203,13 @@ impl Table for TextTable {
 }
 
 /// Appends a cell as its column has it; why that is not possible.
-fn push(values: &mut Cells, cell: &str, kind: Kind, unsigned: bool, time_places: u32) -> Result<(), &'static str> {
+fn push(
+    values: &mut Cells,
+    cell: &str,
+    kind: Kind,
+    unsigned: bool,
+    time_places: u32,
+) -> Result<(), &'static str> {
     const CHANGED: &str = "was something else when the text was read first";
     let places = match kind {
         Kind::Time { .. } => time_places,
@@ -210,9 +217,15 @@ fn push(values: &mut Cells, cell: &str, kind: Kind, unsigned: bool, time_places:
         _ => 0,
     };
     match values {
-        Cells::Integers(values) => values.push(if cell.is_empty() { 0 } else { scaled(cell, places).ok_or(CHANGED)? }),
+        Cells::Integers(values) => {
+            values.push(if cell.is_empty() { 0 } else { scaled(cell, places).ok_or(CHANGED)? })
+        }
         Cells::Unsigned(values) if unsigned => {
-            let value = if cell.is_empty() { Some(0) } else { whole(cell).and_then(|value| u64::try_from(value).ok()) };
+            let value = if cell.is_empty() {
+                Some(0)
+            } else {
+                whole(cell).and_then(|value| u64::try_from(value).ok())
+            };
             values.push(value.ok_or(CHANGED)?);
         }
         Cells::Unsigned(_) => return Err(CHANGED),

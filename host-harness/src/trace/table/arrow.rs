@@ -1,7 +1,8 @@
 //! Arrow IPC, as a file or as a stream, message by message.
 //!
 //! The crate `arrow-ipc` tells what a message says; the buffers of the selected columns are then read from their places, some rows at a time,
-//! whatever the size of a record batch. A file is read as the stream that it holds, and its footer has to name the same record batches.
+//! whatever the size of a record batch. The footer of a file says what its columns are and where its record batches begin; in a stream one
+//! message follows the other.
 
 mod batch;
 mod buffer;
@@ -42,31 +43,47 @@ fn damaged(column: Option<&str>, detail: impl ToString) -> TableError {
     TableError::Damaged { format: FORMAT, column: column.map(str::to_owned), detail: detail.to_string() }
 }
 
-/// Where a message is, and where its buffers are.
+/// A message, and where its buffers are.
 struct Framed {
-    at: u64,
     message: bytes::Bytes,
     body: u64,
 }
 
 impl ArrowTable {
-    /// Reads the schema, and the footer of a file.
+    /// Reads the footer of a file, or the schema that a stream begins with.
     pub(crate) fn open(store: Store) -> Result<Self, TableError> {
         let is_file = store.bytes(0, MAGIC.len()).is_ok_and(|bytes| bytes == MAGIC);
-        let announced = if is_file { Some(announced(&store)?) } else { None };
-        let start = if is_file { 8 } else { 0 };
-        let framed = framed(&store, start)?.ok_or(TableError::Truncated(FORMAT))?;
-        let message = parsed(&framed.message)?;
-        let schema = message.header_as_schema().ok_or_else(|| damaged(None, "it does not begin with a schema"))?;
-        let (schema, next) = (Schema::of(&schema)?, end_of(&framed, &message)?);
+        let (schema, announced, next) = if is_file {
+            let (schema, announced) = footer(&store)?;
+            (schema, Some(announced), 0)
+        } else {
+            let framed = framed(&store, 0)?.ok_or(TableError::Truncated(FORMAT))?;
+            let message = parsed(&framed.message)?;
+            let schema = message.header_as_schema();
+            let schema = schema.ok_or_else(|| damaged(None, "it does not begin with a schema"))?;
+            (Schema::of(&schema)?, None, end_of(&framed, &message)?)
+        };
         let selected = Vec::new();
         Ok(Self { store, schema, announced, selected, next, batch: None, rows_done: 0 })
     }
 
+    /// The next message; `None` at the end.
+    fn next_message(&mut self) -> Result<Option<Framed>, TableError> {
+        match &mut self.announced {
+            None => framed(&self.store, self.next),
+            Some(announced) => match announced.pop_front() {
+                None => Ok(None),
+                Some(at) => {
+                    let framed = framed(&self.store, at)?;
+                    framed.ok_or_else(|| damaged(None, format!("no record batch at byte {at}"))).map(Some)
+                }
+            },
+        }
+    }
+
     /// Goes on to the next record batch that has rows; false when there is none.
     fn begin_batch(&mut self) -> Result<bool, TableError> {
-        loop {
-            let Some(framed) = framed(&self.store, self.next)? else { return self.end() };
+        while let Some(framed) = self.next_message()? {
             let message = parsed(&framed.message)?;
             self.next = end_of(&framed, &message)?;
             match message.header_type() {
@@ -75,41 +92,33 @@ impl ArrowTable {
                 MessageHeader::DictionaryBatch => continue,
                 other => {
                     let what = other.variant_name().unwrap_or("unknown").to_owned();
-                    return Err(TableError::Unsupported { format: FORMAT, what: format!("a message {what}") });
+                    return Err(TableError::Unsupported {
+                        format: FORMAT,
+                        what: format!("a message {what}"),
+                    });
                 }
             }
-            if let Some(announced) = &mut self.announced
-                && announced.pop_front() != Some(framed.at)
-            {
-                return Err(damaged(None, "its footer names other record batches than there are"));
-            }
-            let batch = message.header_as_record_batch().ok_or_else(|| damaged(None, "an empty message"))?;
-            let fields: Vec<&Field> = self.selected.iter().map(|&index| &self.schema.fields[index]).collect();
-            let names: Vec<&str> =
-                self.selected.iter().map(|&index| self.schema.columns[index].name.as_str()).collect();
-            let codec = batch.compression().map(|compression| compression.codec());
-            if let Some(other) =
-                codec.filter(|codec| ![CompressionType::LZ4_FRAME, CompressionType::ZSTD].contains(codec))
-            {
-                let what = format!("compression {}", other.0);
-                return Err(TableError::Unsupported { format: FORMAT, what });
-            }
-            let batch = Batch::open(&self.store, &batch, framed.body..self.next, codec, &fields, &names)?;
+            let batch = self.open_batch(&framed, &message)?;
             if batch.left() > 0 {
                 self.batch = Some(batch);
                 return Ok(true);
             }
         }
+        Ok(false)
     }
 
-    /// The end of the messages; false.
-    fn end(&self) -> Result<bool, TableError> {
-        match &self.announced {
-            Some(announced) if !announced.is_empty() => {
-                Err(damaged(None, "its footer names more record batches than there are"))
-            }
-            _ => Ok(false),
+    fn open_batch(&self, framed: &Framed, message: &Message<'_>) -> Result<Batch, TableError> {
+        let batch = message.header_as_record_batch().ok_or_else(|| damaged(None, "an empty message"))?;
+        let fields: Vec<&Field> = self.selected.iter().map(|&index| &self.schema.fields[index]).collect();
+        let names: Vec<&str> =
+            self.selected.iter().map(|&index| self.schema.columns[index].name.as_str()).collect();
+        let codec = batch.compression().map(|compression| compression.codec());
+        let known = [CompressionType::LZ4_FRAME, CompressionType::ZSTD];
+        if let Some(other) = codec.filter(|codec| !known.contains(codec)) {
+            let what = format!("compression {}", other.0);
+            return Err(TableError::Unsupported { format: FORMAT, what });
         }
+        Batch::open(&self.store, &batch, framed.body..self.next, codec, &fields, &names)
     }
 }
 
@@ -156,22 +165,25 @@ fn framed(store: &Store, at: u64) -> Result<Option<Framed>, TableError> {
         return Err(TableError::Truncated(FORMAT));
     }
     let head = store.bytes(at, 8)?;
-    if head[..4] != CONTINUATION {
-        return Err(damaged(None, format!("no message where one must begin, at byte {at}")));
-    }
-    let length = u64::from(u32::from_le_bytes([head[4], head[5], head[6], head[7]]));
+    let number =
+        |at: usize| u64::from(u32::from_le_bytes([head[at], head[at + 1], head[at + 2], head[at + 3]]));
+    // Old files have no continuation before the length.
+    let (length, start) = if head[..4] == CONTINUATION { (number(4), 8) } else { (number(0), 4) };
     if length == 0 {
         return Ok(None);
     }
-    if length > left - 8 {
-        return Err(TableError::Truncated(FORMAT));
+    if length > left - start {
+        return Err(match start {
+            8 => TableError::Truncated(FORMAT),
+            _ => damaged(None, format!("no message where one must begin, at byte {at}")),
+        });
     }
     if length > MOST_OF_A_MESSAGE {
         let (format, what) = (FORMAT, "a message");
         return Err(TableError::TooLarge { format, what, bytes: length, most: MOST_OF_A_MESSAGE });
     }
-    let message = store.bytes(at + 8, usize::try_from(length).unwrap_or(usize::MAX))?;
-    Ok(Some(Framed { at, message, body: at + 8 + length }))
+    let message = store.bytes(at + start, usize::try_from(length).unwrap_or(usize::MAX))?;
+    Ok(Some(Framed { message, body: at + start + length }))
 }
 
 fn parsed(message: &[u8]) -> Result<Message<'_>, TableError> {
@@ -186,8 +198,8 @@ fn end_of(framed: &Framed, message: &Message<'_>) -> Result<u64, TableError> {
         .ok_or_else(|| damaged(None, format!("buffers of {} bytes", message.bodyLength())))
 }
 
-/// Where the record batches begin by the footer of a file.
-fn announced(store: &Store) -> Result<VecDeque<u64>, TableError> {
+/// The columns of a file, and where its record batches begin.
+fn footer(store: &Store) -> Result<(Schema, VecDeque<u64>), TableError> {
     let truncated = || TableError::Truncated(FORMAT);
     // The footer, its length in four bytes, and the magic.
     let end = store.length().checked_sub(10).ok_or_else(truncated)?;
@@ -201,8 +213,10 @@ fn announced(store: &Store) -> Result<VecDeque<u64>, TableError> {
     let footer = store.bytes(start, usize::try_from(length).unwrap_or(usize::MAX))?;
     let footer =
         root_as_footer(&footer).map_err(|error| damaged(None, format!("a footer that is none: {error}")))?;
+    let schema = footer.schema().ok_or_else(|| damaged(None, "a footer without a schema"))?;
     let blocks = footer.recordBatches().into_iter().flatten();
-    blocks
-        .map(|block| u64::try_from(block.offset()).map_err(|_| damaged(None, "a record batch before the file")))
-        .collect()
+    let announced = blocks.map(|block| {
+        u64::try_from(block.offset()).map_err(|_| damaged(None, "a record batch before the file"))
+    });
+    Ok((Schema::of(&schema)?, announced.collect::<Result<_, _>>()?))
 }

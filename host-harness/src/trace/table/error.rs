@@ -87,7 +87,9 @@ pub enum TableError {
         most: u64,
     },
     /// A long file that comes through a pipe or is compressed as a whole.
-    #[error("the {format} is longer than {most} bytes and comes from a stream: it is read from several places at once")]
+    #[error(
+        "the {format} is longer than {most} bytes and comes from a stream: it is read from several places at once"
+    )]
     Stream {
         /// The format of the file.
         format: &'static str,
@@ -113,7 +115,9 @@ impl TableError {
                 "name another column in the setup, or write this one with another type".to_owned()
             }
             Self::DoubledColumn { .. } => "give each column its own name".to_owned(),
-            Self::TwoTimeBases { .. } => "record them in one group, or bring them to one time base".to_owned(),
+            Self::TwoTimeBases { .. } => {
+                "record them in one group, or bring them to one time base".to_owned()
+            }
             Self::LongDecimal { .. } => "write the column with fewer digits or places".to_owned(),
             Self::NoRows { skipped: 0 } => "record it again, or check what writes it".to_owned(),
             Self::NoRows { .. } => "run without --skip-bad to see the first bad row".to_owned(),

@@ -13,9 +13,12 @@ mod quick;
 mod rows;
 mod store;
 
+#[cfg(test)]
+mod agreement;
+
 pub use error::TableError;
-pub(crate) use exact::{exact_digits, push_fixed};
 pub(super) use exact::{exact, parts};
+pub(crate) use exact::{exact_digits, push_fixed};
 pub(crate) use open::{Format, open_store};
 pub(super) use rows::TableRows;
 pub(crate) use store::{MOST_IN_MEMORY, Store};

@@ -19,8 +19,8 @@ impl Format {
         if magic.starts_with(b"PAR1") || magic.starts_with(b"PARE") {
             return Some(Self::Parquet);
         }
-        // The first message of a stream has a length above zero, and one that a schema can have.
-        let is_stream = magic.starts_with(&CONTINUATION) && matches!(magic, [.., 0..=0x7f]) && magic.len() == 8;
+        // The first message of a stream has a length that a message can have.
+        let is_stream = magic.starts_with(&CONTINUATION) && magic.get(7).is_some_and(|&high| high < 0x10);
         (magic.starts_with(MAGIC) || is_stream).then_some(Self::Arrow)
     }
 
@@ -31,6 +31,14 @@ impl Format {
             "parquet" | "pq" => Some(Self::Parquet),
             "arrow" | "arrows" | "feather" | "ipc" => Some(Self::Arrow),
             _ => None,
+        }
+    }
+
+    /// The same with its article.
+    pub(crate) const fn with_article(self) -> &'static str {
+        match self {
+            Self::Parquet => "a Parquet file",
+            Self::Arrow => "an Arrow IPC file",
         }
     }
 

@@ -46,8 +46,10 @@ fn decoded<T>(
 ) -> Result<T, TableError> {
     match guarded(decode) {
         Some(Ok(value)) => Ok(value),
-        Some(Err(ParquetError::External(error))) => match error.downcast() {
-            Ok(io) => Err(TableError::Unreadable(*io)),
+        Some(Err(ParquetError::External(error))) => match error.downcast::<std::io::Error>() {
+            // Decoders use the same type; an error of the file has a number.
+            Ok(io) if io.raw_os_error().is_some() => Err(TableError::Unreadable(*io)),
+            Ok(io) => Err(damaged(column, io)),
             Err(other) => Err(damaged(column, other)),
         },
         Some(Err(ParquetError::NYI(what) | ParquetError::General(what))) => Err(damaged(column, what)),
@@ -70,14 +72,23 @@ impl ParquetTable {
             _ => return Err(TableError::Truncated(FORMAT)),
         }
         let pages = Arc::new(Pages::new(store));
-        let metadata =
-            decoded(None, || ParquetMetaDataReader::new().parse_and_finish(pages.as_ref()))?;
+        let metadata = decoded(None, || ParquetMetaDataReader::new().parse_and_finish(pages.as_ref()))?;
         let notes = schema::notes(metadata.file_metadata());
         let columns = schema::columns(&metadata, &notes)?;
         let leaves = metadata.file_metadata().schema_descr();
         let nullable = leaves.columns().iter().map(|leaf| leaf.max_def_level() > 0).collect();
         let readers = Vec::new();
-        Ok(Self { pages, columns, nullable, notes, selected: Vec::new(), next_group: 0, readers, left: 0, metadata })
+        Ok(Self {
+            pages,
+            columns,
+            nullable,
+            notes,
+            selected: Vec::new(),
+            next_group: 0,
+            readers,
+            left: 0,
+            metadata,
+        })
     }
 
     /// Begins the next row group that has rows; false when there is none.
@@ -155,13 +166,12 @@ impl Table for ParquetTable {
         }
         chunk.rows = self.left.min(CHUNK_ROWS);
         chunk.set_columns(self.selected.len());
-        for ((reader, cells), &index) in
-            self.readers.iter_mut().zip(&mut chunk.columns).zip(&self.selected)
-        {
+        for ((reader, cells), &index) in self.readers.iter_mut().zip(&mut chunk.columns).zip(&self.selected) {
             let column = &self.columns[index];
             let read = decoded(Some(&column.name), || reader.read(chunk.rows, cells))?;
             if read != chunk.rows {
-                let detail = format!("{} rows are missing in row group {}", self.left - read, self.next_group);
+                let detail =
+                    format!("{} rows are missing in row group {}", self.left - read, self.next_group);
                 return Err(damaged(Some(&column.name), detail));
             }
             if let Some(row) = reader.too_long() {

@@ -85,7 +85,13 @@ pub(super) struct LineColumns {
 }
 
 impl Line {
-    fn new(columns: &LineColumns, number: Number, latency: Span, sparse: bool, capture: Option<Scaled>) -> Option<Self> {
+    fn new(
+        columns: &LineColumns,
+        number: Number,
+        latency: Span,
+        sparse: bool,
+        capture: Option<Scaled>,
+    ) -> Option<Self> {
         Some(Self {
             column: columns.value,
             number,
@@ -182,8 +188,13 @@ impl Quick {
         let mut lines = Vec::new();
         for (of, (analogue, columns)) in layout.analogues.iter().zip(analogues).enumerate() {
             for (channel, columns) in Channel::BOTH.into_iter().zip(columns) {
-                let number = Number::Scaled(Box::new(Scale::of_position(num_rational::Ratio::from_integer(1))));
-                lines.push((of, channel, Line::new(columns, number, analogue.latency, analogue.sparse, None)?));
+                let number =
+                    Number::Scaled(Box::new(Scale::of_position(num_rational::Ratio::from_integer(1))));
+                lines.push((
+                    of,
+                    channel,
+                    Line::new(columns, number, analogue.latency, analogue.sparse, None)?,
+                ));
             }
         }
         let ages = [layout.a.latency.as_nanos(), layout.b.latency.as_nanos()];

@@ -218,10 +218,7 @@ impl<'a> Roles<'a> {
     /// Where each cell stands that the rules ask for.
     fn columns(&mut self, layout: &Layout) -> Result<Columns, Fault> {
         let time = self.role(&layout.time.name, Some("`[time]`"), Wanted::Time(layout.time.unit))?;
-        let sources = [
-            self.source(&layout.a, "`[channel.a]`")?,
-            self.source(&layout.b, "`[channel.b]`")?,
-        ];
+        let sources = [self.source(&layout.a, "`[channel.a]`")?, self.source(&layout.b, "`[channel.b]`")?];
         let mut levels = Vec::new();
         for level in &layout.levels {
             levels.push(self.role(&level.name, level.asked_by.as_deref(), Wanted::Bit)?);
@@ -240,7 +237,8 @@ impl<'a> Roles<'a> {
         let section = Some(section);
         let value = self.role(&source.column, section, Wanted::Number)?;
         let capture = source.capture.as_ref();
-        let capture = capture.map(|time| self.role(&time.name, section, Wanted::Time(time.unit))).transpose()?;
+        let capture =
+            capture.map(|time| self.role(&time.name, section, Wanted::Time(time.unit))).transpose()?;
         let valid = source.valid.as_ref().map(|name| self.role(name, section, Wanted::Bit)).transpose()?;
         Ok(SourceIndexes { value, capture, valid })
     }
@@ -312,8 +310,7 @@ impl<'a> Roles<'a> {
 
 /// The names of the columns, of many the first ones.
 fn listed(all: &[Column]) -> String {
-    let mut names: Vec<String> =
-        all.iter().take(LISTED).map(|column| format!("`{}`", column.name)).collect();
+    let mut names: Vec<String> = all.iter().take(LISTED).map(|column| format!("`{}`", column.name)).collect();
     if let Some(more) = all.len().checked_sub(LISTED).filter(|&more| more > 0) {
         names.push(format!("and {more} more"));
     }

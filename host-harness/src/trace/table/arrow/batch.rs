@@ -58,8 +58,13 @@ impl Batch {
             let part = |index: usize, bytes: u64| {
                 let buffer = buffers.get(index);
                 let (at, length) = (u64::try_from(buffer.offset()), u64::try_from(buffer.length()));
-                let (Ok(at), Ok(length)) = (at, length) else { return Err(wrong("a buffer of a negative size")) };
-                let at = body.start.checked_add(at).filter(|at| at.checked_add(length).is_some_and(|end| end <= body.end));
+                let (Ok(at), Ok(length)) = (at, length) else {
+                    return Err(wrong("a buffer of a negative size"));
+                };
+                let at = body
+                    .start
+                    .checked_add(at)
+                    .filter(|at| at.checked_add(length).is_some_and(|end| end <= body.end));
                 let at = at.ok_or_else(|| wrong("a buffer outside of its record batch"))?;
                 if at + length > store.length() {
                     return Err(TableError::Truncated(super::FORMAT));
@@ -99,8 +104,7 @@ impl Batch {
         name: impl Fn(usize) -> &'n str,
     ) -> Result<(), TableError> {
         let rows = chunk.rows;
-        for (place, (column, (cells, present))) in
-            self.columns.iter_mut().zip(&mut chunk.columns).enumerate()
+        for (place, (column, (cells, present))) in self.columns.iter_mut().zip(&mut chunk.columns).enumerate()
         {
             let failed = |error: super::buffer::Failed| error.at(name(place));
             *present = match &mut column.present {

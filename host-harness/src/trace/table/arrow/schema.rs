@@ -69,10 +69,7 @@ impl Schema {
 type Notes<'a> = arrow_ipc::KeyValue<'a>;
 
 /// The text of a note of a field.
-fn note<'a>(
-    notes: Option<impl IntoIterator<Item = Notes<'a>>>,
-    key: &str,
-) -> Option<String> {
+fn note<'a>(notes: Option<impl IntoIterator<Item = Notes<'a>>>, key: &str) -> Option<String> {
     let mut notes = notes.into_iter().flatten();
     let found = notes.find(|note| note.key() == Some(key))?;
     Some(found.value().unwrap_or_default().to_owned())
@@ -147,7 +144,9 @@ fn kind(field: &arrow_ipc::Field<'_>) -> (Kind, Storage) {
             None => other("times of an unknown unit"),
         },
         Type::Time => match field.type_as_time().map(|time| (time.unit(), time.bitWidth())) {
-            Some((unit, bits @ (32 | 64))) => (Kind::Time { ns: ns(unit) }, Storage::Signed(bits as usize / 8)),
+            Some((unit, bits @ (32 | 64))) => {
+                (Kind::Time { ns: ns(unit) }, Storage::Signed(bits as usize / 8))
+            }
             _ => other("times of an unknown width"),
         },
         Type::Utf8 | Type::LargeUtf8 | Type::Utf8View => other("text"),
@@ -203,9 +202,14 @@ mod tests {
     #[test]
     fn base64_is_read_as_rfc_4648_writes_it() {
         // Test vectors of RFC 4648, section 10, from memory.
-        for (text, bytes) in
-            [("", ""), ("Zg==", "f"), ("Zm8=", "fo"), ("Zm9v", "foo"), ("Zm9vYg==", "foob"), ("Zm9vYmFy", "foobar")]
-        {
+        for (text, bytes) in [
+            ("", ""),
+            ("Zg==", "f"),
+            ("Zm8=", "fo"),
+            ("Zm9v", "foo"),
+            ("Zm9vYg==", "foob"),
+            ("Zm9vYmFy", "foobar"),
+        ] {
             assert_eq!(base64(text).as_deref(), Some(bytes.as_bytes()), "{text}");
         }
         assert_eq!(base64("Zm9v!"), None);

@@ -45,9 +45,10 @@ impl ChunkReader for Pages {
 
     fn get_bytes(&self, start: u64, length: usize) -> Result<Bytes> {
         self.0.bytes(start, length).map_err(|error| match error.kind() {
-            io::ErrorKind::UnexpectedEof => {
-                ParquetError::General(format!("bytes {start} to {} are not in the file", start.saturating_add(length as u64)))
-            }
+            io::ErrorKind::UnexpectedEof => ParquetError::General(format!(
+                "bytes {start} to {} are not in the file",
+                start.saturating_add(length as u64)
+            )),
             _ => wrapped(error),
         })
     }

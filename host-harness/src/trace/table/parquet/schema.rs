@@ -53,10 +53,7 @@ pub(super) fn is_unsigned(leaf: &ColumnDescriptor) -> bool {
         Some(_) => false,
         None => matches!(
             leaf.converted_type(),
-            ConvertedType::UINT_8
-                | ConvertedType::UINT_16
-                | ConvertedType::UINT_32
-                | ConvertedType::UINT_64
+            ConvertedType::UINT_8 | ConvertedType::UINT_16 | ConvertedType::UINT_32 | ConvertedType::UINT_64
         ),
     }
 }
