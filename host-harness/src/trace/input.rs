@@ -123,8 +123,11 @@ impl Opened {
         if compression == Compression::Plain {
             return Ok(Self::Text(input));
         }
-        let magic = front(&mut input.stream, MAGIC_BYTES)
-            .map_err(|problem| error(&input.path, input.explain(problem)))?;
+        let magic = front(&mut input.stream, MAGIC_BYTES).map_err(|wrong| {
+            let mut error = error(&input.path, input.explain(wrong));
+            error.place.line = Some(1);
+            error
+        })?;
         let inside = Format::of(&magic);
         let mut stream = Cursor::new(magic).chain(input.stream);
         if let Some(format) = inside {

@@ -71,6 +71,14 @@ impl Scale {
         Some(if negative != self.negative { -value } else { value })
     }
 
+    /// The whole number, not zero, that `scale / 10^places` is, if it is one.
+    pub(super) fn factor(&self, places: usize) -> Option<i64> {
+        match (*self.by_places.get(places)?)? {
+            (up, 1) => i64::try_from(up).ok().map(|up| if self.negative { -up } else { up }),
+            _ => None,
+        }
+    }
+
     /// `real x scale`, of all the digits that the float has, rounded once as above. `None` when the quick way does not reach.
     #[inline]
     pub(super) fn apply_real(&self, real: f64) -> Option<i64> {
@@ -92,7 +100,8 @@ impl Scale {
                 _ => (0, 0),
             };
             let whole = u64::try_from(whole).ok()?;
-            let (quotient, rest) = (whole / down, whole % down);
+            // A division takes longer than everything else here.
+            let (quotient, rest) = if down == 1 { (whole, 0) } else { (whole / down, whole % down) };
             // Twice the rest and what was shifted out, against the divisor; that is whole, so the highest bit shifted out is enough.
             let twice = u128::from(rest) * 2 + half;
             u128::from(quotient) + u128::from(twice >= u128::from(down))

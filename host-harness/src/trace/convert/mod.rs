@@ -166,7 +166,7 @@ pub fn convert(
     let described: Vec<Described> =
         selected.iter().map(|&index| describe(table.as_ref(), index, layout)).collect();
     let part = part(to);
-    let written = write(&part, target, &path, table.as_mut(), &described);
+    let written = write(&part, to, target, &path, table.as_mut(), &described);
     let finished = written.and_then(|done| {
         std::fs::rename(&part, to)
             .map_err(|error| ConvertError::Out { path: to.to_owned(), error })
@@ -179,29 +179,31 @@ pub fn convert(
     finished
 }
 
+/// Writes the file `part`, which is `to` in messages.
 fn write(
     part: &Path,
+    to: &Path,
     target: Target,
     path: &Arc<str>,
     table: &mut dyn Table,
     described: &[Described],
 ) -> Result<Converted, ConvertError> {
-    let out = |error| ConvertError::Out { path: part.to_owned(), error };
+    let out = |error| ConvertError::Out { path: to.to_owned(), error };
     let comment = table.notes().iter().find(|(key, _)| key == COMMENT).map(|(_, text)| text.clone());
     let mut notes = Vec::new();
     let mut sink: Box<dyn Sink> = match target {
         Target::Csv => {
             let file = crate::synth::create(part).map_err(out)?;
             notes.extend(csv::lost_units(described));
-            Box::new(csv::CsvSink::new(file, part, path, described, comment.as_deref())?)
+            Box::new(csv::CsvSink::new(file, to, path, described, comment.as_deref())?)
         }
         Target::Parquet => {
             let file = File::create(part).map_err(out)?;
-            Box::new(parquet::ParquetSink::new(file, part, described, comment)?)
+            Box::new(parquet::ParquetSink::new(file, to, described, comment)?)
         }
         Target::Arrow => {
             let file = File::create(part).map_err(out)?;
-            Box::new(arrow::ArrowSink::new(file, part, described, comment)?)
+            Box::new(arrow::ArrowSink::new(file, to, described, comment)?)
         }
     };
     let (mut chunk, mut rows) = (Chunk::default(), 0);
@@ -222,13 +224,25 @@ fn changed(path: &Arc<str>) -> TraceError {
     trace_error(path, Problem::Unreadable(io::Error::other("it has changed while it was read")))
 }
 
+/// That every column that is to be left out is there.
+fn check_leave_out<'a>(
+    path: &str,
+    names: impl Iterator<Item = &'a str> + Clone,
+    leave_out: &[String],
+) -> Result<(), ConvertError> {
+    match leave_out.iter().find(|wanted| names.clone().all(|name| name != **wanted)) {
+        None => Ok(()),
+        Some(name) => {
+            let what = format!("{path}: there is no column {name:?} to be left out; correct --leave-out");
+            Err(ConvertError::LeaveOut(what))
+        }
+    }
+}
+
 /// The columns that are not left out.
 fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<usize>, ConvertError> {
     let all = table.columns();
-    if let Some(name) = leave_out.iter().find(|name| all.iter().all(|column| column.name != **name)) {
-        let what = format!("{path}: there is no column {name:?} to be left out; correct --leave-out");
-        return Err(ConvertError::LeaveOut(what));
-    }
+    check_leave_out(path, all.iter().map(|column| column.name.as_str()), leave_out)?;
     let mut selected = Vec::new();
     let mut names = std::collections::BTreeSet::new();
     for (index, column) in all.iter().enumerate().filter(|(_, column)| !leave_out.contains(&column.name)) {

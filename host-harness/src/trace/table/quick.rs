@@ -228,6 +228,15 @@ impl Quick {
         self.bits.resize(chunk.rows, 0);
         for (column, line) in &self.levels {
             let (cells, present) = &chunk.columns[column.at];
+            if let (Cells::Integers(cells), Kind::Integer, None) = (cells, column.kind, present) {
+                // What nearly all levels are.
+                let rows = self.bits.iter_mut().zip(&mut self.odd).zip(cells);
+                for ((bits, odd), &cell) in rows {
+                    *bits |= u32::from(cell == 1) << line;
+                    *odd |= cell.cast_unsigned() > 1;
+                }
+                continue;
+            }
             bits(cells, column.kind, (&mut self.flags, &mut states));
             missing(present, State::Odd, &mut states);
             for (bits, &flag) in self.bits.iter_mut().zip(&self.flags) {
@@ -337,8 +346,39 @@ fn fill<T: Default, C>(cells: &[C], (values, states): Found<'_, T>, read: impl F
     }
 }
 
+/// The same of numbers of which each is told apart by a comparison; in two passes, which take several cells at a time.
+fn fill_plainly<C: Copy>(
+    cells: &[C],
+    (values, states): Found<'_, i64>,
+    is_ordinary: impl Fn(C) -> bool,
+    value: impl Fn(C) -> i64,
+) {
+    values.clear();
+    values.extend(cells.iter().map(|&cell| value(cell)));
+    states.clear();
+    states.extend(cells.iter().map(|&cell| if is_ordinary(cell) { State::Value } else { State::Odd }));
+}
+
 /// Numbers times a scale.
 fn scaled(cells: &Cells, kind: Kind, scale: &Scale, places: usize, found: Found<'_, i64>) {
+    let (ns, places_of_kind) = match kind {
+        Kind::Time { ns } => (ns, places),
+        Kind::Decimal { places } => (1, places as usize),
+        _ => (1, 0),
+    };
+    if let Cells::Integers(cells) = cells
+        && let Some(factor) =
+            scale.factor(places_of_kind).and_then(|factor| factor.checked_mul(i64::try_from(ns).ok()?))
+    {
+        // Farther ones are left to the careful way, which has more than 64 bits.
+        let most = (i64::MAX / factor).unsigned_abs();
+        return fill_plainly(
+            cells,
+            found,
+            |cell| cell.unsigned_abs() <= most,
+            |cell| cell.wrapping_mul(factor),
+        );
+    }
     match (cells, kind) {
         (Cells::Integers(cells), Kind::Time { ns }) => fill(cells, found, |cell| {
             scale.apply_small(*cell < 0, cell.unsigned_abs().checked_mul(ns)?, places)
@@ -369,7 +409,10 @@ fn counts(cells: &Cells, kind: Kind, width: CounterWidth, found: Found<'_, i64>)
             let one = 10_i64.checked_pow(places);
             fill(cells, found, |cell| (cell % one? == 0).then(|| count(cell / one?))?);
         }
-        (Cells::Integers(cells), _) => fill(cells, found, |&cell| count(cell)),
+        (Cells::Integers(cells), _) => {
+            let is_within = |cell: i64| cell.wrapping_sub(lowest).cast_unsigned() <= span;
+            fill_plainly(cells, found, is_within, |cell| (cell.cast_unsigned() & width.mask).cast_signed());
+        }
         (Cells::Unsigned(cells), _) => fill(cells, found, |&cell| count(i64::try_from(cell).ok()?)),
         (Cells::Reals(cells), _) => fill(cells, found, |&cell| count(whole(cell)?)),
         (Cells::Bools(cells), _) => fill(cells, found, |_| None),
