@@ -215,8 +215,9 @@ fn times(random: &mut Random, rows: usize) -> (Kind, Cells) {
 }
 
 fn numbers(random: &mut Random, rows: usize) -> (Kind, Cells) {
-    let far =
-        |random: &mut Random| if random.one_in(30) { random.up_to(i64::MAX) } else { random.up_to(300) };
+    let far = |random: &mut Random| {
+        if random.one_in(30) { random.below(u64::MAX).cast_signed() } else { random.up_to(300) }
+    };
     let whole: Vec<i64> = (0..rows).map(|_| far(random)).collect();
     let half = |&number: &i64| match number % 50 {
         7 => f64::INFINITY,
@@ -270,7 +271,7 @@ fn made(random: &mut Random) -> Made {
 fn a_table_is_read_as_the_text_of_its_cells_quickly_and_with_care() {
     let mut random = Random(0x2545_f491_4f6c_dd1d);
     let (mut frames, mut bad, mut offered) = (0, 0, 0);
-    for round in 0..400 {
+    for round in 0..150 {
         let table = made(&mut random);
         let of_line = |both: [&str; 2]| both.map(str::to_owned);
         let analogue = AnalogueColumns {
@@ -299,7 +300,7 @@ fn a_table_is_read_as_the_text_of_its_cells_quickly_and_with_care() {
         offered += quick.offered.len();
     }
     // Both ways have something to do.
-    assert!(frames > 10_000, "{frames}");
-    assert!(bad > 10_000, "{bad}");
-    assert!(offered > 1_000, "{offered}");
+    assert!(frames > 3_000, "{frames}");
+    assert!(bad > 3_000, "{bad}");
+    assert!(offered > 300, "{offered}");
 }

@@ -72,9 +72,10 @@ mod tests {
         ] {
             assert_eq!(exact_digits(real), digits);
         }
-        assert_eq!(exact(-2.5), Decimal::parse("-2.5").unwrap());
-        assert_eq!(exact(1200.0), Decimal::parse("1200").unwrap());
-        assert_eq!(exact(0.0), Decimal::parse("0").unwrap());
+        for (real, text) in [(-2.5, "-2.5"), (1200.0, "1200"), (0.0, "0"), (0.0625, "0.0625")] {
+            let parsed = Decimal::parse(text).unwrap();
+            assert_eq!(exact(real), Decimal { mark: None, ..parsed }, "{text}");
+        }
         assert_eq!(exact_digits(f64::from_bits(1)).len(), 1076, "the smallest one has 1074 places");
     }
 
