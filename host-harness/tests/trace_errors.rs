@@ -295,7 +295,7 @@ fn a_file_that_cannot_be_opened_says_why() {
 fn other_formats_are_called_by_their_name() {
     for (bytes, name) in [
         (&b"PK\x03\x04rest"[..], "a zip archive"),
-        (b"PAR1\x15\x04", "a Parquet file"),
+        (b"FEA1\0\0\0\0", "an old Feather file, version 1"),
         (b"\xfd7zXZ\0\0", "an xz file"),
         (b"BZh91AY&SY", "a bzip2 file"),
         (b"\xff\xfet\0,\0", "UTF-16 text"),

@@ -56,6 +56,13 @@ pub(super) enum Command {
     /// Make a synthetic trace from a motion, two encoder models and faults
     #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]
     Synth(Synth),
+    /// Convert a trace between CSV, Parquet and Arrow IPC, all its columns, without loss
+    #[command(after_help = "Example:\n  cowitness convert run.csv --out run.parquet --setup axis.toml\n\n\
+        The name of the new file says its format: .csv, .csv.gz, .csv.zst, .parquet or .arrow. Whole numbers, times to the ns and\n\
+        decimal numbers of up to 18 digits are kept as they are; what no type of column keeps exactly is refused.\n\
+        With --setup the time becomes a column of times, and units are noted.\n\n\
+        Exit status: 0 converted, 2 could not run.")]
+    Convert(Convert),
     /// Replay traces with every point of a grid over one or two settings: nuisance trips against missed ones, reaction and travel
     #[command(
         after_help = "Example:\n  cowitness sweep runs/*.csv.gz --setup axis.toml --expected --slack \"100 ms\" \\\n    \
@@ -124,7 +131,7 @@ pub(super) enum Command {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Replay {
-    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd; `-` is standard input
+    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet or Arrow IPC; `-` is standard input
     #[arg(required = true, value_name = "TRACE")]
     pub(super) traces: Vec<PathBuf>,
     /// The setup of the axis
@@ -155,7 +162,7 @@ pub(super) struct Replay {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Explain {
-    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd; `-` is standard input
+    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet or Arrow IPC; `-` is standard input
     #[arg(value_name = "TRACE")]
     pub(super) trace: PathBuf,
     /// The setup of the axis
@@ -193,7 +200,7 @@ pub(super) struct Margins {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Sweep {
-    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd
+    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet or Arrow IPC
     #[arg(required = true, value_name = "TRACE")]
     pub(super) traces: Vec<PathBuf>,
     /// The setup of the axis
@@ -237,6 +244,25 @@ pub(super) struct Synth {
     #[arg(long, value_name = "TRACE")]
     pub(super) out: PathBuf,
     /// Do not list what was planted in the trace
+    #[arg(long, short)]
+    pub(super) quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Convert {
+    /// The trace: CSV, Parquet or Arrow IPC, told by its content
+    #[arg(value_name = "TRACE")]
+    pub(super) trace: PathBuf,
+    /// The file to write, whose name says the format
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: PathBuf,
+    /// A setup that tells the units of columns
+    #[arg(long, value_name = "AXIS.toml")]
+    pub(super) setup: Option<PathBuf>,
+    /// Leave a column out, by its name; may be given several times
+    #[arg(long, value_name = "COLUMN")]
+    pub(super) leave_out: Vec<String>,
+    /// Print nothing but errors, and what could not be written
     #[arg(long, short)]
     pub(super) quiet: bool,
 }

@@ -2,6 +2,7 @@
 
 mod args;
 mod compare;
+mod convert;
 mod explain;
 mod html;
 mod inspect;
@@ -42,6 +43,7 @@ pub fn main() -> ExitCode {
         Command::Explain(args) => explain::run(&args),
         Command::Margins(args) => margins::run(&args),
         Command::Synth(args) => synth::run(&args),
+        Command::Convert(args) => convert::run(&args),
         Command::Sweep(args) => sweep::run(&args),
         Command::Seal(args) => seal::run(&args),
         Command::Inspect(args) => inspect::run(&args),

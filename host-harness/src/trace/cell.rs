@@ -92,7 +92,11 @@ impl Decimal {
         if text.len() > LONGEST_NUMBER {
             return Err(NoDecimal::TooLong);
         }
-        let mut exponent = power - places;
+        Ok(Self { mark, ..Self::new(negative, digits, power - places) })
+    }
+
+    /// From digits without leading zeros, the last of which has this power of ten.
+    pub(super) fn new(negative: bool, mut digits: Vec<u8>, mut exponent: i64) -> Self {
         while digits.last() == Some(&b'0') {
             digits.pop();
             exponent += 1;
@@ -100,7 +104,7 @@ impl Decimal {
         if digits.is_empty() {
             exponent = 0;
         }
-        Ok(Self { negative, digits, exponent, mark })
+        Self { negative, digits, exponent, mark: None }
     }
 
     /// The number as a whole one; `None` when it has a fraction or does not fit.

@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::input::Compression;
 use super::layout::LayoutError;
+use super::table::TableError;
 use super::units;
 
 /// Where in a trace something is wrong.
@@ -18,10 +19,12 @@ pub struct Place {
     /// The byte in the line at which the offending cell begins, counted from 1; a byte-order mark does not
     /// count.
     pub column: Option<usize>,
+    /// The row of a table that is not text, counted from 1.
+    pub row: Option<u64>,
 }
 
 impl fmt::Display for Place {
-    /// `path`, `path:line` or `path:line:column`.
+    /// `path`, `path:line`, `path:line:column`, or `path, row N`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.path)?;
         if let Some(line) = self.line {
@@ -29,6 +32,9 @@ impl fmt::Display for Place {
             if let Some(column) = self.column {
                 write!(f, ":{column}")?;
             }
+        }
+        if let Some(row) = self.row {
+            write!(f, ", row {row}")?;
         }
         Ok(())
     }
@@ -77,6 +83,17 @@ pub enum Problem {
         compression: Compression,
         /// What the decoder says.
         detail: String,
+    },
+    /// A file of typed columns has something wrong.
+    #[error(transparent)]
+    Table(#[from] TableError),
+    /// The name of the file promises a format that its bytes are not, and they are no text either.
+    #[error("by its name this is {named}, by its first bytes {found}")]
+    NotAsNamed {
+        /// The format by the name.
+        named: &'static str,
+        /// What it begins like.
+        found: String,
     },
     /// The file begins like another format.
     #[error("this is {0}, not delimited text")]
@@ -135,7 +152,7 @@ pub enum Problem {
         skipped: u64,
     },
     /// The row of units contradicts the layout.
-    #[error("column `{name}` is in {found} by the row of units, in {declared} by the setup")]
+    #[error("column `{name}` is in {found} by the {by}, in {declared} by the setup")]
     UnitMismatch {
         /// The column.
         name: String,
@@ -143,9 +160,11 @@ pub enum Problem {
         found: String,
         /// The unit in the layout.
         declared: String,
+        /// What in the trace says so.
+        by: &'static str,
     },
     /// The row of units contradicts the layout in a column of an analogue value, of which only some units are possible.
-    #[error("column `{name}` is in {found} by the row of units, in {declared} by the setup")]
+    #[error("column `{name}` is in {found} by the {by}, in {declared} by the setup")]
     AnalogueUnitMismatch {
         /// The column.
         name: String,
@@ -153,6 +172,8 @@ pub enum Problem {
         found: String,
         /// The unit in the layout.
         declared: String,
+        /// What in the trace says so.
+        by: &'static str,
     },
     /// A row with more or fewer cells than the header.
     #[error("this row has {found} cells, the header {expected}")]
@@ -361,6 +382,8 @@ impl Problem {
             Self::TimeOrder { .. } => Some(Reason::TimeOrder),
             Self::NotALevel { .. } | Self::NotAFlag { .. } => Some(Reason::NotALevel),
             Self::Layout(_)
+            | Self::Table(_)
+            | Self::NotAsNamed { .. }
             | Self::NotFound
             | Self::Directory
             | Self::Unreadable(_)
@@ -404,12 +427,18 @@ impl Problem {
     pub fn remedy(&self) -> String {
         let advice = match self {
             Self::Layout(_) => "correct the setup",
+            Self::Table(error) => return error.advice(),
+            Self::NotAsNamed { .. } => {
+                "write the file again, or name the right one; a trace is a CSV, Parquet or Arrow IPC file"
+            }
             Self::NotFound => "check the path (`-` is standard input)",
             Self::Directory => "name the file inside it",
             Self::Unreadable(_) => "check that the file may be read and is on a working disk",
             Self::Truncated(_) => "copy the file again; what is there was not used to the end",
             Self::Corrupt { .. } => "copy or compress the file again",
-            Self::OtherFormat(_) => "convert it to delimited text in UTF-8, plain or as gzip or zstd",
+            Self::OtherFormat(_) => {
+                "convert it to delimited text in UTF-8, plain or as gzip or zstd, or to Parquet or Arrow IPC"
+            }
             Self::Empty => "record it again, or check what writes it",
             Self::LineTooLong(_) => "a trace has one row a line; check the line ends",
             Self::CarriageReturn => "end lines with LF or CRLF",
@@ -423,10 +452,10 @@ impl Problem {
             Self::DoubledColumn { .. } => "give each column its own name",
             Self::NoRows { skipped: 0 } => "record it again, or check what writes it",
             Self::NoRows { .. } => "run without --skip-bad to see the first bad row",
-            Self::UnitMismatch { .. } => "correct the unit in the setup, or the row of units",
-            Self::AnalogueUnitMismatch { .. } => {
+            Self::UnitMismatch { by, .. } => return format!("correct the unit in the setup, or the {by}"),
+            Self::AnalogueUnitMismatch { by, .. } => {
                 return format!(
-                    "an analogue value is in {}: name the same one in the setup and in the row of units, and record the \
+                    "an analogue value is in {}: name the same one in the setup and in the {by}, and record the \
                      column in it",
                     units::of_analogues()
                 );

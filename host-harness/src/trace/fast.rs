@@ -185,7 +185,7 @@ pub(super) struct FastClock {
 }
 
 /// Times and latencies up to here, some 73 years, can be added and subtracted three at a time within 64 bits.
-const FAR: i64 = 1 << 61;
+pub(super) const FAR: i64 = 1 << 61;
 
 fn near(time: i128) -> Option<i64> {
     i64::try_from(time).ok().filter(|time| (-FAR..=FAR).contains(time))
@@ -201,8 +201,18 @@ impl FastClock {
         i128::from(self.last)
     }
 
+    pub(super) const fn last_ns(&self) -> i64 {
+        self.last
+    }
+
+    /// Goes on to the time of the next frame.
     #[inline]
-    fn instant(self, time: i64) -> Option<Instant> {
+    pub(super) const fn advance(&mut self, to: i64) {
+        self.last = to;
+    }
+
+    #[inline]
+    pub(super) fn instant(self, time: i64) -> Option<Instant> {
         u64::try_from(time - self.origin).ok().map(Instant::from_nanos)
     }
 }
@@ -364,7 +374,7 @@ impl FastPath {
                 batch.push(Frame { now: instant, a, b, levels });
             }
         }
-        clock.last = now;
+        clock.advance(now);
         Some(rest)
     }
 

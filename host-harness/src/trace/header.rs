@@ -70,6 +70,8 @@ impl Fault {
 pub(super) struct Cell<'a> {
     pub(super) start: usize,
     pub(super) text: Cow<'a, str>,
+    /// The number that it is, where the text does not tell all of it.
+    pub(super) exact: Option<Decimal>,
 }
 
 /// Checks that a line is text.
@@ -102,12 +104,12 @@ pub(super) fn split(line: &str, delimiter: Delimiter) -> Result<Vec<Cell<'_>>, F
             if !(after.is_empty() || after.starts_with(separator)) {
                 return Err(no_end());
             }
-            (Cell { start, text }, line.len() - after.len())
+            (Cell { start, text, exact: None }, line.len() - after.len())
         } else {
             let length = rest.find(separator).unwrap_or(rest.len());
             let text = rest[..length].trim_matches(is_blank);
             let start = if text.is_empty() { begin } else { start };
-            (Cell { start, text: Cow::Borrowed(text) }, begin + length)
+            (Cell { start, text: Cow::Borrowed(text), exact: None }, begin + length)
         };
         cells.push(cell);
         if end == line.len() {
@@ -165,7 +167,7 @@ pub(super) struct AnalogueIndexes {
 impl Columns {
     /// Finds the needed columns in the header line.
     pub(super) fn find(header: &str, layout: &Layout) -> Result<Self, Fault> {
-        let delimiter = delimiter(header, layout)?;
+        let delimiter = delimiter_of(header, &layout.names())?;
         let cells = split(header, delimiter)?;
         let position = |name: &str, asked_by: Option<&str>| position(&cells, name, asked_by);
         let source = |source: &SourceColumns, section: &str| {
@@ -227,7 +229,8 @@ fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&str>) -> Result<us
     }
 }
 
-fn delimiter(header: &str, layout: &Layout) -> Result<Delimiter, Fault> {
+/// What separates the cells of a header; of several that could, the one under which most of the names are found.
+pub(super) fn delimiter_of(header: &str, names: &[&str]) -> Result<Delimiter, Fault> {
     let in_use: Vec<_> = Delimiter::ALL
         .into_iter()
         .filter_map(|delimiter| Some((delimiter, split(header, delimiter).ok()?)))
@@ -241,7 +244,6 @@ fn delimiter(header: &str, layout: &Layout) -> Result<Delimiter, Fault> {
         }
         [(only, _)] => Ok(*only),
         several => {
-            let names = layout.names();
             let fit = |cells: &[Cell<'_>]| {
                 names.iter().filter(|name| cells.iter().any(|cell| cell.text == **name)).count()
             };
@@ -276,7 +278,7 @@ impl Layout {
 }
 
 /// The most similar of the `names`, if one is similar enough to be meant.
-fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
+pub(super) fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
     let wanted = wanted.to_lowercase();
     let length = wanted.chars().count();
     // Of a name of one letter nothing would be left.

@@ -74,7 +74,8 @@ impl Lines {
 
     /// An error at byte `column` (from 0) of line `line` (from 1).
     pub(super) fn error_at(&self, line: Option<u64>, column: Option<usize>, problem: Problem) -> TraceError {
-        let place = Place { path: self.input.path.clone(), line, column: column.map(|byte| byte + 1) };
+        let place =
+            Place { path: self.input.path.clone(), line, column: column.map(|byte| byte + 1), row: None };
         TraceError { place, problem: Box::new(problem) }
     }
 

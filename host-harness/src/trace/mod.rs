@@ -21,6 +21,20 @@
 //! - gzip (of one or more members) and zstd are recognised by their first bytes and unpacked on the way.
 //! - A line longer than [`MAX_LINE_BYTES`] is refused.
 //!
+//! # Files of typed columns
+//!
+//! Parquet and Arrow IPC (as a file or as a stream) are told from text by their first bytes, whatever their name. Whole numbers of any width,
+//! floating-point numbers of 32 and 64 bits, decimal numbers within 64 bits, booleans (for levels and flags), and times and durations are read; of a
+//! Parquet file the columns inside of others have names such as `a.b`. Each row is one of a text with the same values: a missing cell is an empty
+//! one, and a floating-point number has all its digits (0.1 has 55), so it is rounded once, as decimals are. The time
+//! base of a column of times is that of its type; a unit that a file notes otherwise (`unit` of an Arrow field, which writers keep in a Parquet file as
+//! well, or a note `unit.COLUMN` of a Parquet file) is checked as a row of units is. Such a file is read from several places: one that comes from a
+//! stream or is compressed as a whole is kept in memory, up to 256 MiB. Encrypted Parquet files and brotli are refused.
+//!
+//! [`convert`] turns one format into another:
+//!
+#![doc = include_str!("convert/columns.md")]
+//!
 //! # Numbers
 //!
 //! An optional sign, digits, an optional decimal mark, an optional power of ten (`1.25e-4`), with blanks
@@ -47,6 +61,7 @@
 #[cfg(test)]
 mod agreement;
 mod cell;
+mod convert;
 mod digits;
 mod error;
 mod fast;
@@ -61,8 +76,11 @@ mod reader;
 mod row;
 mod scale;
 mod skipped;
+pub(crate) mod table;
+mod text;
 mod units;
 
+pub use convert::{ConvertError, Converted, convert};
 pub use error::{Place, Problem, Reason, TraceError};
 pub use header::Delimiter;
 pub use input::Compression;
@@ -75,3 +93,4 @@ pub use offered::Offered;
 pub use prefetch::Prefetch;
 pub use reader::{BATCH_FRAMES, Options, Reader, Summary};
 pub use skipped::{Skipped, SkippedRow};
+pub use table::TableError;

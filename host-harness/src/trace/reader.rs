@@ -1,4 +1,4 @@
-//! The reader: batches of frames out of a stream of text.
+//! The reader: batches of frames out of a text or a file of typed columns.
 
 use std::io::Read;
 use std::path::Path;
@@ -6,15 +6,14 @@ use std::path::Path;
 use monitor_core::{Frame, Instant};
 
 use super::error::{Problem, TraceError};
-use super::fast::{FastClock, FastPath};
-use super::header::{Columns, Delimiter, Fault, text};
-use super::input::{Compression, Input};
+use super::header::Delimiter;
+use super::input::{Compression, Opened};
 use super::layout::Layout;
-use super::lines::{Lines, MAX_LINE_BYTES, first_line};
 use super::offered::Offered;
 use super::packed::Batch;
-use super::row::Rows;
 use super::skipped::Skipped;
+use super::table::{TableError, TableRows};
+use super::text::TextRows;
 
 /// How many frames a batch has, but for the last one.
 pub const BATCH_FRAMES: usize = 4096;
@@ -32,7 +31,7 @@ pub struct Options {
 pub struct Summary {
     /// Rows that became frames.
     pub frames: u64,
-    /// Lines of all kinds, the header included.
+    /// Lines of all kinds, the header included; of a file of typed columns, rows.
     pub lines: u64,
     /// The first frame's instant.
     pub first: Option<Instant>,
@@ -41,19 +40,22 @@ pub struct Summary {
     /// The time on the clock of the trace, in ns, that frames count from: add it to an instant to get the time
     /// that stands in the trace. Zero or less.
     pub origin_ns: i128,
-    /// How the trace was compressed.
+    /// How the text was compressed.
     pub compression: Compression,
-    /// What separates its cells.
-    pub delimiter: Delimiter,
+    /// What separates the cells of a text; `None`: it is a file of typed columns.
+    pub delimiter: Option<Delimiter>,
+}
+
+/// Where frames come from. It is asked once for a batch.
+enum Source {
+    Text(Box<TextRows>),
+    Table(Box<TableRows>),
 }
 
 /// Reads a trace from beginning to end.
 pub struct Reader {
-    lines: Lines,
-    rows: Rows,
-    fast: Option<FastPath>,
+    source: Source,
     options: Options,
-    units_may_follow: bool,
     ended: bool,
     frames: u64,
     first: Option<Instant>,
@@ -74,20 +76,22 @@ impl Reader {
     /// # Errors
     /// A [`TraceError`] when the layout is impossible, the file cannot be read, or its header does not fit.
     pub fn open(path: &Path, layout: &Layout, options: Options) -> Result<Self, TraceError> {
-        Self::new(Input::open(path)?, layout, options)
+        Self::new(Opened::open(path)?, layout, options)
     }
 
-    /// As [`open`](Self::open) of a file; `seen` is shown all its bytes, as they are stored, while they are read.
+    /// As [`open`](Self::open) of a file; `seen` is shown all its bytes, as they are stored: of a text while they are read, of a file of
+    /// typed columns before.
     pub(crate) fn open_seen(
         path: &Path,
         layout: &Layout,
         options: Options,
         seen: impl FnMut(&[u8]) + Send + 'static,
     ) -> Result<Self, TraceError> {
-        Self::new(Input::open_seen(path, seen)?, layout, options)
+        Self::new(Opened::open_seen(path, seen)?, layout, options)
     }
 
-    /// Reads the header from any stream; `name` stands for it in messages.
+    /// Reads the header from any stream; `name` stands for it in messages. A file of typed columns that comes so is kept in memory, and
+    /// refused when it is longer than 256 MiB.
     ///
     /// # Errors
     /// A [`TraceError`] when the layout is impossible, the stream cannot be read, or its header does not fit.
@@ -97,33 +101,17 @@ impl Reader {
         layout: &Layout,
         options: Options,
     ) -> Result<Self, TraceError> {
-        Self::new(Input::from_read(name, stream)?, layout, options)
+        Self::new(Opened::from_read(name, stream)?, layout, options)
     }
 
-    fn new(input: Input, layout: &Layout, options: Options) -> Result<Self, TraceError> {
-        let mut lines = Lines::new(input);
-        layout.check().map_err(|error| lines.error_of_file(error.into()))?;
-        let columns = loop {
-            if !lines.refill()? {
-                return Err(lines.error_of_file(Problem::Empty));
-            }
-            let (line, taken) = first_line(lines.pending());
-            if !is_no_row(line, None) {
-                let found = check_length(line).and_then(|()| Columns::find(text(line)?, layout));
-                let found = found.map_err(|fault| at_line(&lines, fault))?;
-                lines.consume(taken, 1);
-                break found;
-            }
-            check_length(line).map_err(|fault| at_line(&lines, fault))?;
-            lines.consume(taken, 1);
+    fn new(opened: Opened, layout: &Layout, options: Options) -> Result<Self, TraceError> {
+        let source = match opened {
+            Opened::Text(input) => Source::Text(Box::new(TextRows::open(input, layout)?)),
+            Opened::Table { path, table } => Source::Table(Box::new(TableRows::open(path, table, layout)?)),
         };
         Ok(Self {
-            // The quick way knows nothing of analogue values.
-            fast: if layout.analogues.is_empty() { FastPath::new(layout, &columns) } else { None },
-            rows: Rows::new(layout, columns),
-            lines,
+            source,
             options,
-            units_may_follow: true,
             ended: false,
             frames: 0,
             first: None,
@@ -151,7 +139,11 @@ impl Reader {
         if self.ended {
             return Ok(false);
         }
-        let outcome = self.fill(batch);
+        let skipped = self.options.skip_bad.then_some(&mut self.skipped);
+        let outcome = match &mut self.source {
+            Source::Text(text) => text.fill(batch, &mut self.offered, skipped),
+            Source::Table(table) => table.fill(batch, &mut self.offered, skipped),
+        };
         self.frames += batch.len() as u64;
         if let Some((first, last)) = batch.ends() {
             self.first = self.first.or(Some(first));
@@ -160,7 +152,11 @@ impl Reader {
         self.ended = outcome.is_err() || batch.len() < BATCH_FRAMES;
         outcome?;
         if self.frames == 0 {
-            return Err(self.lines.error_of_file(Problem::NoRows { skipped: self.skipped.total() }));
+            let skipped = self.skipped.total();
+            return Err(match &self.source {
+                Source::Text(text) => text.lines.error_of_file(Problem::NoRows { skipped }),
+                Source::Table(table) => table.error_of_file(TableError::NoRows { skipped }.into()),
+            });
         }
         Ok(batch.len() > 0)
     }
@@ -168,14 +164,23 @@ impl Reader {
     /// What is known so far.
     #[must_use]
     pub fn summary(&self) -> Summary {
+        let (lines, origin_ns, compression, delimiter) = match &self.source {
+            Source::Text(text) => (
+                text.lines.line() - 1,
+                text.rows.clock.map_or(0, |clock| clock.origin),
+                text.lines.compression(),
+                Some(text.rows.columns.delimiter),
+            ),
+            Source::Table(table) => (table.rows_read(), table.origin(), Compression::Plain, None),
+        };
         Summary {
             frames: self.frames,
-            lines: self.lines.line() - 1,
+            lines,
             first: self.first,
             last: self.last,
-            origin_ns: self.rows.clock.map_or(0, |clock| clock.origin),
-            compression: self.lines.compression(),
-            delimiter: self.rows.columns.delimiter,
+            origin_ns,
+            compression,
+            delimiter,
         }
     }
 
@@ -199,72 +204,9 @@ impl Reader {
     /// Leaves every row to the careful way.
     #[cfg(test)]
     pub(super) fn be_careful(&mut self) {
-        self.fast = None;
-    }
-
-    fn fill(&mut self, batch: &mut impl Batch) -> Result<(), TraceError> {
-        while batch.len() < BATCH_FRAMES && self.lines.refill()? {
-            self.take_ordinary_rows(batch);
-            if batch.len() < BATCH_FRAMES && !self.lines.pending().is_empty() {
-                self.take_line(batch)?;
-            }
+        match &mut self.source {
+            Source::Text(text) => text.be_careful(),
+            Source::Table(table) => table.be_careful(),
         }
-        Ok(())
     }
-
-    /// Takes rows as long as the quick way manages.
-    fn take_ordinary_rows(&mut self, batch: &mut impl Batch) {
-        let (Some(fast), Some(clock)) = (&mut self.fast, &mut self.rows.clock) else { return };
-        let Some(mut quick) = FastClock::new(clock) else { return };
-        let mut rest = self.lines.pending();
-        let (all, before) = (rest.len(), batch.len());
-        while batch.len() < BATCH_FRAMES
-            && let Some(behind) = fast.row(rest, self.rows.mark, &mut quick, batch)
-        {
-            rest = behind;
-        }
-        let taken = all - rest.len();
-        clock.last = quick.last();
-        self.lines.consume(taken, (batch.len() - before) as u64);
-    }
-
-    /// Takes one line with all care.
-    fn take_line(&mut self, batch: &mut impl Batch) -> Result<(), TraceError> {
-        let (line, taken) = first_line(self.lines.pending());
-        check_length(line).map_err(|fault| at_line(&self.lines, fault))?;
-        let no_row = is_no_row(line, Some(self.rows.columns.delimiter))
-            || (std::mem::take(&mut self.units_may_follow)
-                && self.rows.take_units(line).map_err(|fault| at_line(&self.lines, fault))?);
-        let outcome =
-            if no_row { Ok(None) } else { self.rows.parse(line, batch.len(), &mut self.offered).map(Some) };
-        match outcome {
-            Ok(Some(frame)) => batch.push(frame),
-            Ok(None) => {}
-            Err(fault) => {
-                let reason = fault.problem.reason().filter(|_| self.options.skip_bad);
-                let error = at_line(&self.lines, fault);
-                let Some(reason) = reason else { return Err(error) };
-                self.skipped.add(reason, error);
-            }
-        }
-        self.lines.consume(taken, 1);
-        Ok(())
-    }
-}
-
-fn at_line(lines: &Lines, fault: Fault) -> TraceError {
-    lines.error(fault.byte, *fault.problem)
-}
-
-/// Comments and empty lines. Tabs are as good as nothing unless they separate cells.
-fn is_no_row(line: &[u8], delimiter: Option<Delimiter>) -> bool {
-    let tab_is_blank = delimiter != Some(Delimiter::Tab);
-    line.starts_with(b"#") || line.iter().all(|&byte| byte == b' ' || (byte == b'\t' && tab_is_blank))
-}
-
-fn check_length(line: &[u8]) -> Result<(), Fault> {
-    if line.len() > MAX_LINE_BYTES {
-        return Err(Fault::of_line(Problem::LineTooLong(MAX_LINE_BYTES)));
-    }
-    Ok(())
 }

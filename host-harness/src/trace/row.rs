@@ -104,17 +104,23 @@ impl Rows {
         {
             return Ok(false);
         }
+        self.check_units(&cells, "row of units")?;
+        Ok(true)
+    }
+
+    /// Checks the units of the needed columns; `by` says where they stand.
+    pub(super) fn check_units(&self, cells: &[Cell<'_>], by: &'static str) -> Result<(), Fault> {
         let check_time = |column: &TimeColumn, index: usize| {
             let cell = &cells[index];
             units::contradicts_time(&cell.text, column.unit).map_or(Ok(()), |found| {
-                Err(mismatch(&column.name, cell, found, column.unit.symbol().to_owned()))
+                Err(mismatch(&column.name, cell, found, column.unit.symbol().to_owned(), by))
             })
         };
         check_time(&self.layout.time, self.columns.time)?;
         for (source, indexes) in self.sources().into_iter().zip(&self.columns.sources) {
             let cell = &cells[indexes.value];
             if let Some((found, declared)) = units::contradicts_source(&cell.text, &source.kind) {
-                return Err(mismatch(&source.column, cell, found, declared));
+                return Err(mismatch(&source.column, cell, found, declared, by));
             }
             if let (Some(column), Some(index)) = (&source.capture, indexes.capture) {
                 check_time(column, index)?;
@@ -127,12 +133,12 @@ impl Rows {
                     let (name, declared) = (name.clone(), analogue.unit.clone());
                     return Err(Fault::at(
                         cell.start,
-                        Problem::AnalogueUnitMismatch { name, found, declared },
+                        Problem::AnalogueUnitMismatch { name, found, declared, by },
                     ));
                 }
             }
         }
-        Ok(true)
+        Ok(())
     }
 
     /// Turns a line into a frame, and hands on the readings of analogue values, which come before the frame at place `place`.
@@ -143,12 +149,6 @@ impl Rows {
         place: usize,
         offered: &mut Vec<Offered>,
     ) -> Result<Frame, Fault> {
-        let frame = self.frame(line)?;
-        offered.extend(self.offered.drain(..).map(|one| Offered { frame: place, ..one }));
-        Ok(frame)
-    }
-
-    fn frame(&mut self, line: &[u8]) -> Result<Frame, Fault> {
         let cells = split(text(line)?, self.columns.delimiter)?;
         if cells.len() != self.columns.count {
             // Too short: behind the last byte; too long: at the first cell too many.
@@ -156,6 +156,22 @@ impl Rows {
             let problem = Problem::RowLength { expected: self.columns.count, found: cells.len() };
             return Err(Fault::at(byte, problem));
         }
+        self.parse_cells(&cells, place, offered)
+    }
+
+    /// As [`parse`](Self::parse), of a row that has been split.
+    pub(super) fn parse_cells(
+        &mut self,
+        cells: &[Cell<'_>],
+        place: usize,
+        offered: &mut Vec<Offered>,
+    ) -> Result<Frame, Fault> {
+        let frame = self.frame(cells)?;
+        offered.extend(self.offered.drain(..).map(|one| Offered { frame: place, ..one }));
+        Ok(frame)
+    }
+
+    fn frame(&mut self, cells: &[Cell<'_>]) -> Result<Frame, Fault> {
         let mut mark = self.mark;
         let time_cell = &cells[self.columns.time];
         let now = time(&self.layout.time, &self.time_scale, time_cell, &mut mark)?;
@@ -173,15 +189,15 @@ impl Rows {
                 },
             ));
         }
-        let a = self.captured(0, &cells, now, &mut mark)?;
-        let b = self.captured(1, &cells, now, &mut mark)?;
+        let a = self.captured(0, cells, now, &mut mark)?;
+        let b = self.captured(1, cells, now, &mut mark)?;
         let mut levels = 0;
         for (column, &index) in self.layout.levels.iter().zip(&self.columns.levels) {
             let cell = &cells[index];
             let level = cell::level(&cell.text).ok_or_else(|| no_bit(&column.name, cell, true))?;
             levels |= u32::from(level) << column.line;
         }
-        let values = self.analogues(&cells, &mut mark)?;
+        let values = self.analogues(cells, &mut mark)?;
 
         let origin =
             self.clock.map_or_else(|| self.origin(now, [a.as_ref(), b.as_ref()]), |clock| clock.origin);
@@ -192,8 +208,8 @@ impl Rows {
         };
         let frame = Frame {
             now: clock.instant(now).ok_or_else(range)?,
-            a: a.map(|captured| self.reading(0, &captured, &cells, clock)).transpose()?,
-            b: b.map(|captured| self.reading(1, &captured, &cells, clock)).transpose()?,
+            a: a.map(|captured| self.reading(0, &captured, cells, clock)).transpose()?,
+            b: b.map(|captured| self.reading(1, &captured, cells, clock)).transpose()?,
             levels: Levels::from_bits(levels),
         };
         self.offered.clear();
@@ -360,8 +376,8 @@ fn valid(flag: Option<(&String, &Cell<'_>)>, nothing_new: bool) -> Result<bool, 
     }
 }
 
-fn mismatch(name: &str, cell: &Cell<'_>, found: String, declared: String) -> Fault {
-    Fault::at(cell.start, Problem::UnitMismatch { name: name.to_owned(), found, declared })
+fn mismatch(name: &str, cell: &Cell<'_>, found: String, declared: String, by: &'static str) -> Fault {
+    Fault::at(cell.start, Problem::UnitMismatch { name: name.to_owned(), found, declared, by })
 }
 
 fn no_bit(name: &str, cell: &Cell<'_>, level: bool) -> Fault {
@@ -388,6 +404,9 @@ fn time(column: &TimeColumn, scale: &Scale, cell: &Cell<'_>, mark: &mut Option<M
 fn number(name: &str, cell: &Cell<'_>, mark: &mut Option<Mark>, of_source: bool) -> Result<Decimal, Fault> {
     let name = || name.to_owned();
     let text = || quoted(&cell.text);
+    if let Some(exact) = &cell.exact {
+        return Ok(exact.clone());
+    }
     let number = Decimal::parse(&cell.text).map_err(|why| {
         let problem = match why {
             NoDecimal::Empty => Problem::EmptyCell { name: name(), of_source },

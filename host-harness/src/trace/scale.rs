@@ -6,6 +6,7 @@ use num_traits::{Signed, ToPrimitive, Zero};
 
 use super::cell::{Decimal, signed};
 use super::layout::TimeUnit;
+use super::table::parts;
 
 /// The decimal places that the fast conversion covers: digits that fit a `u64`.
 pub(super) const FAST_PLACES: usize = 19;
@@ -65,6 +66,45 @@ impl Scale {
                 let (product, down) = (u128::from(digits) * u128::from(up), u128::from(down));
                 u64::try_from(nearest(product, down)).ok()?
             }
+        };
+        let value = i64::try_from(magnitude).ok()?;
+        Some(if negative != self.negative { -value } else { value })
+    }
+
+    /// The whole number, not zero, that `scale / 10^places` is, if it is one.
+    pub(super) fn factor(&self, places: usize) -> Option<i64> {
+        match (*self.by_places.get(places)?)? {
+            (up, 1) => i64::try_from(up).ok().map(|up| if self.negative { -up } else { up }),
+            _ => None,
+        }
+    }
+
+    /// `real x scale`, of all the digits that the float has, rounded once as above. `None` when the quick way does not reach.
+    #[inline]
+    pub(super) fn apply_real(&self, real: f64) -> Option<i64> {
+        if !real.is_finite() {
+            return None;
+        }
+        let (negative, mantissa, exponent) = parts(real);
+        let (up, down) = self.by_places[0]?;
+        let product = u128::from(mantissa) * u128::from(up);
+        let magnitude = if exponent >= 0 {
+            let shift = exponent.cast_unsigned();
+            // Shifted out bits would be lost.
+            (shift < product.leading_zeros()).then(|| nearest(product << shift, u128::from(down)))?
+        } else {
+            let shift = exponent.unsigned_abs();
+            // Beyond, the product is below half a unit; the divisor is at least one.
+            let (whole, half) = match shift {
+                0..=127 => (product >> shift, product >> (shift - 1) & 1),
+                _ => (0, 0),
+            };
+            let whole = u64::try_from(whole).ok()?;
+            // A division takes longer than everything else here.
+            let (quotient, rest) = if down == 1 { (whole, 0) } else { (whole / down, whole % down) };
+            // Twice the rest and what was shifted out, against the divisor; that is whole, so the highest bit shifted out is enough.
+            let twice = u128::from(rest) * 2 + half;
+            u128::from(quotient) + u128::from(twice >= u128::from(down))
         };
         let value = i64::try_from(magnitude).ok()?;
         Some(if negative != self.negative { -value } else { value })

@@ -40,7 +40,7 @@ const TIME_UNITS: usize = 6;
 const ANALOGUE_UNITS: [&str; 3] = ["Nm", "%", "degC"];
 
 /// The text inside brackets, if it is in brackets.
-fn bare(text: &str) -> &str {
+pub(super) fn bare(text: &str) -> &str {
     let text = text.trim();
     let inside = |open, close| text.strip_prefix(open)?.strip_suffix(close);
     inside('(', ')').or_else(|| inside('[', ']')).unwrap_or(text).trim()

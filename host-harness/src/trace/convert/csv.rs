@@ -1,0 +1,200 @@
+//! Rows as delimited text.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::super::error::Place;
+use super::super::layout::TimeUnit;
+use super::super::table::{Cells, Chunk, Kind, exact_digits, push_fixed};
+use super::{ConvertError, Described, Sink};
+use crate::synth;
+
+/// The longest number that a text is read with.
+const LONGEST_NUMBER: usize = 256;
+
+/// A text, plain or packed.
+pub(super) struct CsvSink {
+    out: synth::Sink,
+    path: PathBuf,
+    from: Arc<str>,
+    columns: Vec<Described>,
+    rows: u64,
+    text: String,
+}
+
+/// What a text has no place for: units without a column of times, which a row of units is told by.
+pub(super) fn lost_units(columns: &[Described]) -> Option<String> {
+    if unit_of_time(columns).is_some() {
+        return None;
+    }
+    let with_unit = columns.iter().filter(|described| described.column.unit.is_some());
+    let names: Vec<String> = with_unit.map(|described| format!("`{}`", described.column.name)).collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "the units of {} are not written: a row of units needs that of the time; give --setup",
+            names.join(", ")
+        )
+    })
+}
+
+/// Whether any column has a unit of time.
+fn unit_of_time(columns: &[Described]) -> Option<()> {
+    let is_time = |described: &Described| {
+        described.written.is_some() || described.column.unit.as_deref().and_then(super::time_unit).is_some()
+    };
+    columns.iter().any(is_time).then_some(())
+}
+
+impl CsvSink {
+    pub(super) fn new(
+        out: synth::Sink,
+        path: &Path,
+        from: &Arc<str>,
+        columns: &[Described],
+        comment: Option<&str>,
+    ) -> Result<Self, ConvertError> {
+        let mut text = String::new();
+        for line in comment.into_iter().flat_map(str::lines) {
+            text.push_str("# ");
+            text.push_str(line);
+            text.push('\n');
+        }
+        let mut row = |cells: &mut dyn Iterator<Item = &str>| {
+            for (index, cell) in cells.enumerate() {
+                if index > 0 {
+                    text.push(',');
+                }
+                push_quoted(&mut text, cell, index == 0);
+            }
+            text.push('\n');
+        };
+        row(&mut columns.iter().map(|described| described.column.name.as_str()));
+        if unit_of_time(columns).is_some() {
+            row(&mut columns.iter().map(unit));
+        }
+        let (path, from, columns) = (path.to_owned(), Arc::clone(from), columns.to_vec());
+        Ok(Self { out, path, from, columns, rows: 0, text })
+    }
+
+    fn flush(&mut self) -> Result<(), ConvertError> {
+        let out = self.out.write_all(self.text.as_bytes());
+        self.text.clear();
+        out.map_err(|error| ConvertError::Out { path: self.path.clone(), error })
+    }
+}
+
+/// The cell of the row of units.
+fn unit(described: &Described) -> &str {
+    match (described.written, &described.column.unit) {
+        (Some((unit, _)), _) => unit.symbol(),
+        (None, Some(unit)) => unit,
+        (None, None) => "-",
+    }
+}
+
+/// A name as it is, or in quotes where it would be taken for something else.
+fn push_quoted(text: &mut String, cell: &str, is_first: bool) {
+    let is_plain = cell.trim() == cell
+        && !cell.contains([',', ';', '\t', '"', '\n', '\r'])
+        && !(is_first && cell.starts_with('#'));
+    if is_plain {
+        text.push_str(cell);
+    } else {
+        text.push('"');
+        text.push_str(&cell.replace('"', "\"\""));
+        text.push('"');
+    }
+}
+
+impl Sink for CsvSink {
+    fn write(&mut self, chunk: &Chunk) -> Result<(), ConvertError> {
+        for row in 0..chunk.rows {
+            for (index, ((cells, present), described)) in chunk.columns.iter().zip(&self.columns).enumerate()
+            {
+                if index > 0 {
+                    self.text.push(',');
+                }
+                let is_there = present.as_ref().is_none_or(|present| present[row]);
+                if is_there && let Err(why) = push_cell(&mut self.text, cells, described, row) {
+                    let row = Some(self.rows + row as u64 + 1);
+                    let place = Place { path: Arc::clone(&self.from), line: None, column: None, row };
+                    let column = described.column.name.clone();
+                    let text = "a floating-point number".to_owned();
+                    return Err(ConvertError::NotKept { place, column, text, why });
+                }
+            }
+            self.text.push('\n');
+            if self.text.len() > 1 << 16 {
+                self.flush()?;
+            }
+        }
+        self.rows += chunk.rows as u64;
+        Ok(())
+    }
+
+    fn finish(mut self: Box<Self>) -> Result<(), ConvertError> {
+        self.flush()?;
+        let path = self.path;
+        self.out.finish().map_err(|error| ConvertError::Out { path, error })
+    }
+}
+
+fn push_cell(
+    text: &mut String,
+    cells: &Cells,
+    described: &Described,
+    row: usize,
+) -> Result<(), &'static str> {
+    match (cells, described.column.kind) {
+        (Cells::Integers(cells), Kind::Time { ns }) => {
+            let (unit, places) = described.written.unwrap_or((TimeUnit::Nanos, 0));
+            push_time(text, i128::from(cells[row]) * i128::from(ns), unit, places);
+        }
+        (Cells::Integers(cells), Kind::Decimal { places }) => push_fixed(text, cells[row].into(), places),
+        (Cells::Integers(cells), _) => push_fixed(text, cells[row].into(), 0),
+        (Cells::Unsigned(cells), _) => push_fixed(text, cells[row].into(), 0),
+        (Cells::Bools(cells), _) => text.push_str(if cells[row] { "true" } else { "false" }),
+        (Cells::Reals(cells), _) if !cells[row].is_finite() => text.push_str(&cells[row].to_string()),
+        (Cells::Reals(cells), _) => {
+            let digits = digits(cells[row]);
+            if digits.len() > LONGEST_NUMBER {
+                return Err("has more digits than a text is read with");
+            }
+            text.push_str(&digits);
+        }
+    }
+    Ok(())
+}
+
+/// A time with so many places, or with all of them where that is not enough.
+fn push_time(text: &mut String, ns: i128, unit: TimeUnit, places: u32) {
+    let most = unit.nanosecond_places();
+    let cut = 10_i128.pow(most.saturating_sub(places));
+    if ns % cut == 0 { push_fixed(text, ns / cut, places) } else { push_fixed(text, ns, most) }
+}
+
+/// All digits of a float; of a small one without the zeros in front, with a power of ten.
+fn digits(real: f64) -> String {
+    let plain = exact_digits(real);
+    if real.abs() >= 1e-5 || real == 0.0 {
+        return plain;
+    }
+    let places = plain.len() - plain.find('.').map_or(plain.len(), |point| point + 1);
+    let sign = if real < 0.0 { "-" } else { "" };
+    let significant = plain.trim_start_matches('-').trim_start_matches(['0', '.']);
+    format!("{sign}{significant}e-{places}")
+}
+
+#[cfg(test)]
+mod more {
+    use super::*;
+
+    #[test]
+    fn a_small_float_is_written_with_a_power_of_ten_and_all_its_digits() {
+        assert_eq!(digits(0.5_f64.powi(25)), "298023223876953125e-25");
+        assert_eq!(digits(-0.5_f64.powi(25)), "-298023223876953125e-25");
+        assert_eq!(digits(0.25), "0.25");
+        assert_eq!(digits(0.0), "0");
+    }
+}

@@ -1,0 +1,331 @@
+//! From one format of traces to another, without loss. `columns.md` beside this file, which the page of [`super`] shows, says what becomes of what.
+
+mod arrow;
+mod cells;
+mod csv;
+mod infer;
+mod parquet;
+mod text;
+
+use std::fs::File;
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use super::error::{Place, Problem, TraceError};
+use super::input::Opened;
+use super::layout::{Layout, SourceKind, TimeUnit};
+use super::table::{Chunk, Column, Table};
+use text::TextTable;
+
+/// The note with the lines before the header.
+const COMMENT: &str = "comment";
+/// Before the name of a column: the note that says how its times stood in a text.
+const WRITTEN: &str = "written.";
+/// Before the name of a column: the note with its unit, where columns have none of their own.
+const UNIT: &str = "unit.";
+/// Cells that are held before they are written.
+const HELD_CELLS: usize = 1 << 23;
+
+/// What was converted.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Converted {
+    /// Rows written.
+    pub rows: u64,
+    /// Columns written.
+    pub columns: usize,
+    /// What the new file does not say, though the old one did.
+    pub notes: Vec<String>,
+}
+
+/// Why a trace was not converted.
+#[derive(Debug, thiserror::Error)]
+pub enum ConvertError {
+    /// The trace cannot be read.
+    #[error(transparent)]
+    Trace(#[from] TraceError),
+    /// A cell that no type of column keeps as it is.
+    #[error(
+        "{place}: column `{column}`: {text} {why}; correct it, or leave the column out: --leave-out {column:?}"
+    )]
+    NotKept {
+        /// Where.
+        place: Place,
+        /// The column.
+        column: String,
+        /// The cell.
+        text: String,
+        /// Why it is not kept.
+        why: &'static str,
+    },
+    /// A column of a type that no other format of traces has.
+    #[error(
+        "{path}: column `{column}` holds {what}, which is not converted; leave it out: --leave-out {column:?}"
+    )]
+    Column {
+        /// The trace.
+        path: String,
+        /// The column.
+        column: String,
+        /// What it holds.
+        what: &'static str,
+    },
+    /// Two columns of one name.
+    #[error(
+        "{path}: two columns are called {column:?}; give each its own name, or leave both out: --leave-out {column:?}"
+    )]
+    DoubledColumn {
+        /// The trace.
+        path: String,
+        /// The name.
+        column: String,
+    },
+    /// A column that is to be left out is not there, or no column is left.
+    #[error("{0}")]
+    LeaveOut(String),
+    /// A name that says no format.
+    #[error("{0}: the name says no format; end it in .csv, .csv.gz, .csv.zst, .parquet or .arrow")]
+    Unnamed(PathBuf),
+    /// A text that can be read only once.
+    #[error("{0}: a text is read twice; give a file")]
+    Stream(String),
+    /// The new file cannot be written.
+    #[error("{path}: cannot be written: {error}; check --out")]
+    Out {
+        /// The new file.
+        path: PathBuf,
+        /// Why.
+        error: io::Error,
+    },
+}
+
+/// The format of the new file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Target {
+    Csv,
+    Parquet,
+    Arrow,
+}
+
+impl Target {
+    fn of(path: &Path) -> Option<Self> {
+        let name = path.file_name()?.to_str()?.to_ascii_lowercase();
+        let ends = |endings: &[&str]| endings.iter().any(|ending| name.ends_with(ending));
+        match () {
+            () if ends(&[".csv", ".csv.gz", ".csv.zst"]) => Some(Self::Csv),
+            () if ends(&[".parquet"]) => Some(Self::Parquet),
+            () if ends(&[".arrow"]) => Some(Self::Arrow),
+            () => None,
+        }
+    }
+}
+
+/// A column on its way, with what a format may have no place for.
+#[derive(Clone, Debug)]
+struct Described {
+    column: Column,
+    nullable: bool,
+    /// How its times stand in a text.
+    written: Option<(TimeUnit, u32)>,
+}
+
+/// What rows are written to.
+trait Sink {
+    fn write(&mut self, chunk: &Chunk) -> Result<(), ConvertError>;
+    fn finish(self: Box<Self>) -> Result<(), ConvertError>;
+}
+
+/// Writes the trace at `from` to `to`, in the format that the name of `to` says; `layout` tells units. What was at `to` is
+/// replaced when all is written, and is not touched otherwise.
+///
+/// # Errors
+///
+/// A [`ConvertError`] when the trace is bad, something in it cannot be kept as it is, or the file cannot be written.
+pub fn convert(
+    from: &Path,
+    to: &Path,
+    layout: Option<&Layout>,
+    leave_out: &[String],
+) -> Result<Converted, ConvertError> {
+    let target = Target::of(to).ok_or_else(|| ConvertError::Unnamed(to.to_owned()))?;
+    let name = from.to_string_lossy().into_owned();
+    let (path, mut table) = match Opened::open(from)? {
+        Opened::Table { path, table } => (path, table),
+        Opened::Text(_) if name == "-" => return Err(ConvertError::Stream("standard input".to_owned())),
+        Opened::Text(input) => {
+            let path = Arc::clone(&input.path);
+            let again = || match Opened::open(from)? {
+                Opened::Text(input) => Ok(input),
+                Opened::Table { path, .. } => Err(changed(&path)),
+            };
+            (path, Box::new(TextTable::open(input, again, layout, leave_out)?) as Box<dyn Table>)
+        }
+    };
+    let selected = selected(&path, table.as_ref(), leave_out)?;
+    table.select(&selected).map_err(|wrong| trace_error(&path, wrong.into()))?;
+    let described: Vec<Described> =
+        selected.iter().map(|&index| describe(table.as_ref(), index, layout)).collect();
+    let part = part(to);
+    let written = write(&part, to, target, &path, table.as_mut(), &described);
+    let finished = written.and_then(|done| {
+        std::fs::rename(&part, to)
+            .map_err(|error| ConvertError::Out { path: to.to_owned(), error })
+            .map(|()| done)
+    });
+    if finished.is_err() {
+        // There may be nothing to remove, and what went wrong is said already.
+        let _ = std::fs::remove_file(&part);
+    }
+    finished
+}
+
+/// Writes the file `part`, which is `to` in messages.
+fn write(
+    part: &Path,
+    to: &Path,
+    target: Target,
+    path: &Arc<str>,
+    table: &mut dyn Table,
+    described: &[Described],
+) -> Result<Converted, ConvertError> {
+    let out = |error| ConvertError::Out { path: to.to_owned(), error };
+    let comment = table.notes().iter().find(|(key, _)| key == COMMENT).map(|(_, text)| text.clone());
+    let mut notes = Vec::new();
+    let mut sink: Box<dyn Sink> = match target {
+        Target::Csv => {
+            let file = crate::synth::create(part).map_err(out)?;
+            notes.extend(csv::lost_units(described));
+            Box::new(csv::CsvSink::new(file, to, path, described, comment.as_deref())?)
+        }
+        Target::Parquet => {
+            let file = File::create(part).map_err(out)?;
+            Box::new(parquet::ParquetSink::new(file, to, described, comment)?)
+        }
+        Target::Arrow => {
+            let file = File::create(part).map_err(out)?;
+            Box::new(arrow::ArrowSink::new(file, to, described, comment)?)
+        }
+    };
+    let (mut chunk, mut rows) = (Chunk::default(), 0);
+    while table.next(&mut chunk).map_err(|wrong| text::as_convert_error(path, wrong))? {
+        sink.write(&chunk)?;
+        rows += chunk.rows as u64;
+    }
+    sink.finish()?;
+    Ok(Converted { rows, columns: described.len(), notes })
+}
+
+fn trace_error(path: &Arc<str>, problem: Problem) -> TraceError {
+    let place = Place { path: Arc::clone(path), line: None, column: None, row: None };
+    TraceError { place, problem: Box::new(problem) }
+}
+
+fn changed(path: &Arc<str>) -> TraceError {
+    trace_error(path, Problem::Unreadable(io::Error::other("it has changed while it was read")))
+}
+
+/// That every column that is to be left out is there.
+fn check_leave_out<'a>(
+    path: &str,
+    names: impl Iterator<Item = &'a str> + Clone,
+    leave_out: &[String],
+) -> Result<(), ConvertError> {
+    match leave_out.iter().find(|wanted| names.clone().all(|name| name != **wanted)) {
+        None => Ok(()),
+        Some(name) => {
+            let what = format!("{path}: there is no column {name:?} to be left out; correct --leave-out");
+            Err(ConvertError::LeaveOut(what))
+        }
+    }
+}
+
+/// The columns that are not left out.
+fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<usize>, ConvertError> {
+    let all = table.columns();
+    check_leave_out(path, all.iter().map(|column| column.name.as_str()), leave_out)?;
+    let mut selected = Vec::new();
+    let mut names = std::collections::BTreeSet::new();
+    for (index, column) in all.iter().enumerate().filter(|(_, column)| !leave_out.contains(&column.name)) {
+        let (path, name) = (path.to_owned(), column.name.clone());
+        if let super::table::Kind::Other(what) = column.kind {
+            return Err(ConvertError::Column { path, column: name, what });
+        }
+        if !names.insert(column.name.as_str()) {
+            return Err(ConvertError::DoubledColumn { path, column: name });
+        }
+        selected.push(index);
+    }
+    let group = |index: &usize| all[*index].group;
+    if let Some(other) = selected.iter().find(|index| group(index) != group(&selected[0])) {
+        let (first, second) = (all[selected[0]].name.clone(), all[*other].name.clone());
+        let wrong = super::table::TableError::TwoTimeBases { first, second };
+        return Err(trace_error(&path.into(), wrong.into()).into());
+    }
+    if selected.is_empty() {
+        return Err(ConvertError::LeaveOut(format!("{path}: no column is left; leave fewer out")));
+    }
+    Ok(selected)
+}
+
+/// The column with the unit that the setup gives it, and with how its times are written.
+fn describe(table: &dyn Table, index: usize, layout: Option<&Layout>) -> Described {
+    let mut column = table.columns()[index].clone();
+    let by_setup = layout.and_then(|layout| unit_of(layout, &column.name));
+    let note = format!("{WRITTEN}{}", column.name);
+    let note = table.notes().iter().find(|(key, _)| *key == note).and_then(|(_, text)| written(text));
+    if column.unit.is_none() {
+        column.unit = by_setup.clone();
+    }
+    let written = note.or_else(|| {
+        let unit = by_setup.and_then(|unit| time_unit(&unit)).unwrap_or(TimeUnit::Seconds);
+        match column.kind {
+            super::table::Kind::Time { ns } => Some((unit, places(unit, ns))),
+            _ => None,
+        }
+    });
+    Described { nullable: table.nullable(index), column, written }
+}
+
+/// The places that multiples of `ns` need in a unit.
+fn places(unit: TimeUnit, ns: u64) -> u32 {
+    let zeros =
+        (0..).take_while(|&zeros| ns > 0 && ns.is_multiple_of(10_u64.saturating_pow(zeros + 1))).count();
+    unit.nanosecond_places().saturating_sub(u32::try_from(zeros).unwrap_or(0))
+}
+
+/// What a note says of how times were written.
+fn written(note: &str) -> Option<(TimeUnit, u32)> {
+    let (unit, places) = note.split_once(' ')?;
+    let (unit, places) = (time_unit(unit)?, places.parse().ok()?);
+    (places <= unit.nanosecond_places()).then_some((unit, places))
+}
+
+/// A unit of time that times are read in, by any of its names.
+fn time_unit(text: &str) -> Option<TimeUnit> {
+    let units = [TimeUnit::Seconds, TimeUnit::Millis, TimeUnit::Micros, TimeUnit::Nanos];
+    let is_named = !super::units::bare(text).is_empty() && super::units::is_time_unit(text);
+    units.into_iter().find(|&unit| is_named && super::units::contradicts_time(text, unit).is_none())
+}
+
+/// The unit that the setup gives a column.
+fn unit_of(layout: &Layout, name: &str) -> Option<String> {
+    let sources = [&layout.a, &layout.b];
+    let captures = sources.iter().filter_map(|source| source.capture.as_ref());
+    if let Some(time) = std::iter::once(&layout.time).chain(captures).find(|time| time.name == name) {
+        return Some(time.unit.symbol().to_owned());
+    }
+    for source in sources.iter().filter(|source| source.column == name) {
+        if let SourceKind::Position { unit, .. } = &source.kind {
+            return Some(unit.clone());
+        }
+    }
+    let analogue =
+        layout.analogues.iter().find(|analogue| analogue.columns.iter().any(|column| column == name));
+    analogue.map(|analogue| analogue.unit.clone())
+}
+
+/// Where the new file is written before it takes its place: beside it, with the same ending.
+fn part(to: &Path) -> PathBuf {
+    let name = to.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    to.with_file_name(format!(".part.{}.{name}", std::process::id()))
+}

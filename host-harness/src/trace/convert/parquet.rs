@@ -1,0 +1,219 @@
+//! Rows as a Parquet file.
+
+use std::fs::File;
+use std::io::BufWriter;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use parquet::basic::{Compression, Encoding, LogicalType, Repetition, TimeUnit, Type as Physical, ZstdLevel};
+use parquet::column::writer::ColumnWriter;
+use parquet::errors::{ParquetError, Result};
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::types::{ColumnPath, Type};
+
+use super::super::table::{Cells, Chunk, Kind};
+use super::cells::{Held, HeldRows};
+use super::{COMMENT, ConvertError, Described, HELD_CELLS, Sink, UNIT, WRITTEN};
+
+/// Rows of a group, when there are few columns.
+const GROUP_ROWS: usize = 1 << 20;
+/// Rows of a page: half a megabyte of numbers before they are packed.
+const PAGE_ROWS: usize = 1 << 16;
+/// The digits of a decimal number in 64 bits.
+const DIGITS: i32 = 18;
+
+/// A Parquet file.
+pub(super) struct ParquetSink {
+    /// Begun with the first rows: only they tell which whole numbers have no sign.
+    writer: Option<SerializedFileWriter<BufWriter<File>>>,
+    file: Option<File>,
+    path: PathBuf,
+    columns: Vec<Described>,
+    comment: Option<String>,
+    group_rows: usize,
+    held: HeldRows,
+}
+
+impl ParquetSink {
+    pub(super) fn new(
+        file: File,
+        path: &Path,
+        columns: &[Described],
+        comment: Option<String>,
+    ) -> std::result::Result<Self, ConvertError> {
+        let group_rows = GROUP_ROWS.min(HELD_CELLS / columns.len().max(1)).max(1);
+        let (path, held) = (path.to_owned(), HeldRows::new(columns.len()));
+        Ok(Self {
+            writer: None,
+            file: Some(file),
+            path,
+            columns: columns.to_vec(),
+            comment,
+            group_rows,
+            held,
+        })
+    }
+
+    fn begin(&mut self) -> Result<()> {
+        let Some(file) = self.file.take() else { return Ok(()) };
+        let held = self.columns.iter().zip(&self.held.columns);
+        let fields: Result<Vec<_>> =
+            held.map(|(column, held)| field(column, &held.cells).map(Arc::new)).collect();
+        let schema = Type::group_type_builder("schema").with_fields(fields?).build()?;
+        let mut properties = WriterProperties::builder()
+            .set_compression(Compression::ZSTD(ZstdLevel::default()))
+            .set_dictionary_enabled(false)
+            .set_statistics_enabled(EnabledStatistics::Chunk)
+            .set_data_page_row_count_limit(PAGE_ROWS)
+            .set_created_by(concat!("cowitness ", env!("CARGO_PKG_VERSION")).to_owned())
+            .set_key_value_metadata(Some(self.notes()));
+        for (column, held) in self.columns.iter().zip(&self.held.columns) {
+            if matches!(held.cells, Cells::Integers(_) | Cells::Unsigned(_)) {
+                let path = ColumnPath::new(vec![column.column.name.clone()]);
+                properties = properties.set_column_encoding(path, Encoding::DELTA_BINARY_PACKED);
+            }
+        }
+        let (file, schema) = (BufWriter::new(file), Arc::new(schema));
+        self.writer = Some(SerializedFileWriter::new(file, schema, Arc::new(properties.build()))?);
+        Ok(())
+    }
+
+    fn notes(&self) -> Vec<KeyValue> {
+        let mut notes = Vec::new();
+        let mut note = |key: String, value: String| notes.push(KeyValue::new(key, value));
+        if let Some(comment) = &self.comment {
+            note(COMMENT.to_owned(), comment.clone());
+        }
+        for Described { column, written, .. } in &self.columns {
+            match written {
+                Some((unit, places)) => {
+                    note(format!("{WRITTEN}{}", column.name), format!("{} {places}", unit.symbol()));
+                }
+                None => {
+                    if let Some(unit) = &column.unit {
+                        note(format!("{UNIT}{}", column.name), unit.clone());
+                    }
+                }
+            }
+        }
+        notes
+    }
+
+    /// Writes the rows that are held as a group.
+    fn write_group(&mut self) -> Result<()> {
+        self.begin()?;
+        let Some(writer) = &mut self.writer else { return Ok(()) };
+        let mut group = writer.next_row_group()?;
+        let mut columns = self.columns.iter().zip(&self.held.columns);
+        while let Some(mut out) = group.next_column()? {
+            let Some((column, held)) = columns.next() else { break };
+            write_column(out.untyped(), column, held, self.held.rows)?;
+            out.close()?;
+        }
+        group.close()?;
+        self.held.clear();
+        Ok(())
+    }
+
+    fn failed(&self, error: ParquetError) -> ConvertError {
+        let error = match error {
+            ParquetError::External(error) => match error.downcast::<std::io::Error>() {
+                Ok(error) => *error,
+                Err(error) => std::io::Error::other(error),
+            },
+            error => std::io::Error::other(error),
+        };
+        ConvertError::Out { path: self.path.clone(), error }
+    }
+}
+
+impl Sink for ParquetSink {
+    fn write(&mut self, chunk: &Chunk) -> std::result::Result<(), ConvertError> {
+        let mut from = 0;
+        while from < chunk.rows {
+            let rows = (chunk.rows - from).min(self.group_rows - self.held.rows);
+            self.held.take(chunk, from, rows);
+            from += rows;
+            if self.held.rows == self.group_rows {
+                self.write_group().map_err(|error| self.failed(error))?;
+            }
+        }
+        Ok(())
+    }
+
+    fn finish(mut self: Box<Self>) -> std::result::Result<(), ConvertError> {
+        let last = if self.held.rows > 0 { self.write_group() } else { self.begin() };
+        let writer = last.map(|()| self.writer.take());
+        let closed = writer.and_then(|writer| writer.map_or(Ok(()), |writer| writer.close().map(|_| ())));
+        closed.map_err(|error| self.failed(error))
+    }
+}
+
+fn field(described: &Described, cells: &Cells) -> Result<Type> {
+    let physical = match cells {
+        Cells::Integers(_) | Cells::Unsigned(_) => Physical::INT64,
+        Cells::Reals(_) => Physical::DOUBLE,
+        Cells::Bools(_) => Physical::BOOLEAN,
+    };
+    let repetition = if described.nullable { Repetition::OPTIONAL } else { Repetition::REQUIRED };
+    let field = Type::primitive_type_builder(&described.column.name, physical).with_repetition(repetition);
+    match (described.column.kind, cells) {
+        (Kind::Time { ns }, _) => {
+            let unit = match ns {
+                1_000_000 => TimeUnit::MILLIS,
+                1_000 => TimeUnit::MICROS,
+                _ => TimeUnit::NANOS,
+            };
+            field.with_logical_type(Some(LogicalType::timestamp(false, unit))).build()
+        }
+        (Kind::Decimal { places }, _) => {
+            let scale = i32::try_from(places).unwrap_or(i32::MAX);
+            let field = field.with_precision(DIGITS.max(scale)).with_scale(scale);
+            field.with_logical_type(Some(LogicalType::decimal(scale, DIGITS.max(scale)))).build()
+        }
+        (_, Cells::Unsigned(_)) => field.with_logical_type(Some(LogicalType::integer(64, false))).build(),
+        _ => field.build(),
+    }
+}
+
+fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, rows: usize) -> Result<()> {
+    let levels: Option<Vec<i16>> = described.nullable.then(|| match held.present() {
+        Some(present) => present.iter().map(|&there| i16::from(there)).collect(),
+        None => vec![1; rows],
+    });
+    let levels = levels.as_deref();
+    match (out, &held.cells) {
+        (ColumnWriter::Int64ColumnWriter(out), Cells::Integers(cells)) => {
+            // Only multiples that Parquet has no unit for are written in another one.
+            let times = match described.column.kind {
+                Kind::Time { ns } if ![1, 1_000, 1_000_000].contains(&ns) => i64::try_from(ns).unwrap_or(1),
+                _ => 1,
+            };
+            let mut values = held.found(cells);
+            for value in &mut values {
+                let scaled = value.checked_mul(times);
+                *value = scaled.ok_or_else(|| {
+                    ParquetError::General(format!(
+                        "column `{}`: a time of {value} x {times} ns is beyond 64 bits",
+                        described.column.name
+                    ))
+                })?;
+            }
+            out.write_batch(&values, levels, None)?;
+        }
+        (ColumnWriter::Int64ColumnWriter(out), Cells::Unsigned(cells)) => {
+            let values: Vec<i64> = held.found(cells).into_iter().map(u64::cast_signed).collect();
+            out.write_batch(&values, levels, None)?;
+        }
+        (ColumnWriter::DoubleColumnWriter(out), Cells::Reals(cells)) => {
+            out.write_batch(&held.found(cells), levels, None)?;
+        }
+        (ColumnWriter::BoolColumnWriter(out), Cells::Bools(cells)) => {
+            out.write_batch(&held.found(cells), levels, None)?;
+        }
+        _ => return Err(ParquetError::General("a column of another type than before".to_owned())),
+    }
+    Ok(())
+}
