@@ -1,6 +1,7 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
 pub mod causes;
 pub mod cli;
+pub mod columns;
 pub mod compare;
 pub mod decimal;
 pub mod exit;

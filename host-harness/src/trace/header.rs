@@ -19,7 +19,7 @@ pub enum Delimiter {
 }
 
 impl Delimiter {
-    const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
+    pub(super) const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
 
     pub(super) const fn byte(self) -> u8 {
         match self {
@@ -276,7 +276,7 @@ impl Layout {
 }
 
 /// The most similar of the `names`, if one is similar enough to be meant.
-fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
+pub(crate) fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
     let wanted = wanted.to_lowercase();
     let length = wanted.chars().count();
     // Of a name of one letter nothing would be left.

@@ -54,24 +54,31 @@ mod header;
 mod input;
 mod layout;
 mod lines;
+mod number;
 mod offered;
 mod packed;
+mod plain;
 mod prefetch;
 mod reader;
 mod row;
 mod scale;
 mod skipped;
+pub(crate) mod table;
 mod units;
 
 pub use error::{Place, Problem, Reason, TraceError};
 pub use header::Delimiter;
+pub(crate) use header::nearest;
 pub use input::Compression;
 pub(crate) use input::{compression, other_format};
 pub use layout::{
     AnalogueColumns, Layout, LayoutError, LevelColumn, SourceColumns, SourceKind, TimeColumn, TimeUnit,
 };
 pub use lines::MAX_LINE_BYTES;
+pub(crate) use number::{Billionths, Content, Number};
 pub use offered::Offered;
+pub(crate) use plain::{Next, Plain};
 pub use prefetch::Prefetch;
 pub use reader::{BATCH_FRAMES, Options, Reader, Summary};
 pub use skipped::{Skipped, SkippedRow};
+pub(crate) use units::{bare, symbol};

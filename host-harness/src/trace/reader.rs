@@ -252,17 +252,17 @@ impl Reader {
     }
 }
 
-fn at_line(lines: &Lines, fault: Fault) -> TraceError {
+pub(super) fn at_line(lines: &Lines, fault: Fault) -> TraceError {
     lines.error(fault.byte, *fault.problem)
 }
 
 /// Comments and empty lines. Tabs are as good as nothing unless they separate cells.
-fn is_no_row(line: &[u8], delimiter: Option<Delimiter>) -> bool {
+pub(super) fn is_no_row(line: &[u8], delimiter: Option<Delimiter>) -> bool {
     let tab_is_blank = delimiter != Some(Delimiter::Tab);
     line.starts_with(b"#") || line.iter().all(|&byte| byte == b' ' || (byte == b'\t' && tab_is_blank))
 }
 
-fn check_length(line: &[u8]) -> Result<(), Fault> {
+pub(super) fn check_length(line: &[u8]) -> Result<(), Fault> {
     if line.len() > MAX_LINE_BYTES {
         return Err(Fault::of_line(Problem::LineTooLong(MAX_LINE_BYTES)));
     }
