@@ -20,14 +20,32 @@ import sys
 import tempfile
 
 sys.dont_write_bytecode = True
-PINS = ["asammdf==8.8.28", "numpy==2.4.6", "pandas==3.1.1"]
+PINS = [
+    "asammdf==8.8.28",
+    "numpy==2.4.6",
+    "pandas==3.1.1",
+    # What these need.
+    "attrs==26.1.0",
+    "canmatrix==1.2",
+    "chardet==7.7.0",
+    "click==8.5.1",
+    "deflate==0.9.0",
+    "isal==1.9.1",
+    "lxml==6.1.3",
+    "lz4==4.4.5",
+    "numexpr==2.14.2",
+    "python-dateutil==4.0.0",
+    "typing_extensions==4.16.0",
+    "tzdata==2026.6",
+    "zstd==1.5.7.2",
+]
 
 
 def import_library(cache):
     name = f"asammdf-8.8.28-py{sys.version_info.major}.{sys.version_info.minor}"
     folder = os.path.join(cache, name)
     if not os.path.isdir(folder):
-        print("fetching " + " ".join(PINS), file=sys.stderr)
+        print("fetching " + PINS[0], file=sys.stderr)
         with tempfile.TemporaryDirectory(dir=cache, prefix=".fetch-") as fresh:
             command = [sys.executable, "-m", "pip", "install", "--quiet", "--no-input", "--only-binary", ":all:"]
             command += ["--target", os.path.join(fresh, name)] + PINS
@@ -40,7 +58,7 @@ def import_library(cache):
                 sys.exit(3)
             if done.returncode != 0:
                 said = done.stdout.decode("utf-8", "replace").strip()
-                print(f"not available: pip could not fetch {' '.join(PINS)}\n{said}", file=sys.stderr)
+                print(f"not available: pip could not fetch {PINS[0]}\n{said}", file=sys.stderr)
                 sys.exit(3)
             try:
                 os.replace(os.path.join(fresh, name), folder)

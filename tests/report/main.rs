@@ -1,5 +1,6 @@
 //! The JSON reports against their schemas.
 
+mod columns;
 mod explain;
 mod margins;
 

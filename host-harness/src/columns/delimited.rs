@@ -60,7 +60,11 @@ pub(super) fn survey(path: &Path, time: Option<&str>) -> Result<Survey, TraceErr
     };
     Ok(Survey {
         schema: SCHEMA_VERSION,
-        path: path.to_string_lossy().into_owned(),
+        path: if path.as_os_str() == "-" {
+            "standard input".to_owned()
+        } else {
+            path.to_string_lossy().into_owned()
+        },
         format: format!("text separated by {}{compression}", plain.delimiter()),
         groups: vec![group],
     })

@@ -7,6 +7,7 @@ use super::error::{Problem, TraceError, quoted};
 use super::header::{Cell, Delimiter, Fault, split, text};
 use super::input::{Compression, Input};
 use super::lines::{Lines, first_line};
+use super::number::Content;
 use super::reader::{at_line, check_length, is_no_row};
 use super::units;
 
@@ -41,12 +42,9 @@ impl Plain {
         let mut possible = possible(&header);
         let place = lines.line();
         lines.consume(taken, 1);
-        // Of several delimiters the one is meant by which the first row has as many cells as the header.
         if possible.len() > 1 && to_row(&mut lines, None)? {
             let (line, _) = first_line(lines.pending());
-            let cells =
-                |delimiter| text(line).and_then(|line| split(line, delimiter)).map_or(0, |cells| cells.len());
-            possible.retain(|(delimiter, names)| cells(*delimiter) == names.len());
+            keep_fitting(&mut possible, line);
         }
         let at_header = |fault: Fault| lines.error_at(Some(place), fault.byte, *fault.problem);
         let (delimiter, names) = match possible.as_slice() {
@@ -143,6 +141,18 @@ fn possible(header: &str) -> Vec<(Delimiter, Vec<String>)> {
         Some((delimiter, cells.into_iter().map(|cell| cell.text.into_owned()).collect()))
     };
     Delimiter::ALL.into_iter().filter_map(names).collect()
+}
+
+/// Keeps of several delimiters those by which the first row has as many cells as the header, and of these the one by which the most of
+/// them are numbers.
+fn keep_fitting(possible: &mut Vec<(Delimiter, Vec<String>)>, line: &[u8]) {
+    let cells = |delimiter| text(line).and_then(|line| split(line, delimiter)).unwrap_or_default();
+    let texts = |delimiter| {
+        cells(delimiter).iter().filter(|cell| matches!(Content::of(&cell.text), Content::Text)).count()
+    };
+    possible.retain(|(delimiter, names)| cells(*delimiter).len() == names.len());
+    let fewest = possible.iter().map(|(delimiter, _)| texts(*delimiter)).min();
+    possible.retain(|(delimiter, _)| Some(texts(*delimiter)) == fewest);
 }
 
 fn no_delimiter(header: &str) -> Fault {

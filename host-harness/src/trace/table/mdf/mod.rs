@@ -19,6 +19,8 @@ mod data;
 mod decode;
 mod error;
 mod file;
+#[cfg(test)]
+mod made;
 mod structure;
 #[cfg(test)]
 mod tests;

@@ -2,104 +2,10 @@
 
 use std::io::Cursor;
 
-use super::*;
+use super::made::{Channel, Group, Made};
+use super::{Chunk, Kind, Mdf, Table, TableError};
 use crate::trace::table::address::resolve;
 use crate::trace::table::{Cells, Present};
-
-/// A file in the making; blocks are put behind each other, so what a block leads to is put first.
-pub(super) struct Made(Vec<u8>);
-
-const HEADER_AT: usize = 64;
-
-impl Made {
-    pub(super) fn new() -> Self {
-        let mut bytes = b"MDF     4.10    made    \0\0\0\0".to_vec();
-        bytes.extend(410_u16.to_le_bytes());
-        bytes.resize(HEADER_AT, 0);
-        let mut made = Self(bytes);
-        made.block(b"##HD", &[0; 6], &[0; 32]);
-        made
-    }
-
-    pub(super) fn block(&mut self, id: &[u8; 4], links: &[u64], data: &[u8]) -> u64 {
-        self.0.resize(self.0.len().next_multiple_of(8), 0);
-        let at = self.0.len() as u64;
-        self.0.extend(id);
-        self.0.extend([0; 4]);
-        self.0.extend((24 + 8 * links.len() as u64 + data.len() as u64).to_le_bytes());
-        self.0.extend((links.len() as u64).to_le_bytes());
-        links.iter().for_each(|link| self.0.extend(link.to_le_bytes()));
-        self.0.extend(data);
-        at
-    }
-
-    fn text(&mut self, text: &str) -> u64 {
-        self.block(b"##TX", &[], format!("{text}\0").as_bytes())
-    }
-
-    fn linear(&mut self, offset: f64, factor: f64) -> u64 {
-        let mut data = vec![1, 0, 0, 0, 0, 0, 2, 0];
-        data.extend([0; 16]);
-        data.extend(offset.to_le_bytes());
-        data.extend(factor.to_le_bytes());
-        self.block(b"##CC", &[0; 4], &data)
-    }
-
-    /// A channel in front of others.
-    fn channel(&mut self, next: u64, name: &str, unit: &str, made: Channel) -> u64 {
-        let (name, unit) = (self.text(name), self.text(unit));
-        let mut data = vec![made.kind, u8::from(made.kind == 2 || made.kind == 3), made.data, made.bit];
-        data.extend(made.byte.to_le_bytes());
-        data.extend(made.bits.to_le_bytes());
-        data.extend(made.flags.to_le_bytes());
-        data.extend(made.invalid_at.to_le_bytes());
-        data.extend([0; 52]);
-        self.block(b"##CN", &[next, 0, name, 0, made.conversion, 0, unit, 0], &data)
-    }
-
-    /// A group of one data group in front of others.
-    fn group(&mut self, next: u64, name: &str, made: Group) -> u64 {
-        let name = self.text(name);
-        let mut data = vec![0; 8];
-        data.extend(made.records.to_le_bytes());
-        data.extend(made.flags.to_le_bytes());
-        data.extend([0; 6]);
-        data.extend(made.bytes.to_le_bytes());
-        data.extend(made.invalid_bytes.to_le_bytes());
-        let group = self.block(b"##CG", &[made.beside, made.channels, name, 0, 0, 0], &data);
-        self.block(b"##DG", &[next, group, made.data, 0], &[made.id_bytes, 0, 0, 0, 0, 0, 0, 0])
-    }
-
-    /// The file whose first data group is this one.
-    fn file(mut self, first: u64) -> Vec<u8> {
-        self.0[HEADER_AT + 24..HEADER_AT + 32].copy_from_slice(&first.to_le_bytes());
-        self.0
-    }
-}
-
-#[derive(Clone, Copy, Default)]
-struct Channel {
-    kind: u8,
-    data: u8,
-    bit: u8,
-    byte: u32,
-    bits: u32,
-    flags: u32,
-    invalid_at: u32,
-    conversion: u64,
-}
-
-#[derive(Clone, Copy, Default)]
-struct Group {
-    records: u64,
-    flags: u16,
-    bytes: u32,
-    invalid_bytes: u32,
-    id_bytes: u8,
-    channels: u64,
-    data: u64,
-    beside: u64,
-}
 
 /// Records of a time in us, a count of 24 bits, a flag, and a byte of invalidation bits.
 fn records(rows: u32) -> Vec<u8> {
