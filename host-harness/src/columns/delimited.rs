@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::profile::Profile;
 use super::survey::{ColumnSurvey, GroupSurvey, SCHEMA_VERSION, Survey, candidates, chosen, pairs};
-use crate::trace::{Billionths, Compression, Content, Next, Plain, TraceError};
+use crate::trace::{Billionths, Compression, Next, Plain, TraceError};
 
 /// Reads all rows.
 pub(super) fn survey(path: &Path, time: Option<&str>) -> Result<Survey, TraceError> {
@@ -20,8 +20,7 @@ pub(super) fn survey(path: &Path, time: Option<&str>) -> Result<Survey, TraceErr
     loop {
         let row = rows + 1;
         let next = plain.next(|column, text| {
-            let content = profiles[column].add_text(row, text);
-            let Content::Number(number) = content else { return };
+            let Some(number) = profiles[column].add_text(row, text) else { return };
             for candidate in candidates.iter_mut().filter(|candidate| candidate.column == column) {
                 if let Some(time) = number.in_billionths(&scale) {
                     candidate.rate.add(row, time);

@@ -105,23 +105,26 @@ pub(super) struct Profile {
 }
 
 impl Profile {
-    /// Takes the text of a cell.
-    pub(super) fn add_text(&mut self, row: u64, text: &str) -> Content {
-        let content = Content::of(text);
-        match &content {
-            Content::Empty => {
-                self.empty += 1;
-                self.level = None;
+    /// Takes the text of a cell; returns the number that it is.
+    pub(super) fn add_text(&mut self, row: u64, text: &str) -> Option<Number> {
+        match Content::of(text) {
+            Content::Number(number) => {
+                let value = Value::Decimal(number);
+                self.add(text, &value);
+                match value {
+                    Value::Decimal(number) => return Some(number),
+                    Value::Whole(_) | Value::Real(_) => {}
+                }
             }
-            Content::Number(number) => self.add(text, &Value::Decimal(number.clone())),
+            Content::Empty => self.add_empty(),
             Content::Level(level) => {
                 self.see(text);
                 self.words += 1;
-                self.level = Some(*level);
+                self.level = Some(level);
             }
             Content::Text => self.add_odd(row, text),
         }
-        content
+        None
     }
 
     /// Takes a number; `text` stands for it.

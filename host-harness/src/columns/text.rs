@@ -53,7 +53,7 @@ fn write_group(text: &mut String, group: &GroupSurvey) {
         None => put_wrapped(
             text,
             "\n",
-            "no column looks like the time of the rows: say which one is it with --time NAME",
+            "no column looks like the time of the rows: say which one it is with --time NAME",
         ),
     }
 }

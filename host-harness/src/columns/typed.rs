@@ -8,8 +8,8 @@ use super::survey::{
     Candidate, ColumnSurvey, GroupSurvey, HoldsReport, Pair, SCHEMA_VERSION, Survey, candidates, chosen,
     pairs,
 };
+use crate::trace::Billionths;
 use crate::trace::table::{self, Cells, Chunk, Column, Kind, Table, TableError};
-use crate::trace::{Billionths, Content};
 
 /// Columns that are read at a time: a chunk of so many fits in some tens of megabytes.
 const BATCH_COLUMNS: usize = 512;
@@ -174,10 +174,7 @@ impl Seen {
             }
             Kind::Decimal { places } => {
                 *text = scaled(whole, places);
-                match profile.add_text(row, text) {
-                    Content::Number(number) => number.in_billionths(&self.scale),
-                    _ => None,
-                }
+                profile.add_text(row, text).and_then(|number| number.in_billionths(&self.scale))
             }
             _ => {
                 // Writing to a text does not fail.

@@ -81,4 +81,5 @@ pub(crate) use plain::{Next, Plain};
 pub use prefetch::Prefetch;
 pub use reader::{BATCH_FRAMES, Options, Reader, Summary};
 pub use skipped::{Skipped, SkippedRow};
+pub use table::{AddressError, MdfError, TableError};
 pub(crate) use units::{bare, symbol};

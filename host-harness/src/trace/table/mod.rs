@@ -13,7 +13,7 @@ use std::io::Read;
 use std::path::Path;
 
 pub(crate) use address::addresses;
-pub use error::TableError;
+pub use error::{AddressError, MdfError, TableError};
 
 /// What a column holds, as its file says.
 #[derive(Clone, Debug, PartialEq)]

@@ -6,7 +6,7 @@ use super::error::MdfError;
 use crate::trace::table::TableError;
 
 /// Bytes that are fetched at a time while the structure of the file is read.
-const WINDOW_BYTES: usize = 1 << 16;
+const WINDOW_BYTES: usize = 1 << 13;
 /// The header of a block: its id, its length and the number of its links.
 const HEAD_BYTES: u64 = 24;
 /// The largest block of the structure that is taken: a list of two million data blocks.
