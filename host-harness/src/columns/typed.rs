@@ -11,9 +11,6 @@ use super::survey::{
 use crate::trace::Billionths;
 use crate::trace::table::{self, Cells, Chunk, Column, Kind, Table, TableError};
 
-/// Columns that are read at a time: a chunk of so many fits in some tens of megabytes.
-const BATCH_COLUMNS: usize = 512;
-
 /// Reads all groups, one after the other.
 pub(super) fn survey(path: &str, table: &mut dyn Table, time: Option<&str>) -> Result<Survey, TableError> {
     let count = table.columns().iter().map(|column| column.group + 1).max().unwrap_or(0);
@@ -55,7 +52,7 @@ fn group(
     let readable: Vec<usize> =
         (0..all.len()).filter(|place| !matches!(all[*place].kind, Kind::Other(_))).collect();
     let mut rows = 0;
-    for batch in readable.chunks(BATCH_COLUMNS) {
+    for batch in readable.chunks(table.columns_at_a_time()) {
         let selected: Vec<usize> = batch.iter().map(|place| of_group[*place]).collect();
         table.select(&selected)?;
         rows = seen.read(table, &all, batch)?;

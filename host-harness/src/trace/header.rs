@@ -276,7 +276,7 @@ impl Layout {
 }
 
 /// The most similar of the `names`, if one is similar enough to be meant.
-pub(crate) fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
+fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
     let wanted = wanted.to_lowercase();
     let length = wanted.chars().count();
     // Of a name of one letter nothing would be left.

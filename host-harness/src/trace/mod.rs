@@ -68,7 +68,6 @@ mod units;
 
 pub use error::{Place, Problem, Reason, TraceError};
 pub use header::Delimiter;
-pub(crate) use header::nearest;
 pub use input::Compression;
 pub(crate) use input::{compression, other_format};
 pub use layout::{

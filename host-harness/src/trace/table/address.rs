@@ -7,7 +7,7 @@
 
 use std::collections::HashMap;
 
-use super::{Cells, Chunk, Column, Table, TableError};
+use super::{Cells, Chunk, Column, Kind, Table, TableError};
 
 /// Rows that the period of a group is taken from.
 const PERIOD_ROWS: usize = 1000;
@@ -15,14 +15,6 @@ const PERIOD_ROWS: usize = 1000;
 /// Why names of columns lead nowhere.
 #[derive(Debug, thiserror::Error)]
 pub enum AddressError {
-    /// There is no such column.
-    #[error("there is no column `{name}`{}", nearest.as_ref().map_or_else(String::new, |name| format!(", did you mean `{name}`?")))]
-    Missing {
-        /// The name.
-        name: String,
-        /// The most similar one that there is.
-        nearest: Option<String>,
-    },
     /// Several columns are called so.
     #[error("the column name `{name}` stands for {}", ways.join(", "))]
     Ambiguous {
@@ -51,7 +43,6 @@ impl AddressError {
     /// What to do about it.
     pub(super) const fn advice(&self) -> &'static str {
         match self {
-            Self::Missing { .. } => "correct the name: `cowitness columns` lists what there is",
             Self::Ambiguous { .. } => "name one of these",
             Self::Doubled { .. } => "give each column its own name in the program that writes the file",
             Self::TwoTimeBases { .. } => {
@@ -82,13 +73,12 @@ pub(crate) fn addresses(table: &dyn Table) -> Vec<String> {
     columns.iter().map(address).collect()
 }
 
-/// The columns that are meant by these names, in their order; all of one group.
-pub(crate) fn resolve(table: &mut dyn Table, names: &[&str]) -> Result<Vec<usize>, TableError> {
+/// The columns that are meant by these names, in their order; `None` for a name that none has. If none is missing, all are of one group and
+/// can be read.
+pub(crate) fn resolve(table: &mut dyn Table, names: &[&str]) -> Result<Vec<Option<usize>>, TableError> {
     let found: Vec<Vec<usize>> = names.iter().map(|name| candidates(table, name)).collect();
-    if let Some((name, _)) = names.iter().zip(&found).find(|(_, found)| found.is_empty()) {
-        let present = table.columns().iter().map(|column| column.name.as_str());
-        let nearest = crate::trace::nearest(present, name).map(str::to_owned);
-        return Err(AddressError::Missing { name: (*name).to_owned(), nearest }.into());
+    if found.iter().any(Vec::is_empty) {
+        return Ok(found.iter().map(|found| found.first().copied()).collect());
     }
     let group = |column: usize| table.columns()[column].group;
     let mut settled = found.iter().filter_map(|found| match found.as_slice() {
@@ -98,27 +88,28 @@ pub(crate) fn resolve(table: &mut dyn Table, names: &[&str]) -> Result<Vec<usize
     let common = settled.next().filter(|first| settled.all(|other| other == *first));
     let mut columns = Vec::with_capacity(names.len());
     for (name, found) in names.iter().zip(&found) {
+        let of_common = |column: &&usize| found.len() == 1 || common == Some(group(**column));
+        let fitting: Vec<usize> = found.iter().filter(of_common).copied().collect();
         let name = || (*name).to_owned();
-        let fitting: Vec<usize> = match common {
-            Some(common) if found.len() > 1 => {
-                found.iter().copied().filter(|column| group(*column) == common).collect()
-            }
-            _ => found.clone(),
-        };
         match (fitting.as_slice(), found.as_slice()) {
             ([only], _) => columns.push(*only),
-            ([one, other, ..], _) if group(*one) == group(*other) => {
+            ([one, other, ..], _) | (_, [one, other, ..]) if group(*one) == group(*other) => {
                 return Err(AddressError::Doubled { name: name() }.into());
             }
-            (_, several) => {
+            _ => {
                 let addresses = addresses(table);
-                let ways = several.iter().map(|column| format!("`{}`", addresses[*column])).collect();
+                let ways = found.iter().map(|column| format!("`{}`", addresses[*column])).collect();
                 return Err(AddressError::Ambiguous { name: name(), ways }.into());
             }
         }
     }
     one_group(table, &columns)?;
-    Ok(columns)
+    // The format knows best why a column cannot be read.
+    let other = |column: &&usize| matches!(table.columns()[**column].kind, Kind::Other(_));
+    if let Some(column) = columns.iter().find(other).copied() {
+        table.select(&[column])?;
+    }
+    Ok(columns.into_iter().map(Some).collect())
 }
 
 /// All columns that a name can mean.
@@ -180,7 +171,7 @@ fn period(table: &mut dyn Table, group: usize) -> String {
     }
     let column = &table.columns()[time];
     let (scale, unit) = match column.kind {
-        super::Kind::Time { ns } => (ns as f64 / 1e9, "s"),
+        Kind::Time { ns } => (ns as f64 / 1e9, "s"),
         _ => (1.0, column.unit.as_deref().unwrap_or("s")),
     };
     // A description: rounded to a few digits anyway.

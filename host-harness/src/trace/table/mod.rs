@@ -79,6 +79,11 @@ pub(crate) trait Table: Send {
         String::new()
     }
 
+    /// How many columns at a time have chunks of bounded size, whatever the number of all.
+    fn columns_at_a_time(&self) -> usize {
+        512
+    }
+
     /// Which columns are to be read; all of one group.
     fn select(&mut self, columns: &[usize]) -> Result<(), TableError>;
 

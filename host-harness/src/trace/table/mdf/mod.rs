@@ -128,6 +128,11 @@ impl Table for Mdf {
         "MDF 4"
     }
 
+    /// A chunk is so many bytes of records, and all columns are in them.
+    fn columns_at_a_time(&self) -> usize {
+        usize::MAX
+    }
+
     fn group(&self, group: usize) -> String {
         let name = |group: &Group| group.name.clone();
         let own = self.groups.get(group).and_then(name);
@@ -160,7 +165,7 @@ impl Table for Mdf {
             }
             if let Kind::Other(word) = column.kind {
                 return Err(MdfError::Unsupported {
-                    what: format!("column `{}` holds no plain numbers: {word}", column.name),
+                    what: format!("column `{}` holds {word}", column.name),
                     way_out: "name another column, or save this one as numbers",
                 }
                 .into());

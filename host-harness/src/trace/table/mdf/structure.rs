@@ -35,10 +35,10 @@ impl Defect {
     /// In a list of columns.
     const fn word(self) -> &'static str {
         match self {
-            Self::Unsorted => "unsorted",
-            Self::Bus => "bus traffic",
-            Self::VariableLength => "of variable length",
-            Self::RemoteMaster => "column-wise",
+            Self::Unsorted => "records of an unsorted group",
+            Self::Bus => "frames of a bus",
+            Self::VariableLength => "values of variable length",
+            Self::RemoteMaster => "data column by column",
         }
     }
 
@@ -191,8 +191,8 @@ impl Structure {
         let bits = block.u32(8)?;
         let raw = match (defect, composition) {
             (Some(defect), _) => Err(defect.word()),
-            (_, Some([b'#', b'#', b'C', b'N'])) => Err("a structure"),
-            (_, Some(_)) => Err("an array"),
+            (_, Some([b'#', b'#', b'C', b'N'])) => Err("structures"),
+            (_, Some(_)) => Err("arrays"),
             _ => raw(block)?,
         };
         let found = raw.and_then(|raw| {
@@ -221,17 +221,17 @@ fn raw(block: &Block) -> Result<Result<Raw, &'static str>, MdfError> {
     let (kind, data, bits) = (block.u8(0)?, block.u8(2)?, block.u32(8)?);
     Ok(match (kind, data) {
         (3 | 6, _) => Ok(Raw::Index),
-        (1 | 5 | 7, _) => Err("of variable length"),
+        (1 | 5 | 7, _) => Err("values of variable length"),
         (4, _) => Err("a stream"),
-        (0 | 2, 0..=3) if !(1..=64).contains(&bits) => Err("an integer of more than 64 bits"),
+        (0 | 2, 0..=3) if !(1..=64).contains(&bits) => Err("integers of more than 64 bits"),
         (0 | 2, 0 | 1) => Ok(Raw::Unsigned),
         (0 | 2, 2 | 3) => Ok(Raw::Signed),
         (0 | 2, 4 | 5) if matches!(bits, 32 | 64) => Ok(Raw::Real),
-        (0 | 2, 4 | 5) => Err("a float of unusual width"),
+        (0 | 2, 4 | 5) => Err("floats of unusual width"),
         (0 | 2, 6..=9) => Err("text"),
         (0 | 2, 10..=14) => Err("bytes"),
         (0 | 2, 15 | 16) => Err("complex numbers"),
-        _ => Err("of an unknown type"),
+        _ => Err("values of an unknown type"),
     })
 }
 
