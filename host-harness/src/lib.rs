@@ -2,6 +2,7 @@
 pub mod causes;
 pub mod ci;
 pub mod cli;
+pub mod columns;
 pub mod compare;
 pub mod decimal;
 pub mod exit;

@@ -111,6 +111,12 @@ pub(super) enum Command {
         outcome. Neither columns nor rows need an order.\n\n\
         Exit status: 0 the same, 1 different, 2 could not run.")]
     Compare(Compare),
+    /// List what a trace file holds, before there is a setup: columns, units, ends, the rate of its rows and gaps; draft a setup
+    #[command(after_help = "Example:\n  cowitness columns run.csv --draft axis.toml\n\n\
+        What is shown rounded has a ~; --json has it in full. A draft holds guesses, each marked GUESS, and leaves to FILL IN\n\
+        what a trace cannot tell. It never holds a limit: limits come from the risk assessment of the machine.\n\n\
+        Exit status: 0 listed, 1 listed, and some rows are none of the table, 2 could not run.")]
+    Columns(Columns),
     /// Print the JSON Schema of a report
     #[command(after_help = "Example:\n  cowitness schema explain > explain.schema.json")]
     Schema(Schema),
@@ -347,6 +353,8 @@ pub(super) enum SchemaOf {
     Margins,
     /// `cowitness sweep --json`
     Sweep,
+    /// `cowitness columns --json`
+    Columns,
 }
 
 /// An invented axis.
@@ -384,4 +392,20 @@ pub(super) struct Man {
     /// The folder to write them to; it is made where there is none
     #[arg(long, value_name = "FOLDER")]
     pub(super) out: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Columns {
+    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd, or an MDF4 file; `-` is standard input, for CSV
+    #[arg(value_name = "TRACE")]
+    pub(super) trace: PathBuf,
+    /// The column that is the time of the rows, where neither the file nor its name says so
+    #[arg(long, value_name = "NAME")]
+    pub(super) time: Option<String>,
+    /// Write everything as JSON; `-` is standard output, instead of the text
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
+    /// Write the draft of a setup, never over a file that is there; `-` is standard output, instead of the text
+    #[arg(long, value_name = "FILE.toml")]
+    pub(super) draft: Option<PathBuf>,
 }

@@ -1,6 +1,7 @@
 //! The program: what was typed, what it means, what to print. Everything else is the library's.
 
 mod args;
+mod columns;
 mod compare;
 mod convert;
 mod explain;
@@ -49,6 +50,7 @@ pub fn main() -> ExitCode {
         Command::Inspect(args) => inspect::run(&args),
         Command::Vectors(args) => vectors::run(&args),
         Command::Compare(args) => compare::run(&args),
+        Command::Columns(args) => columns::run(&args),
         Command::Schema(args) => print(&schema(args.of)),
         Command::Completions(args) => manual::completions(&args),
         Command::Man(args) => manual::man(&args),
@@ -61,6 +63,7 @@ fn schema(of: SchemaOf) -> String {
         SchemaOf::Explain => crate::explain::json_schema(),
         SchemaOf::Margins => crate::margins::json_schema(),
         SchemaOf::Sweep => crate::sweep::json_schema(),
+        SchemaOf::Columns => crate::columns::json_schema(),
     };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }

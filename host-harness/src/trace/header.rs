@@ -19,7 +19,7 @@ pub enum Delimiter {
 }
 
 impl Delimiter {
-    const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
+    pub(super) const ALL: [Self; 3] = [Self::Comma, Self::Semicolon, Self::Tab];
 
     pub(super) const fn byte(self) -> u8 {
         match self {
@@ -262,7 +262,7 @@ pub(super) fn delimiter_of(header: &str, names: &[&str]) -> Result<Delimiter, Fa
 
 impl Layout {
     /// The names of all needed columns, some perhaps twice.
-    fn names(&self) -> Vec<&str> {
+    pub(super) fn names(&self) -> Vec<&str> {
         let mut names = vec![self.time.name.as_str()];
         for source in [&self.a, &self.b] {
             names.push(&source.column);

@@ -40,21 +40,21 @@ const FRONT_BYTES: usize = 512;
 const PACKED_BLOCK: usize = 128 * 1024;
 
 /// A trace that has been opened.
-pub(super) enum Opened {
+pub(crate) enum Opened {
     Text(Input),
     Table { path: Arc<str>, table: Box<dyn Table> },
 }
 
 /// A stream of text with the name it has in messages.
-pub(super) struct Input {
-    pub(super) path: Arc<str>,
+pub(crate) struct Input {
+    pub(crate) path: Arc<str>,
     pub(super) compression: Compression,
     stream: Box<dyn Read + Send>,
 }
 
 impl Opened {
     /// Opens a file, or standard input for `-`.
-    pub(super) fn open(path: &Path) -> Result<Self, TraceError> {
+    pub(crate) fn open(path: &Path) -> Result<Self, TraceError> {
         if path.as_os_str() == "-" {
             return Self::from_read("standard input", io::stdin());
         }

@@ -40,14 +40,14 @@ const TIME_UNITS: usize = 6;
 const ANALOGUE_UNITS: [&str; 3] = ["Nm", "%", "degC"];
 
 /// The text inside brackets, if it is in brackets.
-pub(super) fn bare(text: &str) -> &str {
+pub(crate) fn bare(text: &str) -> &str {
     let text = text.trim();
     let inside = |open, close| text.strip_prefix(open)?.strip_suffix(close);
     inside('(', ')').or_else(|| inside('[', ']')).unwrap_or(text).trim()
 }
 
 /// The symbol of a known unit.
-fn symbol(text: &str) -> Option<&'static str> {
+pub(crate) fn symbol(text: &str) -> Option<&'static str> {
     // Upper and lower case are different units in general, and the same in a word written out.
     let is = |name: &&str| **name == *text || (name.len() > 3 && name.eq_ignore_ascii_case(text));
     UNITS.iter().find(|names| names.iter().any(is)).and_then(|names| names.first().copied())

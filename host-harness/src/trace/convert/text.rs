@@ -169,6 +169,10 @@ pub(super) fn as_convert_error(path: &Arc<str>, wrong: TableError) -> ConvertErr
 }
 
 impl Table for TextTable {
+    fn format(&self) -> &'static str {
+        "text"
+    }
+
     fn columns(&self) -> &[Column] {
         &self.columns
     }

@@ -46,6 +46,10 @@ struct Made {
 }
 
 impl Table for Made {
+    fn format(&self) -> &'static str {
+        "table"
+    }
+
     fn columns(&self) -> &[Column] {
         &self.columns
     }

@@ -123,6 +123,10 @@ impl ArrowTable {
 }
 
 impl Table for ArrowTable {
+    fn format(&self) -> &'static str {
+        FORMAT
+    }
+
     fn columns(&self) -> &[Column] {
         &self.schema.columns
     }

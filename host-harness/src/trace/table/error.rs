@@ -2,6 +2,9 @@
 
 use std::io;
 
+pub use super::address::AddressError;
+pub use super::mdf::MdfError;
+
 /// Why a file of typed columns cannot be read.
 #[derive(Debug, thiserror::Error)]
 pub enum TableError {
@@ -99,6 +102,12 @@ pub enum TableError {
     /// The file cannot be read.
     #[error("cannot be read: {0}")]
     Unreadable(#[from] io::Error),
+    /// A name that does not lead to one column, or columns that do not go together.
+    #[error(transparent)]
+    Address(#[from] AddressError),
+    /// An MDF4 file.
+    #[error(transparent)]
+    Mdf(#[from] MdfError),
 }
 
 impl TableError {
@@ -123,6 +132,8 @@ impl TableError {
             Self::NoRows { .. } => "run without --skip-bad to see the first bad row".to_owned(),
             Self::TooLarge { .. } => "write the file again in smaller parts".to_owned(),
             Self::Stream { .. } => "give the file itself by its name, not compressed as a whole".to_owned(),
+            Self::Address(error) => error.advice().to_owned(),
+            Self::Mdf(error) => error.advice().to_owned(),
             Self::Unreadable(_) => "check that the file may be read and is on a working disk".to_owned(),
         }
     }

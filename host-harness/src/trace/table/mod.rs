@@ -3,10 +3,12 @@
 //! A format is a [`Table`]: it names its columns and hands out their cells, a chunk of rows at a time. [`rows`] turns these into the frames
 //! that the text of a CSV would give, by the same rules.
 
+mod address;
 mod arrow;
 mod error;
 mod exact;
 mod guard;
+mod mdf;
 mod open;
 mod parquet;
 mod quick;
@@ -16,7 +18,8 @@ mod store;
 #[cfg(test)]
 mod agreement;
 
-pub use error::TableError;
+pub(crate) use address::{addresses, resolve};
+pub use error::{AddressError, MdfError, TableError};
 pub(super) use exact::{exact, parts};
 pub(crate) use exact::{exact_digits, push_fixed};
 pub(crate) use open::{Format, open_store};
@@ -128,6 +131,19 @@ impl Chunk {
 /// A file of typed columns.
 pub(crate) trait Table: Send {
     fn columns(&self) -> &[Column];
+
+    /// What the format is called in messages.
+    fn format(&self) -> &'static str;
+
+    /// What the group of a column is called in messages and in front of the names of its columns; empty where there is but one.
+    fn group(&self, _group: usize) -> String {
+        String::new()
+    }
+
+    /// How many columns at a time have chunks of bounded size, whatever the number of all.
+    fn columns_at_a_time(&self) -> usize {
+        512
+    }
 
     /// Which columns are to be read; all of one group.
     fn select(&mut self, columns: &[usize]) -> Result<(), TableError>;

@@ -144,6 +144,10 @@ impl ParquetTable {
 }
 
 impl Table for ParquetTable {
+    fn format(&self) -> &'static str {
+        FORMAT
+    }
+
     fn columns(&self) -> &[Column] {
         &self.columns
     }

@@ -4,6 +4,7 @@
 //! formats have the same rules and the same words. A floating-point number goes there with all its digits: it is rounded once.
 
 use std::borrow::Cow;
+use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::super::error::{Place, Problem, TraceError};
@@ -17,7 +18,7 @@ use super::super::row::Rows;
 use super::super::skipped::Skipped;
 use super::exact::{exact, push_fixed};
 use super::quick::{LineColumns, Quick, Selected};
-use super::{Cells, Chunk, Column, Kind, Table, TableError};
+use super::{Cells, Chunk, Column, Kind, Table, TableError, resolve};
 
 /// So many names of columns are listed in a message.
 const LISTED: usize = 40;
@@ -60,7 +61,10 @@ impl TableRows {
     ) -> Result<Self, TraceError> {
         let fail = |problem| error(&path, None, problem);
         layout.check().map_err(|wrong| fail(wrong.into()))?;
-        let mut found = Roles::new(table.columns(), layout);
+        let names = layout.names();
+        let meant = resolve(table.as_mut(), &names).map_err(|wrong| fail(wrong.into()))?;
+        let meant = names.into_iter().zip(meant).collect();
+        let mut found = Roles { all: table.columns(), meant, roles: Vec::new(), select: Vec::new() };
         let columns = found.columns(layout).map_err(|fault| fail(*fault.problem))?;
         let Roles { roles, select, .. } = found;
         let rows = Rows::new(layout, columns);
@@ -198,23 +202,14 @@ fn cell(chunk: &Chunk, role: &Role, row: usize) -> Cell<'static> {
 /// Which columns are needed for what.
 struct Roles<'a> {
     all: &'a [Column],
-    group: Option<usize>,
+    /// The column that each name means, where there is one.
+    meant: HashMap<&'a str, Option<usize>>,
     roles: Vec<Role>,
     /// The columns to be read, each once.
     select: Vec<usize>,
 }
 
-impl<'a> Roles<'a> {
-    fn new(all: &'a [Column], layout: &Layout) -> Self {
-        // Of columns of the same name in several groups, that of the group that source A is in.
-        let mut sources = all.iter().filter(|column| column.name == layout.a.column);
-        let group = match (sources.next(), sources.next()) {
-            (Some(source), None) => Some(source.group),
-            _ => None,
-        };
-        Self { all, group, roles: Vec::new(), select: Vec::new() }
-    }
-
+impl Roles<'_> {
     /// Where each cell stands that the rules ask for.
     fn columns(&mut self, layout: &Layout) -> Result<Columns, Fault> {
         let time = self.role(&layout.time.name, Some("`[time]`"), Wanted::Time(layout.time.unit))?;
@@ -227,7 +222,6 @@ impl<'a> Roles<'a> {
         for analogue in &layout.analogues {
             analogues.push(self.analogue(analogue)?);
         }
-        self.check_groups()?;
         // Numbers as text have a decimal point.
         let delimiter = Delimiter::Comma;
         Ok(Columns { delimiter, count: self.roles.len(), time, sources, levels, analogues })
@@ -280,31 +274,14 @@ impl<'a> Roles<'a> {
     }
 
     fn position(&self, name: &str, asked_by: Option<&str>) -> Result<usize, Fault> {
-        let named = || self.all.iter().enumerate().filter(|(_, column)| column.name == name);
-        let mut indexes = named().filter(|(_, column)| Some(column.group) == self.group);
-        match (indexes.next(), indexes.next(), named().next(), named().count()) {
-            (Some((index, _)), None, ..) | (None, None, Some((index, _)), 1) => Ok(index),
-            (.., 0) => Err(Fault::of_line(Problem::MissingColumn {
+        self.meant.get(name).copied().flatten().ok_or_else(|| {
+            Fault::of_line(Problem::MissingColumn {
                 name: name.to_owned(),
                 asked_by: asked_by.map(str::to_owned),
                 nearest: nearest(self.all.iter().map(|column| column.name.as_str()), name).map(str::to_owned),
                 present: listed(self.all),
-            })),
-            (.., count) => {
-                Err(Fault::of_line(TableError::DoubledColumn { name: name.to_owned(), count }.into()))
-            }
-        }
-    }
-
-    fn check_groups(&self) -> Result<(), Fault> {
-        let columns = || self.select.iter().map(|&index| &self.all[index]);
-        for (first, second) in columns().zip(columns().skip(1)) {
-            if first.group != second.group {
-                let (first, second) = (first.name.clone(), second.name.clone());
-                return Err(Fault::of_line(TableError::TwoTimeBases { first, second }.into()));
-            }
-        }
-        Ok(())
+            })
+        })
     }
 }
 
