@@ -1,5 +1,6 @@
 //! The program: what was typed, what it means, what to print. Everything else is the library's.
 
+mod accept;
 mod args;
 mod compare;
 mod explain;
@@ -41,6 +42,7 @@ pub fn main() -> ExitCode {
         Command::Replay(args) => replay::run(&args),
         Command::Explain(args) => explain::run(&args),
         Command::Margins(args) => margins::run(&args),
+        Command::Accept(args) => accept::run(&args),
         Command::Synth(args) => synth::run(&args),
         Command::Sweep(args) => sweep::run(&args),
         Command::Seal(args) => seal::run(&args),
@@ -59,6 +61,7 @@ fn schema(of: SchemaOf) -> String {
         SchemaOf::Explain => crate::explain::json_schema(),
         SchemaOf::Margins => crate::margins::json_schema(),
         SchemaOf::Sweep => crate::sweep::json_schema(),
+        SchemaOf::Accept => crate::accept::json_schema(),
     };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }
