@@ -1,5 +1,6 @@
 //! The reports for programs against their schemas.
 
+mod accept;
 mod explain;
 mod junit;
 mod margins;

@@ -124,9 +124,23 @@ impl Judge<'_> {
                 named.iter().copied().filter(|trip| on.is_none_or(|on| is_on(trip, on))).collect();
             self.tripped(rule, on, &of);
         }
+        self.permit(named.iter().map(|trip| trip.tripped_at).min());
         if let Wanted::Trips { rest: Some(rest), .. } = &self.trial.wanted {
             self.rested(rest, rests, !named.is_empty());
         }
+    }
+
+    /// Says so where there was no permit left to be taken when it happened first. That is shown and not judged: what took it before is
+    /// among the others, or a demand of the plan.
+    fn permit(&mut self, first: Option<Instant>) {
+        let Some(first) = first else { return };
+        let note = match (self.outcome.permit_given_at, self.outcome.permit_lost_at) {
+            (Some(given), _) if given >= first => "it was not given before".to_owned(),
+            (None, _) => "it was never given".to_owned(),
+            (_, Some(lost)) if lost < first => format!("it was lost before, first at {} s", self.at(lost)),
+            _ => return,
+        };
+        self.checks.push(check("permit", None, None, note));
     }
 
     /// The trips of one channel, or of a rule on both.
@@ -169,7 +183,8 @@ impl Judge<'_> {
         }
         // Different quantities cannot be ordered; then that of the bound counts, and one that is not of it is missed below.
         let unit = |trip: &Trip| Figures::new(self.setup, trip.rule, &trip.evidence).unit;
-        let wrong = overshoot.as_ref().and_then(|bound| match bound {
+        let bound = overshoot.as_ref().map(|overshoot| overshoot.value.clone());
+        let wrong = bound.as_ref().and_then(|bound| match bound {
             Amount::Value(_, bound) => trips.iter().find(|trip| unit(trip) != *bound),
             Amount::Time(_) => None,
         });
@@ -179,7 +194,7 @@ impl Judge<'_> {
                 "beyond the limit until the trip",
                 on,
                 furthest.tripped_at,
-                (most, overshoot.clone()),
+                (most, bound),
                 trips.len(),
             );
         }
@@ -371,7 +386,9 @@ impl Judge<'_> {
                 CheckReport { at_s, ..check("is faulted", None, Some(true), until) }
             }
         };
+        let first = found.iter().map(|fault| fault.from).min();
         self.checks.push(made);
+        self.permit(first);
     }
 
     fn all_kept(&mut self, left_out: u64, what: &str) {

@@ -54,7 +54,8 @@
 //!
 //! A setup holds functions ([`functions`]): each rule on each channel, both ends of a stop, both changes of an output, and the fault
 //! reactions of channels, pairs of contacts, lines of analogue values and references by an event. One that no trial shows is NOT TESTED
-//! and named. A trial that `nothing_trips` shows no function. Which side of a range, which direction and which of several demands a trial
+//! and named. A trial that `nothing_trips` shows no function; a fault of any sort shows
+//! that of its channel or line. Which side of a range, which direction and which of several demands a trial
 //! showed is not counted.
 
 mod amount;

@@ -140,7 +140,7 @@ pub enum Wanted {
         /// What that time, given or not, counts from.
         count: Count,
         /// The furthest beyond the limit.
-        overshoot: Option<Amount>,
+        overshoot: Option<Setting<Amount>>,
         /// It comes to rest.
         rest: Option<Rest>,
     },

@@ -14,7 +14,7 @@ use crate::decimal::{Dimension, Rounding, parse_quantity, round_scaled, to_ulps}
 use crate::setup::nearest::nearest;
 use crate::setup::section::{Entry, Got, Reported, Section, Text};
 use crate::setup::value::POSITIVE;
-use crate::setup::{By, InputLines, MonitorKind, Place, Setup, SetupError, Until, document};
+use crate::setup::{By, InputLines, MonitorKind, Place, Setting, Setup, SetupError, Until, document};
 
 /// The largest plan that is read, in bytes.
 const MAX_PLAN_BYTES: u64 = 4 << 20;
@@ -152,10 +152,7 @@ impl Of<'_> {
         let how = section.name("how", "\"door open, the drive told to run at 400 mm/s\"");
         let recorded = match section.entry("trace") {
             None => Ok(None),
-            Some(_) => section.name("trace", "\"run.csv\"").map(|text| {
-                let Place { line, column, .. } = Place::new(self.text, text.span);
-                Some(Recorded { path: self.folder.join(text.text), at: (line, column) })
-            }),
+            Some(_) => section.name("trace", "\"run.csv\"").and_then(|text| self.recorded(&section, &text)),
         };
         let window = window(&section);
         let allow_others = section.flag("allow_others", false);
@@ -183,6 +180,16 @@ impl Of<'_> {
             window: window?,
             allow_others: allow_others?,
         })
+    }
+
+    fn recorded(&self, section: &Section<'_>, text: &Text<'_>) -> Got<Option<Recorded>> {
+        let Place { line, column, .. } = Place::new(self.text, text.span.clone());
+        let path = self.folder.join(text.text);
+        if path.as_os_str() == "-" {
+            let way_out = "name the file, so that it can be held against the report later";
+            return Err(unsuited(section, text, "is standard input, which is kept nowhere", way_out));
+        }
+        Ok(Some(Recorded { path, at: (line, column) }))
     }
 }
 
@@ -414,7 +421,7 @@ fn compared(setup: &Setup, rule: Rule) -> Vec<(Dimension, String)> {
 }
 
 /// Read in the unit of whichever quantity of the rule it fits, and rounded down as every limit is.
-fn overshoot(section: &Section<'_>, setup: &Setup, rule: Rule) -> Got<Option<Amount>> {
+fn overshoot(section: &Section<'_>, setup: &Setup, rule: Rule) -> Got<Option<Setting<Amount>>> {
     let Some(entry) = section.entry("overshoot") else { return Ok(None) };
     let all = compared(setup, rule);
     let fits =
@@ -429,7 +436,11 @@ fn overshoot(section: &Section<'_>, setup: &Setup, rule: Rule) -> Got<Option<Amo
         return refuse("must not be negative", "negative", "write how far beyond the limit it may be");
     }
     match to_ulps(&quantity.value, Rounding::Down) {
-        Ok(bits) if Position::from_bits(bits) < Position::MAX => Ok(Some(Amount::Value(bits, unit.clone()))),
+        Ok(bits) if Position::from_bits(bits) < Position::MAX => Ok(Some(Setting {
+            value: Amount::Value(bits, unit.clone()),
+            text: text.text.trim().to_owned(),
+            span: text.span.clone(),
+        })),
         _ => refuse("is beyond the range", "too large or too fine", "is the unit the right one?"),
     }
 }

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::report::{AcceptReport, CheckReport, FunctionReport, Judgement, Overall, TrialReport};
 use crate::plural::plural;
-use crate::report::{millis, short};
+use crate::report::{CAUTION, millis, short};
 use crate::seal::printable::wrap;
 
 /// The width of a line.
@@ -33,6 +33,10 @@ pub fn text(report: &AcceptReport) -> String {
     };
     listed(&mut out, "Functions against which a trial speaks", Judgement::Failed);
     listed(&mut out, "NOT TESTED: functions of the setup that no trial shows", Judgement::NotTested);
+    out += "\n";
+    for line in wrap(&CAUTION.replace('\n', " "), COLUMNS) {
+        let _ = writeln!(out, "{line}");
+    }
     out
 }
 
@@ -109,7 +113,8 @@ impl FunctionReport {
         let Self { name, kind, shows, channel, .. } = self;
         let of = |channel: &String| {
             let what = if kind.starts_with("line ") { "line" } else { "channel" };
-            format!(", {what} {channel}")
+            let both = if channel.contains(' ') { "s" } else { "" };
+            format!(", {what}{both} {channel}")
         };
         format!("{name} ({kind}{}): {shows}", channel.as_ref().map_or_else(String::new, of))
     }
@@ -142,7 +147,10 @@ impl CheckReport {
         if let Some(margin) = &self.margin {
             line += &format!(", {margin} left");
         }
-        if let Some(at) = &self.at_s {
+        // A number is of the trip that stands before it.
+        if let Some(at) =
+            self.at_s.filter(|_| self.bound.is_none() && (self.measured.is_none() || self.met.is_none()))
+        {
             line += &format!(" (at {} s)", short(at.0));
         }
         if !self.note.is_empty() {

@@ -113,7 +113,7 @@ pub(super) fn wanted(setup: &Setup, trial: &Trial) -> String {
                 text += &format!(", at most {} after {from}", within.text);
             }
             if let Some(overshoot) = overshoot {
-                text += &format!(", at most {overshoot} beyond its limit until then");
+                text += &format!(", at most {} beyond its limit until then", overshoot.text);
             }
             if let Some(rest) = rest {
                 text += &format!(

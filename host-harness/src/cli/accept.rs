@@ -9,7 +9,6 @@ use super::{args, color, complain, in_one_line, keep_apart, write_to};
 use crate::accept::{AcceptReport, Overall, Plan, Recording, Trial, record, text};
 use crate::exit;
 use crate::html::acceptance;
-use crate::report::CAUTION;
 
 pub(super) fn run(args: &args::Accept) -> ExitCode {
     let plan = match Plan::load(&args.plan) {
@@ -45,7 +44,7 @@ fn accepted(args: &args::Accept, plan: &Plan) -> Result<Overall, Vec<String>> {
     }
     let is_taken = [&args.json, &args.html].into_iter().flatten().any(|path| path.as_os_str() == "-");
     if !args.quiet && !is_taken {
-        write_to(Path::new("-"), format!("{}\n{CAUTION}\n", text(&report)).as_bytes(), "").map_err(one)?;
+        write_to(Path::new("-"), text(&report).as_bytes(), "").map_err(one)?;
     }
     Ok(report.result)
 }

@@ -15,6 +15,7 @@ pub fn acceptance(report: &AcceptReport) -> String {
     let mut body = head(report);
     body += &what(report);
     body += &untested(report);
+    body += &glance(report);
     body += &trials(report);
     body += &functions(report);
     body += &traces(report);
@@ -83,8 +84,22 @@ fn untested(report: &AcceptReport) -> String {
     out
 }
 
+fn glance(report: &AcceptReport) -> String {
+    let mut table = Table::new(&["#No.", "Trial", "Of", "Kind", "Result"]);
+    for trial in &report.trials {
+        table.row(&[
+            number(trial.number.to_string()),
+            text(&trial.name),
+            text(&trial.of),
+            text(&trial.kind),
+            word(trial.result),
+        ]);
+    }
+    format!("<h2>Trials</h2>\n{}", table.end())
+}
+
 fn trials(report: &AcceptReport) -> String {
-    let mut out = "<h2 class=\"new-page\">Trials</h2>\n".to_owned();
+    let mut out = "<h2 class=\"new-page\">Trial by trial</h2>\n".to_owned();
     out += "<p>The crossing is where the measured value passed its limit, between two frames. The worst case is what the setup alone \
             leaves room for, from what is truly broken until the torque is gone: more than what is measured here.</p>\n";
     for trial in &report.trials {
@@ -103,7 +118,6 @@ fn told(trial: &TrialReport) -> String {
     let mut line = |what: &str, said: &str| out += &format!("<p>{what}: {}</p>\n", escape(said));
     line("How", &trial.how);
     line("Wanted", &trial.wanted);
-    line("Of", &format!("{} ({})", trial.of, trial.kind));
     match &trial.trace {
         Some(trace) => line("Recorded", trace),
         None => line("Recorded", "nothing: this trial was not carried out"),
