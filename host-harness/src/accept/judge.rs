@@ -3,11 +3,12 @@
 use monitor_core::{Channel, Instant};
 
 use super::amount::Amount;
+use super::closest::{Closest, closest};
 use super::plan::{Count, Rest, Rule, Sort, Trial, Wanted};
 use super::report::{CheckReport, Judgement};
 use super::rest::Recording;
 use super::words;
-use crate::replay::{Fault, FaultKind, Headroom, Outcome, StopKind, Trip, TripRule};
+use crate::replay::{Fault, FaultKind, Outcome, StopKind, Trip, TripRule};
 use crate::report::{Figures, Seconds, faulted, rule, short};
 use crate::setup::Setup;
 
@@ -240,7 +241,7 @@ impl Judge<'_> {
         let trips: Vec<String> =
             self.outcome.trips.kept.iter().filter(is_it).map(|trip| self.trip_in_words(trip)).collect();
         self.checks.push(check("does not trip", None, Some(trips.is_empty()), trips.join("; ")));
-        for (on, least) in self.closest(rule) {
+        for Closest { on, least } in closest(self.setup, self.outcome, rule) {
             match least {
                 Some((left, at)) => {
                     self.measured("closest to its limit in the whole trace, left", on, at, (left, None), 1)
@@ -249,46 +250,6 @@ impl Judge<'_> {
                     let note = "it was never active, or compared nothing: this trace shows nothing of it";
                     self.checks.push(check("is active", on, Some(false), note.to_owned()));
                 }
-            }
-        }
-    }
-
-    /// What was left to the limits of a rule, for each channel that has its own.
-    fn closest(&self, rule: Rule) -> Vec<(Option<Channel>, Option<(Amount, Instant)>)> {
-        let unit = self.setup.unit.symbol();
-        let value = |bits: i64, per: &str| Amount::Value(bits, format!("{unit}{per}"));
-        let in_unit =
-            |bits: i64, of: usize| Amount::Value(bits, self.setup.analogues[of].unit.symbol().to_owned());
-        match rule {
-            Rule::Position => {
-                let apart = self.outcome.position_discrepancy.as_ref();
-                vec![(None, apart.map(|apart| (value(apart.headroom.0.to_bits(), ""), apart.headroom.1)))]
-            }
-            Rule::Speed => {
-                let apart = self.outcome.speed_discrepancy.as_ref();
-                vec![(None, apart.map(|apart| (value(apart.headroom.0.to_bits(), "/s"), apart.headroom.1)))]
-            }
-            Rule::Analogue(of) => {
-                let apart = self.outcome.analogue_discrepancies.get(of).and_then(Option::as_ref);
-                vec![(None, apart.map(|apart| (in_unit(apart.headroom.0.to_bits(), of), apart.headroom.1)))]
-            }
-            Rule::Monitor(place) => {
-                let facts = self.outcome.monitors.iter().filter(|facts| facts.monitor == place);
-                let of_analogue = self.setup.monitors[place].kind.analogue().unwrap_or(0);
-                facts
-                    .map(|facts| {
-                        let left = facts.headroom.map(|(headroom, at)| {
-                            let left = match headroom {
-                                Headroom::Position(left) => value(left.to_bits(), ""),
-                                Headroom::Speed(left) => value(left.to_bits(), "/s"),
-                                Headroom::Acceleration(left) => value(left.to_bits(), "/s^2"),
-                                Headroom::Value(left) => in_unit(left.to_bits(), of_analogue),
-                            };
-                            (left, at)
-                        });
-                        (Some(facts.channel), left)
-                    })
-                    .collect()
             }
         }
     }

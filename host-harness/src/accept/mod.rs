@@ -59,6 +59,7 @@
 //! showed is not counted.
 
 mod amount;
+mod closest;
 mod functions;
 mod judge;
 mod plan;
@@ -66,6 +67,7 @@ mod read;
 mod report;
 mod rest;
 mod text;
+mod wanted;
 mod words;
 
 pub use amount::Amount;
