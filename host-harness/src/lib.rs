@@ -1,4 +1,5 @@
 //! Replays recorded or synthetic traces of two position sources through the monitors.
+pub mod accept;
 pub mod causes;
 pub mod ci;
 pub mod cli;

@@ -11,7 +11,7 @@ use serde_json::Value;
 type Kept = (&'static str, &'static str, fn() -> Value);
 
 /// The schemas in the repository, and the command whose JSON each is of.
-const KEPT: [Kept; 4] = [
+const KEPT: [Kept; 5] = [
     ("explain", include_str!("../../host-harness/explain.schema.json"), || json_schema().to_value()),
     ("margins", include_str!("../../host-harness/margins.schema.json"), || {
         host_harness::margins::json_schema().to_value()
@@ -21,6 +21,9 @@ const KEPT: [Kept; 4] = [
     }),
     ("columns", include_str!("../../host-harness/columns.schema.json"), || {
         host_harness::columns::json_schema().to_value()
+    }),
+    ("accept", include_str!("../../host-harness/accept.schema.json"), || {
+        host_harness::accept::json_schema().to_value()
     }),
 ];
 

@@ -1,5 +1,6 @@
 //! The reports for programs against their schemas.
 
+mod accept;
 mod columns;
 mod explain;
 mod junit;

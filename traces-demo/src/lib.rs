@@ -150,6 +150,8 @@ fn part(file: &str) -> Part<'_> {
         return Part::Of(name);
     }
     match file.strip_suffix(".toml") {
+        // A plan of trials is of a setup and of many traces.
+        Some(name) if name.ends_with(".accept") => Part::Other,
         Some(name) if file != SHARED_SETUP && file != "Cargo.toml" => Part::Scenario(name),
         _ => Part::Other,
     }

@@ -53,6 +53,16 @@ pub(super) enum Command {
         Exit status: 0 nothing found in what the setup says (NOT KNOWN in the findings names what it does not), 1 a monitor trips\n\
         for nothing or reacts too late, 2 could not run.")]
     Margins(Margins),
+    /// Accept an axis: judge the recorded trial of every safety function, list what was not tested, make a report to print and sign
+    #[command(
+        after_help = "Example:\n  cowitness accept axis.accept.toml --html acceptance.html --json acceptance.json\n\n\
+        The plan names the setup and, trial by trial, the rule, how it is tested, the trace that was recorded, and what must\n\
+        trip within which time and how far beyond its limit. Files are named relative to the plan. A trial without a trace is\n\
+        NOT TESTED, and so is every function of the setup that no trial shows: each is named.\n\n\
+        The report is evidence of recorded trials. Whether they are the right ones judges the person who signs it.\n\n\
+        Exit status: 0 every trial passed and nothing is untested, 1 one failed or something was not tested, 2 could not run."
+    )]
+    Accept(Accept),
     /// Make a synthetic trace from a motion, two encoder models and faults
     #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]
     Synth(Synth),
@@ -202,6 +212,22 @@ pub(super) struct Margins {
     /// Write the report as JSON; `-` is standard output, instead of the text
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Accept {
+    /// The plan of the trials
+    #[arg(value_name = "PLAN.toml")]
+    pub(super) plan: PathBuf,
+    /// Write the report as JSON; `-` is standard output, instead of the text
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
+    /// Write the report as a page to print and to sign, one file that opens offline; `-` is standard output, instead of the text
+    #[arg(long, value_name = "FILE")]
+    pub(super) html: Option<PathBuf>,
+    /// Print nothing but errors
+    #[arg(long, short)]
+    pub(super) quiet: bool,
 }
 
 #[derive(Debug, clap::Args)]
@@ -355,6 +381,8 @@ pub(super) enum SchemaOf {
     Sweep,
     /// `cowitness columns --json`
     Columns,
+    /// `cowitness accept --json`
+    Accept,
 }
 
 /// An invented axis.

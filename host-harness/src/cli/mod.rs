@@ -1,5 +1,6 @@
 //! The program: what was typed, what it means, what to print. Everything else is the library's.
 
+mod accept;
 mod args;
 mod columns;
 mod compare;
@@ -43,6 +44,7 @@ pub fn main() -> ExitCode {
         Command::Replay(args) => replay::run(&args),
         Command::Explain(args) => explain::run(&args),
         Command::Margins(args) => margins::run(&args),
+        Command::Accept(args) => accept::run(&args),
         Command::Synth(args) => synth::run(&args),
         Command::Convert(args) => convert::run(&args),
         Command::Sweep(args) => sweep::run(&args),
@@ -64,6 +66,7 @@ fn schema(of: SchemaOf) -> String {
         SchemaOf::Margins => crate::margins::json_schema(),
         SchemaOf::Sweep => crate::sweep::json_schema(),
         SchemaOf::Columns => crate::columns::json_schema(),
+        SchemaOf::Accept => crate::accept::json_schema(),
     };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }

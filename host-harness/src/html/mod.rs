@@ -3,6 +3,7 @@
 //! The charts are drawn by `plot.js`, `draw.js` and `page.js` on a small library for axes and cursor, which stands in `uplot/` with its
 //! licence; everything else is plain tables, which need no script.
 
+mod accept;
 mod charts;
 mod encode;
 mod explained;
@@ -10,6 +11,7 @@ mod report;
 #[cfg(test)]
 mod tests;
 
+pub use accept::acceptance;
 pub use report::{Sheet, report};
 
 use crate::report::CAUTION;

@@ -51,9 +51,9 @@ impl Speeds {
         self.0.update(now, axis.speeds_apart());
     }
 
-    /// When the violation that lasts crossed the tolerance.
-    pub(super) fn crossed(&self) -> Option<Instant> {
-        self.0.margin.crossed()
+    /// What it is compared by.
+    pub(super) const fn margin(&self) -> &Margin {
+        &self.0.margin
     }
 
     pub(super) fn apart(&self) -> Option<Apart<Speed>> {
@@ -84,9 +84,9 @@ impl Lines {
         self.extremes.update(now, apart.map(|apart| Bound::at_most(Value::from_bits(apart), self.tolerance)));
     }
 
-    /// When the violation that lasts crossed the tolerance.
-    pub(super) fn crossed(&self) -> Option<Instant> {
-        self.extremes.margin.crossed()
+    /// What it is compared by.
+    pub(super) const fn margin(&self) -> &Margin {
+        &self.extremes.margin
     }
 
     pub(super) fn apart(&self) -> Option<Apart<Value>> {
@@ -170,9 +170,9 @@ impl Positions {
         }
     }
 
-    /// When the violation that lasts crossed the tolerance.
-    pub(super) fn crossed(&self) -> Option<Instant> {
-        self.extremes.margin.crossed()
+    /// What it is compared by.
+    pub(super) const fn margin(&self) -> &Margin {
+        &self.extremes.margin
     }
 
     pub(super) fn apart(&self) -> Option<Apart<Position>> {

@@ -1,6 +1,6 @@
 //! How close one rule came to its limit, and when it crossed it.
 
-use monitor_core::{Acceleration, Bound, Instant, Position, Side, Speed, Value};
+use monitor_core::{Acceleration, Bound, Evidence, Instant, Position, Side, Speed, Value};
 
 /// A quantity that is held against a limit.
 pub(super) trait Raw: Copy {
@@ -41,6 +41,16 @@ pub(super) fn excess<T: Raw>(bound: Bound<T>) -> i64 {
     }
 }
 
+/// How far what was seen is beyond what is allowed, in ULPs.
+pub(super) fn evident(evidence: &Evidence) -> i64 {
+    match *evidence {
+        Evidence::Position(bound) | Evidence::Overrun(bound) => excess(bound),
+        Evidence::Speed(bound) => excess(bound),
+        Evidence::Acceleration(bound) => excess(bound),
+        Evidence::Value(bound) => excess(bound),
+    }
+}
+
 /// One observed value against its limit, over a whole trace.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Margin {
@@ -56,6 +66,8 @@ pub(super) struct Margin {
     before: Option<(Instant, i64)>,
     /// When the violation that lasts began, interpolated.
     crossed: Option<Instant>,
+    /// The largest excess of that violation.
+    furthest: i64,
 }
 
 impl Margin {
@@ -66,6 +78,7 @@ impl Margin {
         seen: false,
         before: None,
         crossed: None,
+        furthest: 0,
     };
 
     /// Takes the comparison of one frame.
@@ -86,7 +99,9 @@ impl Margin {
         self.exceeded += 1;
         if self.crossed.is_none() {
             self.crossed = Some(crossing(self.before, now, excess));
+            self.furthest = 0;
         }
+        self.furthest = self.furthest.max(excess);
     }
 
     /// What was compared at the last frame before this, within its limit, and known to leave no smaller headroom.
@@ -105,6 +120,11 @@ impl Margin {
     /// When the violation that lasts crossed the limit.
     pub(super) fn crossed(&self) -> Option<Instant> {
         self.crossed
+    }
+
+    /// The furthest that the violation that lasts has been beyond the limit, in ULPs.
+    pub(super) fn furthest(&self) -> Option<i64> {
+        self.crossed.map(|_| self.furthest)
     }
 }
 
@@ -139,9 +159,15 @@ mod tests {
         margin.update(at(12), Bound::at_most(speed(300), speed(250)));
         assert_eq!(margin.crossed(), Some(Instant::from_nanos(10_250_000)));
         assert_eq!((margin.headroom, margin.at), (-(50 << 24), at(12)));
+        // On its way back, it has been as far as it was.
+        margin.update(at(12), Bound::at_most(speed(260), speed(250)));
+        assert_eq!(margin.furthest(), Some(50 << 24));
         // Exactly at the limit is within it.
         margin.update(at(13), Bound::at_most(speed(250), speed(250)));
-        assert_eq!(margin.crossed(), None);
+        assert_eq!((margin.crossed(), margin.furthest()), (None, None));
+        // Another violation is by itself.
+        margin.update(at(14), Bound::at_most(speed(255), speed(250)));
+        assert_eq!(margin.furthest(), Some(5 << 24));
     }
 
     #[test]

@@ -100,6 +100,9 @@ pub struct Trip {
     pub tripped_at: Instant,
     /// Observed value and limit at that frame.
     pub evidence: Evidence,
+    /// The furthest that the observed value was beyond the limit at any frame from the crossing up to the trip, in steps of 2⁻²⁴ of its
+    /// unit: at least what the evidence shows.
+    pub furthest: i64,
     /// The same monitor on the other channel, if it tripped too before the next reset.
     pub confirmed_by: Option<Confirmation>,
     /// What it led to, when it demanded a stop instead of withdrawing the permit.

@@ -12,7 +12,7 @@ use super::axis::{ReplayAxis, analogue_id};
 use super::fastest::Fastest;
 use super::follower::{Follower, Shown};
 use super::lull::{Bounds, Lull};
-use super::margin::Margin;
+use super::margin::{Margin, evident};
 use super::outcome::{
     ChannelFacts, Confirmation, Escalation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
     ResetFact, Stop, StopEnd, StopKind, Switch, Trip, TripRule,
@@ -511,28 +511,34 @@ impl Recorder {
         }
     }
 
+    /// What a rule was compared by, when it trips by this.
+    fn margin(&self, rule: TripRule, evidence: &monitor_core::Evidence) -> &Margin {
+        match (rule, evidence) {
+            (TripRule::Monitor(i, channel), evidence) => {
+                let half = &self.slots[i].halves[index(channel)];
+                match evidence {
+                    monitor_core::Evidence::Position(_) => &half.position,
+                    // What is travelled beyond a limit on the speed begins with that.
+                    monitor_core::Evidence::Speed(_) | monitor_core::Evidence::Overrun(_) => &half.speed,
+                    monitor_core::Evidence::Acceleration(_) => &half.acceleration,
+                    monitor_core::Evidence::Value(_) => &half.value,
+                }
+            }
+            (TripRule::Analogue(i), _) => self.lines[i].margin(),
+            (TripRule::PositionDiscrepancy, _) => self.positions.margin(),
+            (TripRule::SpeedDiscrepancy, _) => self.speeds.margin(),
+        }
+    }
+
     fn trip(&mut self, axis: &ReplayAxis, rule: TripRule) {
         let tripped = axis.state().trips().find(|trip| rule_of(trip.rule) == rule);
         let Some(trip) = tripped else { return };
-        let crossed = match (rule, trip.evidence) {
-            (TripRule::Monitor(i, channel), monitor_core::Evidence::Position(_)) => {
-                self.slots[i].halves[index(channel)].position.crossed()
-            }
-            // What is travelled beyond a limit on the speed begins with that.
-            (
-                TripRule::Monitor(i, channel),
-                monitor_core::Evidence::Speed(_) | monitor_core::Evidence::Overrun(_),
-            ) => self.slots[i].halves[index(channel)].speed.crossed(),
-            (TripRule::Monitor(i, channel), monitor_core::Evidence::Acceleration(_)) => {
-                self.slots[i].halves[index(channel)].acceleration.crossed()
-            }
-            (TripRule::Monitor(i, channel), monitor_core::Evidence::Value(_)) => {
-                self.slots[i].halves[index(channel)].value.crossed()
-            }
-            (TripRule::Analogue(i), _) => self.lines[i].crossed(),
-            (TripRule::PositionDiscrepancy, _) => self.positions.crossed(),
-            (TripRule::SpeedDiscrepancy, _) => self.speeds.crossed(),
-        };
+        let margin = self.margin(rule, &trip.evidence);
+        let crossed = margin.crossed();
+        // Of an overrun the margin is that of the speed.
+        let of_margin =
+            margin.furthest().filter(|_| !matches!(trip.evidence, monitor_core::Evidence::Overrun(_)));
+        let furthest = of_margin.unwrap_or(0).max(evident(&trip.evidence));
         let mut new = Trip {
             rule,
             demanded_at: trip.demanded_at,
@@ -541,6 +547,7 @@ impl Recorder {
             violated_since: trip.violated_since,
             tripped_at: trip.tripped_at,
             evidence: trip.evidence,
+            furthest,
             confirmed_by: None,
             reaction: None,
             resets_before: self.resets_accepted,

@@ -25,7 +25,7 @@ mod labels;
 mod listing;
 mod page;
 mod places;
-mod printable;
+pub(crate) mod printable;
 mod review;
 mod rust;
 mod sheet;

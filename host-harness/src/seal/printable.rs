@@ -16,7 +16,7 @@ pub(super) fn width(text: &str) -> usize {
 const MOST_CHARS: usize = 400;
 
 /// A text in lines of at most `most` columns, parted at blanks where there are any. At least one line.
-pub(super) fn wrap(text: &str, most: usize) -> Vec<String> {
+pub(crate) fn wrap(text: &str, most: usize) -> Vec<String> {
     let mut lines = Vec::new();
     let mut line = String::new();
     for word in text.split_inclusive(' ') {

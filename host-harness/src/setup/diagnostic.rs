@@ -53,19 +53,26 @@ pub struct SetupError {
     path: String,
     text: String,
     diagnostics: Vec<Diagnostic>,
+    /// What kind of file it should be.
+    what: &'static str,
 }
 
 impl SetupError {
     /// At least one diagnostic is expected; they are put into the order of the file.
-    pub(super) fn new(path: String, text: String, mut diagnostics: Vec<Diagnostic>) -> Self {
+    pub(super) fn new(
+        path: String,
+        text: String,
+        mut diagnostics: Vec<Diagnostic>,
+        what: &'static str,
+    ) -> Self {
         diagnostics.sort_by_key(|diagnostic| diagnostic.place.as_ref().map_or(0, |place| place.span.start));
-        Self { path, text, diagnostics }
+        Self { path, text, diagnostics, what }
     }
 
     /// A file that cannot be read at all.
-    pub(super) fn unreadable(path: String, message: String, way_out: String) -> Self {
+    pub(crate) fn unreadable(path: String, message: String, way_out: String) -> Self {
         let diagnostic = Diagnostic { place: None, message, label: String::new(), related: None, way_out };
-        Self { path, text: String::new(), diagnostics: vec![diagnostic] }
+        Self { path, text: String::new(), diagnostics: vec![diagnostic], what: "setup file" }
     }
 
     /// What is wrong, one by one, in the order of the file; never empty.
@@ -83,7 +90,7 @@ impl SetupError {
             self.diagnostics.iter().take(SHOWN).map(|one| self.render_one(one, &renderer)).collect();
         if self.diagnostics.len() > SHOWN {
             let more = self.diagnostics.len() - SHOWN;
-            shown.push(format!("... and {more} more in {}; is it a setup file?", self.path));
+            shown.push(format!("... and {more} more in {}; is it a {}?", self.path, self.what));
         }
         shown.join("\n\n")
     }

@@ -148,11 +148,12 @@ mod output;
 mod read;
 mod reference;
 mod resolution;
-mod section;
+pub(crate) mod section;
 mod stop;
-mod value;
+pub(crate) mod value;
 
 pub(crate) use file::read as read_file;
+pub(crate) use read::document;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
 pub use machine::{

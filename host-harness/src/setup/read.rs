@@ -29,21 +29,31 @@ impl Setup {
     /// read further, and without a valid `unit` no value can be judged.
     pub fn parse(text: &str, path: impl AsRef<Path>) -> Result<Self, SetupError> {
         let path = path.as_ref().display().to_string();
-        // A byte-order mark is no part of the first line, neither for TOML nor for whoever counts columns.
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let reader = Reader::new(text);
-        let (table, errors) = DeTable::parse_recoverable(text);
-        if errors.is_empty() {
-            let root = Section::root(&reader, table.get_ref());
-            if let Ok(setup) = read(root, &path) {
-                return Ok(setup);
-            }
-        } else {
-            report_syntax(&reader, text, &errors);
-        }
-        drop(table);
-        Err(SetupError::new(path, text.to_owned(), reader.into_diagnostics()))
+        document(text, &path, "setup file", |root| read(root, &path))
     }
+}
+
+/// Reads a document in the way of a setup: what is wrong with it is told all at once. `what` it should be is for a message.
+pub(crate) fn document<T>(
+    text: &str,
+    path: &str,
+    what: &'static str,
+    read: impl FnOnce(Section<'_>) -> Got<T>,
+) -> Result<T, SetupError> {
+    // A byte-order mark is no part of the first line, neither for TOML nor for whoever counts columns.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let reader = Reader::new(text);
+    let (table, errors) = DeTable::parse_recoverable(text);
+    if errors.is_empty() {
+        let root = Section::root(&reader, table.get_ref());
+        if let Ok(whole) = read(root) {
+            return Ok(whole);
+        }
+    } else {
+        report_syntax(&reader, text, &errors);
+    }
+    drop(table);
+    Err(SetupError::new(path.to_owned(), text.to_owned(), reader.into_diagnostics(), what))
 }
 
 /// Reports the first error of each line: what the parser finds later in a line mostly follows from it.

@@ -15,24 +15,24 @@ use super::nearest::nearest;
 
 /// Says that a diagnostic has been left with the reader.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Reported;
+pub(crate) struct Reported;
 
 /// A value, or the knowledge that its absence has been reported.
-pub(super) type Got<T> = Result<T, Reported>;
+pub(crate) type Got<T> = Result<T, Reported>;
 
 /// A mistake to be reported.
 #[must_use]
-pub(super) struct Mistake {
-    pub(super) span: Range<usize>,
-    pub(super) message: String,
-    pub(super) label: String,
-    pub(super) related: Option<(Range<usize>, String)>,
-    pub(super) way_out: String,
+pub(crate) struct Mistake {
+    pub(crate) span: Range<usize>,
+    pub(crate) message: String,
+    pub(crate) label: String,
+    pub(crate) related: Option<(Range<usize>, String)>,
+    pub(crate) way_out: String,
 }
 
 /// What a column of the trace is used for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Role {
+pub(crate) enum Role {
     Time,
     Position,
     Capture,
@@ -44,28 +44,28 @@ pub(super) enum Role {
 
 /// A column of the trace that the setup names.
 #[derive(Clone, Debug)]
-pub(super) struct ColumnUse {
-    pub(super) column: String,
-    pub(super) role: Role,
+pub(crate) struct ColumnUse {
+    pub(crate) column: String,
+    pub(crate) role: Role,
     /// For a message, as in "the position of channel a".
-    pub(super) purpose: String,
-    pub(super) span: Range<usize>,
+    pub(crate) purpose: String,
+    pub(crate) span: Range<usize>,
 }
 
 /// The text being read, with what was found wrong and what was found used.
-pub(super) struct Reader<'t> {
+pub(crate) struct Reader<'t> {
     text: &'t str,
     found: RefCell<Vec<Diagnostic>>,
-    pub(super) columns: RefCell<Vec<ColumnUse>>,
+    pub(crate) columns: RefCell<Vec<ColumnUse>>,
 }
 
 impl<'t> Reader<'t> {
-    pub(super) fn new(text: &'t str) -> Self {
+    pub(crate) fn new(text: &'t str) -> Self {
         Self { text, found: RefCell::default(), columns: RefCell::default() }
     }
 
     /// Keeps a mistake for the report.
-    pub(super) fn report(&self, mistake: Mistake) -> Reported {
+    pub(crate) fn report(&self, mistake: Mistake) -> Reported {
         let diagnostic = Diagnostic {
             place: Some(Place::new(self.text, mistake.span)),
             message: mistake.message,
@@ -78,7 +78,7 @@ impl<'t> Reader<'t> {
     }
 
     /// Keeps a mistake that needs nothing but a place.
-    pub(super) fn refuse(
+    pub(crate) fn refuse(
         &self,
         span: Range<usize>,
         message: impl Into<String>,
@@ -89,26 +89,26 @@ impl<'t> Reader<'t> {
         self.report(Mistake { span, message, label, related: None, way_out })
     }
 
-    pub(super) fn line_of(&self, span: &Range<usize>) -> usize {
+    pub(crate) fn line_of(&self, span: &Range<usize>) -> usize {
         Place::new(self.text, span.clone()).line
     }
 
-    pub(super) fn source(&self, span: Range<usize>) -> &'t str {
+    pub(crate) fn source(&self, span: Range<usize>) -> &'t str {
         &self.text[span]
     }
 
-    pub(super) fn into_diagnostics(self) -> Vec<Diagnostic> {
+    pub(crate) fn into_diagnostics(self) -> Vec<Diagnostic> {
         self.found.into_inner()
     }
 }
 
 /// A key of a table with its value.
 #[derive(Clone)]
-pub(super) struct Entry<'r> {
-    pub(super) key: &'r str,
-    pub(super) key_span: Range<usize>,
-    pub(super) value: &'r DeValue<'r>,
-    pub(super) span: Range<usize>,
+pub(crate) struct Entry<'r> {
+    pub(crate) key: &'r str,
+    pub(crate) key_span: Range<usize>,
+    pub(crate) value: &'r DeValue<'r>,
+    pub(crate) span: Range<usize>,
 }
 
 fn entry_from<'r>((key, value): (&'r Spanned<DeString<'r>>, &'r Spanned<DeValue<'r>>)) -> Entry<'r> {
@@ -116,13 +116,13 @@ fn entry_from<'r>((key, value): (&'r Spanned<DeString<'r>>, &'r Spanned<DeValue<
 }
 
 /// The entry of a key in a table.
-pub(super) fn entry_of<'r>(table: &'r DeTable<'r>, key: &str) -> Option<Entry<'r>> {
+pub(crate) fn entry_of<'r>(table: &'r DeTable<'r>, key: &str) -> Option<Entry<'r>> {
     table.iter().map(entry_from).find(|entry| entry.key == key)
 }
 
 impl<'r> Entry<'r> {
     /// Its text, if it is one.
-    pub(super) fn text(&self) -> Option<Text<'r>> {
+    pub(crate) fn text(&self) -> Option<Text<'r>> {
         match self.value {
             DeValue::String(text) => Some(Text { text, span: self.span.clone() }),
             _ => None,
@@ -132,31 +132,31 @@ impl<'r> Entry<'r> {
 
 /// A string of the file: what it says, and where that is.
 #[derive(Clone, Debug)]
-pub(super) struct Text<'r> {
-    pub(super) text: &'r str,
-    pub(super) span: Range<usize>,
+pub(crate) struct Text<'r> {
+    pub(crate) text: &'r str,
+    pub(crate) span: Range<usize>,
 }
 
 /// One table of the file.
-pub(super) struct Section<'r> {
-    pub(super) reader: &'r Reader<'r>,
+pub(crate) struct Section<'r> {
+    pub(crate) reader: &'r Reader<'r>,
     table: &'r DeTable<'r>,
     /// How messages call it: `[channel.a]`, `this ramp`.
-    pub(super) title: String,
+    pub(crate) title: String,
     /// Where its header is.
-    pub(super) span: Range<usize>,
-    pub(super) axis: AxisUnit,
+    pub(crate) span: Range<usize>,
+    pub(crate) axis: AxisUnit,
     asked: RefCell<Vec<&'static str>>,
 }
 
 impl<'r> Section<'r> {
-    pub(super) fn root(reader: &'r Reader<'r>, table: &'r DeTable<'r>) -> Self {
+    pub(crate) fn root(reader: &'r Reader<'r>, table: &'r DeTable<'r>) -> Self {
         let (title, asked) = ("the setup".to_owned(), RefCell::default());
         Self { reader, table, title, span: 0..0, axis: AxisUnit::Millimetre, asked }
     }
 
     /// The same table of `value` under another title.
-    pub(super) fn of(&self, entry: &Entry<'r>, title: String) -> Got<Self> {
+    pub(crate) fn of(&self, entry: &Entry<'r>, title: String) -> Got<Self> {
         let DeValue::Table(table) = entry.value else {
             let way_out = if title.starts_with('[') {
                 format!("write it as a section, {title}, with its keys below")
@@ -170,14 +170,14 @@ impl<'r> Section<'r> {
     }
 
     /// All entries in the order of the file.
-    pub(super) fn entries(&self) -> Vec<Entry<'r>> {
+    pub(crate) fn entries(&self) -> Vec<Entry<'r>> {
         let mut entries: Vec<_> = self.table.iter().map(entry_from).collect();
         entries.sort_by_key(|entry| entry.key_span.start);
         entries
     }
 
     /// The entry of a key, which from now on is a known one.
-    pub(super) fn entry(&self, key: &'static str) -> Option<Entry<'r>> {
+    pub(crate) fn entry(&self, key: &'static str) -> Option<Entry<'r>> {
         let mut asked = self.asked.borrow_mut();
         if !asked.contains(&key) {
             asked.push(key);
@@ -185,12 +185,17 @@ impl<'r> Section<'r> {
         self.find(key)
     }
 
+    /// Whether a key is a known one by now.
+    pub(crate) fn has_asked(&self, key: &str) -> bool {
+        self.asked.borrow().contains(&key)
+    }
+
     fn find(&self, key: &str) -> Option<Entry<'r>> {
         entry_of(self.table, key)
     }
 
     /// What stands below a row of keys, if anything does, without a word about it: none of them becomes a known one.
-    pub(super) fn peek(&self, keys: &[&str]) -> Option<Entry<'r>> {
+    pub(crate) fn peek(&self, keys: &[&str]) -> Option<Entry<'r>> {
         let (first, rest) = keys.split_first()?;
         rest.iter().try_fold(self.find(first)?, |above, key| match above.value {
             DeValue::Table(table) => entry_of(table, key),
@@ -199,12 +204,12 @@ impl<'r> Section<'r> {
     }
 
     /// The entry of a key that must be there; `example` is a value as it may be written.
-    pub(super) fn needed(&self, key: &'static str, example: &str) -> Got<Entry<'r>> {
+    pub(crate) fn needed(&self, key: &'static str, example: &str) -> Got<Entry<'r>> {
         self.entry(key).ok_or_else(|| self.missing(key, example))
     }
 
     /// Reports a key that must be there and is not.
-    pub(super) fn missing(&self, key: &str, example: &str) -> Reported {
+    pub(crate) fn missing(&self, key: &str, example: &str) -> Reported {
         self.reader.refuse(
             self.span.clone(),
             format!("{} has no `{key}`", self.title),
@@ -213,7 +218,7 @@ impl<'r> Section<'r> {
         )
     }
 
-    pub(super) fn wrong_type(&self, entry: &Entry<'r>, expected: &str, way_out: String) -> Reported {
+    pub(crate) fn wrong_type(&self, entry: &Entry<'r>, expected: &str, way_out: String) -> Reported {
         let found = match entry.value {
             DeValue::String(_) => "a string",
             DeValue::Integer(_) => "an integer",
@@ -235,13 +240,13 @@ impl<'r> Section<'r> {
         Ok(Text { text, span: entry.span.clone() })
     }
 
-    pub(super) fn string(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
+    pub(crate) fn string(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
         let entry = self.needed(key, example)?;
         self.text_of(&entry, example)
     }
 
     /// A string if it is one, without a word about it if it is not.
-    pub(super) fn plain(&self, key: &'static str) -> Option<&'r str> {
+    pub(crate) fn plain(&self, key: &'static str) -> Option<&'r str> {
         match self.entry(key)?.value {
             DeValue::String(text) => Some(text),
             _ => None,
@@ -249,12 +254,12 @@ impl<'r> Section<'r> {
     }
 
     /// A string that is not blank.
-    pub(super) fn name(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
+    pub(crate) fn name(&self, key: &'static str, example: &str) -> Got<Text<'r>> {
         let text = self.string(key, example)?;
         self.not_blank(key, text, example)
     }
 
-    pub(super) fn not_blank(&self, key: &str, text: Text<'r>, example: &str) -> Got<Text<'r>> {
+    pub(crate) fn not_blank(&self, key: &str, text: Text<'r>, example: &str) -> Got<Text<'r>> {
         if text.text.trim().is_empty() {
             let message = format!("`{key}` of {} is empty", self.title);
             return Err(self.reader.refuse(
@@ -267,11 +272,11 @@ impl<'r> Section<'r> {
         Ok(text)
     }
 
-    pub(super) fn optional_string(&self, key: &'static str, example: &str) -> Got<Option<Text<'r>>> {
+    pub(crate) fn optional_string(&self, key: &'static str, example: &str) -> Got<Option<Text<'r>>> {
         self.entry(key).map(|entry| self.text_of(&entry, example)).transpose()
     }
 
-    pub(super) fn flag(&self, key: &'static str, default: bool) -> Got<bool> {
+    pub(crate) fn flag(&self, key: &'static str, default: bool) -> Got<bool> {
         match self.entry(key) {
             None => Ok(default),
             Some(Entry { value: DeValue::Boolean(value), .. }) => Ok(*value),
@@ -284,12 +289,12 @@ impl<'r> Section<'r> {
     }
 
     /// One of a few words.
-    pub(super) fn choice<T: Copy>(&self, text: &Text<'r>, key: &str, choices: &[(&str, T)]) -> Got<T> {
+    pub(crate) fn choice<T: Copy>(&self, text: &Text<'r>, key: &str, choices: &[(&str, T)]) -> Got<T> {
         self.choice_meant(text, key, choices, None)
     }
 
     /// The same, when it is known which of them is `meant` by a word that is none.
-    pub(super) fn choice_meant<T: Copy>(
+    pub(crate) fn choice_meant<T: Copy>(
         &self,
         text: &Text<'r>,
         key: &str,
@@ -309,7 +314,7 @@ impl<'r> Section<'r> {
     }
 
     /// One of a few words, the first of them when the key is left out.
-    pub(super) fn choice_or_first<T: Copy>(&self, key: &'static str, choices: &[(&str, T)]) -> Got<T> {
+    pub(crate) fn choice_or_first<T: Copy>(&self, key: &'static str, choices: &[(&str, T)]) -> Got<T> {
         let example = format!("\"{}\"", choices[0].0);
         match self.optional_string(key, &example)? {
             None => Ok(choices[0].1),
@@ -318,7 +323,7 @@ impl<'r> Section<'r> {
     }
 
     /// A list of names that holds at least one.
-    pub(super) fn names(&self, entry: &Entry<'r>, example: &str) -> Got<Vec<Text<'r>>> {
+    pub(crate) fn names(&self, entry: &Entry<'r>, example: &str) -> Got<Vec<Text<'r>>> {
         let DeValue::Array(list) = entry.value else {
             let way_out = match entry.value {
                 DeValue::String(_) => format!(
@@ -358,12 +363,12 @@ impl<'r> Section<'r> {
     }
 
     /// A section below this one that may be left out.
-    pub(super) fn subsection(&self, key: &'static str, title: &str) -> Got<Option<Self>> {
+    pub(crate) fn subsection(&self, key: &'static str, title: &str) -> Got<Option<Self>> {
         self.entry(key).map(|entry| self.of(&entry, title.to_owned())).transpose()
     }
 
     /// A section below this one that must be there; `first` is its first line below the header.
-    pub(super) fn needed_section(&self, key: &'static str, title: &str, first: &str) -> Got<Self> {
+    pub(crate) fn needed_section(&self, key: &'static str, title: &str, first: &str) -> Got<Self> {
         self.subsection(key, title)?.ok_or_else(|| {
             self.reader.refuse(
                 self.span.clone(),
@@ -375,7 +380,7 @@ impl<'r> Section<'r> {
     }
 
     /// Refuses a key that exists, but not here. Where it is not written, no message offers it.
-    pub(super) fn misplaced(&self, key: &'static str, why: &str, way_out: &str) -> Got<()> {
+    pub(crate) fn misplaced(&self, key: &'static str, why: &str, way_out: &str) -> Got<()> {
         match self.find(key).and_then(|_| self.entry(key)) {
             None => Ok(()),
             Some(entry) => Err(self.reader.refuse(
@@ -388,7 +393,7 @@ impl<'r> Section<'r> {
     }
 
     /// Refuses every key that nobody asked for.
-    pub(super) fn finish(self) -> Got<()> {
+    pub(crate) fn finish(self) -> Got<()> {
         let asked = self.asked.into_inner();
         let mut all_known = Ok(());
         for key in self.table.keys().filter(|key| !asked.contains(&key.get_ref().as_ref())) {

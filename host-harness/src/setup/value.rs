@@ -15,7 +15,7 @@ use crate::decimal::{
 
 /// How a setting is rounded, and which it may be.
 #[derive(Clone, Copy)]
-pub(super) struct Rule {
+pub(crate) struct Rule {
     rounding: Rounding,
     least: Least,
 }
@@ -32,7 +32,7 @@ enum Least {
 }
 
 /// Above zero, rounded down.
-pub(super) const POSITIVE: Rule = Rule { rounding: Rounding::Down, least: Least::AboveZero };
+pub(crate) const POSITIVE: Rule = Rule { rounding: Rounding::Down, least: Least::AboveZero };
 /// Zero or above, rounded down.
 pub(super) const OR_ZERO: Rule = Rule { rounding: Rounding::Down, least: Least::Zero };
 /// Above zero, rounded up.
@@ -47,7 +47,7 @@ pub(super) const LOW: Rule = Rule { rounding: Rounding::Up, least: Least::Signed
 pub(super) const HIGH: Rule = Rule { rounding: Rounding::Down, least: Least::Signed };
 
 /// A quantity of the monitors that can be read from a text.
-pub(super) trait Measured: Sized {
+pub(crate) trait Measured: Sized {
     fn dimension(axis: AxisUnit) -> Dimension;
     fn convert(value: &Exact, rounding: Rounding) -> Result<Self, RangeError>;
     /// The finest step and the largest value, for a message.
@@ -288,7 +288,7 @@ impl<'r> Section<'r> {
     }
 
     /// A quantity as a string; a bare number is refused with the string it should have been.
-    fn quantity(&self, entry: &Entry<'r>, dimension: Dimension) -> Got<(Quantity, Text<'r>)> {
+    pub(crate) fn quantity(&self, entry: &Entry<'r>, dimension: Dimension) -> Got<(Quantity, Text<'r>)> {
         use toml::de::DeValue;
         let text = match entry.value {
             DeValue::String(text) => Text { text, span: entry.span.clone() },
@@ -368,7 +368,7 @@ impl<'r> Section<'r> {
     }
 
     /// A setting that must be there.
-    pub(super) fn required<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Setting<T>> {
+    pub(crate) fn required<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Setting<T>> {
         let entry = self.needed(key, &format!("\"{}\"", example(key, T::dimension(self.axis))))?;
         self.setting(&entry, rule)
     }
@@ -385,7 +385,7 @@ impl<'r> Section<'r> {
     }
 
     /// A setting that may be left out.
-    pub(super) fn optional<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Option<Setting<T>>> {
+    pub(crate) fn optional<T: Measured>(&self, key: &'static str, rule: Rule) -> Got<Option<Setting<T>>> {
         self.entry(key).map(|entry| self.setting(&entry, rule)).transpose()
     }
 
