@@ -110,6 +110,8 @@ pub(super) struct Replay {
     /// Write a page with charts, tables and the explanation, one file that opens offline; for several traces a folder that there is
     #[arg(long, value_name = "FILE")]
     pub(super) html: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) drawn: Drawn,
     /// Hold each trace against these expectations, and let the exit status say whether they were met
     #[arg(long, value_name = "FILE")]
     pub(super) expect: Option<PathBuf>,
@@ -141,9 +143,19 @@ pub(super) struct Explain {
     /// Write a page with charts, tables and this explanation, one file that opens offline
     #[arg(long, value_name = "FILE")]
     pub(super) html: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) drawn: Drawn,
     /// Leave bad rows out, counting them, instead of refusing the trace
     #[arg(long)]
     pub(super) skip_bad: bool,
+}
+
+/// What is drawn of a trace, or written so that somebody else can.
+#[derive(Debug, clap::Args)]
+pub(super) struct Drawn {
+    /// Write the motion against its limits over time as data, to draw it yourself: FILE.json or FILE.csv, of one trace
+    #[arg(long, value_name = "FILE")]
+    pub(super) plot: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -289,6 +301,8 @@ pub(super) enum SchemaOf {
     Margins,
     /// `cowitness sweep --json`
     Sweep,
+    /// `--plot FILE.json` of `cowitness replay` and `cowitness explain`
+    Plot,
 }
 
 /// An invented axis.

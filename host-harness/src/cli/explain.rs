@@ -1,8 +1,8 @@
 //! `cowitness explain`.
 
-use std::path::PathBuf;
 use std::process::ExitCode;
 
+use super::drawn::{Replayed, Targets, once};
 use super::progress::Progress;
 use super::{args, color, complain, keep_inputs, print, skipped_notes, write_to};
 use crate::exit;
@@ -24,13 +24,15 @@ pub(super) fn run(args: &args::Explain) -> ExitCode {
 }
 
 fn explained(args: &args::Explain) -> Result<ExitCode, String> {
-    for out in args.json.iter().chain(&args.html) {
+    let drawn = Targets::new(&args.drawn, std::slice::from_ref(&args.trace))?;
+    let outs = || {
+        let json = args.json.iter().map(|json| ("--json", json.as_path()));
+        json.chain(args.html.iter().map(|page| ("--html", page.as_path()))).chain(drawn.paths())
+    };
+    for (_, out) in outs() {
         keep_inputs(out, [&args.trace, &args.setup])?;
     }
-    let to_stdout = |path: &Option<PathBuf>| path.as_deref().is_some_and(|path| path.as_os_str() == "-");
-    if to_stdout(&args.json) && to_stdout(&args.html) {
-        return Err("standard output takes one of --json and --html; name a file for the other".to_owned());
-    }
+    once(outs())?;
     let base = match Base::load(&args.setup) {
         Ok(base) => base,
         Err(error) => {
@@ -38,8 +40,8 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
             return Ok(ExitCode::from(exit::UNUSABLE));
         }
     };
-    let explanation = of_trace(args, &base)?;
-    let is_on_stdout = to_stdout(&args.json) || to_stdout(&args.html);
+    let explanation = of_trace(args, &base, &drawn)?;
+    let is_on_stdout = outs().any(|(_, out)| out.as_os_str() == "-");
     if let Some(path) = &args.json {
         let json = serde_json::to_string_pretty(&explanation)
             .map_err(|error| format!("the explanation cannot be written as JSON: {error}"))?;
@@ -56,7 +58,7 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
     Ok(if printed == ExitCode::from(exit::CLEAR) { code } else { printed })
 }
 
-fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
+fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<Explanation, String> {
     let asked = match (args.trip, args.fault) {
         (Some(trip), _) => Asked::Trip(trip),
         (None, Some(fault)) => Asked::Fault(fault),
@@ -76,18 +78,18 @@ fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
         progress.add(frames - shown);
         shown = frames;
     };
-    let explanation = match &args.html {
-        None => {
-            explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
-        }
-        Some(html) => {
-            let (explanation, outcome, plot) =
-                explain_plotted(base, &mut source, &path, asked, &mut show, again)
-                    .map_err(|error| error.to_string())?;
+    let explanation = if args.html.is_none() && !drawn.is_any() {
+        explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
+    } else {
+        let (explanation, outcome, plot) = explain_plotted(base, &mut source, &path, asked, &mut show, again)
+            .map_err(|error| error.to_string())?;
+        let of = Replayed { setup: base.setup(), outcome: &outcome, plot: &plot, path: &args.trace };
+        drawn.write(&of)?;
+        if let Some(html) = &args.html {
             let report = Report::new(base.setup(), &outcome, &path, source.skipped_rows());
             super::html::write(html, base, &args.trace, (&outcome, &report, &explanation, &plot))?;
-            explanation
         }
+        explanation
     };
     drop(progress);
     if let Some(skipped) = source.reader().map(Reader::skipped) {

@@ -2,6 +2,7 @@
 
 mod args;
 mod compare;
+mod drawn;
 mod explain;
 mod html;
 mod inspect;
@@ -56,6 +57,7 @@ fn schema(of: SchemaOf) -> String {
         SchemaOf::Explain => crate::explain::json_schema(),
         SchemaOf::Margins => crate::margins::json_schema(),
         SchemaOf::Sweep => crate::sweep::json_schema(),
+        SchemaOf::Plot => crate::plot::json_schema(),
     };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }

@@ -7,12 +7,14 @@ use std::process::ExitCode;
 use rayon::prelude::*;
 
 use super::args;
+use super::drawn::{Replayed, Targets, once};
 use super::html::targets;
 use super::progress::Progress;
 use super::{color, complain, keep_inputs, skipped_notes};
 use crate::exit;
 use crate::expect::{Expectations, Miss};
 use crate::explain::{Again, Asked, explain_plotted};
+use crate::plot::replay_plotted;
 use crate::replay::{Outcome, layout, replay};
 use crate::report::{CAUTION, Report, VerdictReport, text};
 use crate::setup::Setup;
@@ -28,8 +30,8 @@ struct Done {
 }
 
 pub(super) fn run(args: &args::Replay) -> ExitCode {
-    let pages = match outputs(args) {
-        Ok(pages) => pages,
+    let (pages, drawn) = match outputs(args) {
+        Ok(outputs) => outputs,
         Err(message) => {
             complain(&message);
             return ExitCode::from(exit::UNUSABLE);
@@ -64,8 +66,8 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
         complain("standard input can be replayed only once; name `-` once");
         return ExitCode::from(exit::UNUSABLE);
     }
-    let job =
-        Job { base: &base, setup, pages: &pages, layout: &layout, expectations: expectations.as_ref(), args };
+    let expectations = expectations.as_ref();
+    let job = Job { base: &base, setup, pages: &pages, drawn: &drawn, layout: &layout, expectations, args };
     let progress = Progress::new(args.quiet);
     // Each trace has a reading thread of its own, so half as many traces at a time as there are cores.
     let threads = std::thread::available_parallelism().map_or(1, |cores| cores.get().div_ceil(2));
@@ -77,16 +79,22 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
     job.finish(&done)
 }
 
-/// Where the pages go, once it is sure that nothing which is read in the same run would be overwritten.
-fn outputs(args: &args::Replay) -> Result<Vec<PathBuf>, String> {
-    let pages = args.html.as_ref().map_or_else(|| Ok(Vec::new()), |html| targets(html, &args.traces))?;
-    for out in args.json.iter().chain(&pages) {
+/// Where the pages and what is drawn go, once it is sure that nothing which is read in the same run would be overwritten.
+fn outputs(args: &args::Replay) -> Result<(Vec<PathBuf>, Targets), String> {
+    let pages = args
+        .html
+        .as_ref()
+        .map_or_else(|| Ok(Vec::new()), |html| targets(html, &args.traces, ("--html", "html")))?;
+    let drawn = Targets::new(&args.drawn, &args.traces)?;
+    let outs = || {
+        let json = args.json.iter().map(|json| ("--json", json.as_path()));
+        json.chain(pages.iter().map(|page| ("--html", page.as_path()))).chain(drawn.paths())
+    };
+    for (_, out) in outs() {
         keep_inputs(out, args.traces.iter().chain([&args.setup]).chain(&args.expect))?;
     }
-    if args.json.iter().chain(&pages).filter(|path| is_stdin(path)).count() > 1 {
-        return Err("standard output takes one of --json and --html; name a file for the other".to_owned());
-    }
-    Ok(pages)
+    once(outs())?;
+    Ok((pages, drawn))
 }
 
 fn is_stdin(path: &Path) -> bool {
@@ -98,6 +106,7 @@ struct Job<'a> {
     setup: &'a Setup,
     /// Where the page of each trace goes; empty: there are none.
     pages: &'a [PathBuf],
+    drawn: &'a Targets,
     layout: &'a Layout,
     expectations: Option<&'a Expectations>,
     args: &'a args::Replay,
@@ -114,17 +123,25 @@ impl Job<'_> {
             progress.add(frames - shown);
             shown = frames;
         };
-        let page =
-            self.args.traces.iter().position(|trace| trace == path).and_then(|place| self.pages.get(place));
-        let (outcome, drawn) = match page {
-            None => (replay(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?, None),
+        let place = self.args.traces.iter().position(|trace| trace == path).unwrap_or(0);
+        let page = self.pages.get(place);
+        let (outcome, explanation, plot) = match page {
+            None if self.drawn.is_any() => {
+                let (outcome, plot) = replay_plotted(self.setup, &mut source, &mut show)
+                    .map_err(|error| error.to_string())?;
+                (outcome, None, Some(plot))
+            }
+            None => {
+                let outcome = replay(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?;
+                (outcome, None, None)
+            }
             Some(page) => {
                 let again = |changed: &Setup| self.again(path, changed);
                 let again: Again<'_> = if is_stdin(path) { None } else { Some(&again) };
                 let shown = path.display().to_string();
                 let all = explain_plotted(self.base, &mut source, &shown, Asked::First, &mut show, again);
                 let (explanation, outcome, plot) = all.map_err(|error| error.to_string())?;
-                (outcome, Some((page, explanation, plot)))
+                (outcome, Some((page, explanation)), Some(plot))
             }
         };
         let skipped = source.reader().map(Reader::skipped);
@@ -132,8 +149,11 @@ impl Job<'_> {
         let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
-        if let Some((page, explanation, plot)) = drawn {
-            super::html::write(page, self.base, path, (&outcome, &report, &explanation, &plot))?;
+        if let Some(plot) = &plot {
+            self.drawn.write(&Replayed { setup: self.setup, outcome: &outcome, plot, path })?;
+            if let Some((page, explanation)) = explanation {
+                super::html::write(page, self.base, path, (&outcome, &report, &explanation, plot))?;
+            }
         }
         let misses = self.expectations.map(|expectations| expectations.misses(&report));
         Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, misses, notes })
@@ -183,7 +203,9 @@ impl Job<'_> {
                 write_out(path, &(json + "\n"))?;
             }
         }
-        let is_stdout_taken = self.args.json.iter().chain(self.pages).any(|path| is_stdin(path));
+        let drawn = self.drawn.paths().map(|(_, path)| path);
+        let is_stdout_taken =
+            self.args.json.iter().chain(self.pages).map(PathBuf::as_path).chain(drawn).any(is_stdin);
         if self.args.quiet || is_stdout_taken {
             // Nothing else says what was missed.
             for done in done {
