@@ -156,6 +156,15 @@ pub(super) struct Drawn {
     /// Write the motion against its limits over time as data, to draw it yourself: FILE.json or FILE.csv, of one trace
     #[arg(long, value_name = "FILE")]
     pub(super) plot: Option<PathBuf>,
+    /// Draw the trip for a document: speed, what it was decided by, inputs and monitors; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) svg: Option<PathBuf>,
+    /// The same picture in pixels
+    #[arg(long, value_name = "FILE")]
+    pub(super) png: Option<PathBuf>,
+    /// Draw the speed around the trip in the text, too
+    #[arg(long)]
+    pub(super) picture: bool,
 }
 
 #[derive(Debug, clap::Args)]

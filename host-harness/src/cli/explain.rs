@@ -40,7 +40,7 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
             return Ok(ExitCode::from(exit::UNUSABLE));
         }
     };
-    let explanation = of_trace(args, &base, &drawn)?;
+    let (explanation, pictures) = of_trace(args, &base, &drawn)?;
     let is_on_stdout = outs().any(|(_, out)| out.as_os_str() == "-");
     if let Some(path) = &args.json {
         let json = serde_json::to_string_pretty(&explanation)
@@ -53,12 +53,12 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
     if is_on_stdout {
         return Ok(code);
     }
-    let out = format!("{}\n{CAUTION}\n", text(&explanation));
+    let out = format!("{}{pictures}\n{CAUTION}\n", text(&explanation));
     let printed = print(&out);
     Ok(if printed == ExitCode::from(exit::CLEAR) { code } else { printed })
 }
 
-fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<Explanation, String> {
+fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Explanation, String), String> {
     let asked = match (args.trip, args.fault) {
         (Some(trip), _) => Asked::Trip(trip),
         (None, Some(fault)) => Asked::Fault(fault),
@@ -78,13 +78,22 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<Explan
         progress.add(frames - shown);
         shown = frames;
     };
+    let mut pictures = String::new();
     let explanation = if args.html.is_none() && !drawn.is_any() {
         explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
     } else {
         let (explanation, outcome, plot) = explain_plotted(base, &mut source, &path, asked, &mut show, again)
             .map_err(|error| error.to_string())?;
-        let of = Replayed { setup: base.setup(), outcome: &outcome, plot: &plot, path: &args.trace };
+        let of = Replayed {
+            setup: base.setup(),
+            outcome: &outcome,
+            plot: &plot,
+            path: &args.trace,
+            place: 0,
+            asked,
+        };
         drawn.write(&of)?;
+        pictures = drawn.in_text(&of, false);
         if let Some(html) = &args.html {
             let report = Report::new(base.setup(), &outcome, &path, source.skipped_rows());
             super::html::write(html, base, &args.trace, (&outcome, &report, &explanation, &plot))?;
@@ -97,7 +106,7 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<Explan
             anstream::eprintln!("note: {note}");
         }
     }
-    Ok(explanation)
+    Ok((explanation, pictures))
 }
 
 fn open(args: &args::Explain, setup: &Setup) -> Result<Prefetch, String> {

@@ -127,12 +127,13 @@ impl Job<'_> {
         let page = self.pages.get(place);
         let (outcome, explanation, plot) = match page {
             None if self.drawn.is_any() => {
-                let (outcome, plot) = replay_plotted(self.setup, &mut source, &mut show)
-                    .map_err(|error| error.to_string())?;
+                let (outcome, plot) =
+                    replay_plotted(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?;
                 (outcome, None, Some(plot))
             }
             None => {
-                let outcome = replay(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?;
+                let outcome =
+                    replay(self.setup, &mut source, &mut show).map_err(|error| error.to_string())?;
                 (outcome, None, None)
             }
             Some(page) => {
@@ -149,14 +150,19 @@ impl Job<'_> {
         let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
+        let mut pictures = String::new();
         if let Some(plot) = &plot {
-            self.drawn.write(&Replayed { setup: self.setup, outcome: &outcome, plot, path })?;
+            let of =
+                Replayed { setup: self.setup, outcome: &outcome, plot, path, place, asked: Asked::First };
+            self.drawn.write(&of)?;
+            pictures = self.drawn.in_text(&of, true);
             if let Some((page, explanation)) = explanation {
                 super::html::write(page, self.base, path, (&outcome, &report, &explanation, plot))?;
             }
         }
         let misses = self.expectations.map(|expectations| expectations.misses(&report));
-        Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, misses, notes })
+        let text = text(self.setup, &outcome, &shown, rows) + &pictures;
+        Ok(Done { text, report, misses, notes })
     }
 
     /// Replays a trace once more with another setup.

@@ -139,7 +139,7 @@ pub struct DecidedData {
     /// The unit of it.
     pub unit: String,
     /// When its demand became active.
-    pub demanded_s: Seconds,
+    pub demand_s: Seconds,
     /// When the limit was crossed, interpolated.
     pub crossed_s: Seconds,
     /// The frame that tripped.
@@ -259,8 +259,7 @@ fn decided(setup: &Setup, outcome: &Outcome, of: &Decided) -> Option<DecidedData
     let at = |instant| Seconds(outcome.time_ns(instant));
     let side = |side: usize| {
         let pairs = of.frames.iter().map(move |frame| frame.of.get(side).copied().flatten());
-        let (observed, limit) =
-            pairs.map(|pair| (pair.map(|pair| pair.0), pair.map(|pair| pair.1))).unzip();
+        let (observed, limit) = pairs.map(|pair| (pair.map(|pair| pair.0), pair.map(|pair| pair.1))).unzip();
         ComparedData { observed, limit }
     };
     Some(DecidedData {
@@ -270,7 +269,7 @@ fn decided(setup: &Setup, outcome: &Outcome, of: &Decided) -> Option<DecidedData
         channel: channel.to_owned(),
         quantity: figures.quantity.to_owned(),
         unit: figures.unit.clone(),
-        demanded_s: at(trip.demanded_at),
+        demand_s: at(trip.demanded_at),
         crossed_s: at(trip.crossed_at),
         tripped_s: at(trip.tripped_at),
         observed: figures.observed.into(),
