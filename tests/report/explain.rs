@@ -2,6 +2,7 @@
 
 use boon::{Compiler, Schemas};
 use host_harness::explain::{Asked, explain, json_schema};
+use host_harness::plot::{self, Data, replay_plotted};
 use host_harness::replay::layout;
 use host_harness::trace::{Options, Reader};
 use host_harness::vary::Base;
@@ -11,7 +12,7 @@ use serde_json::Value;
 type Kept = (&'static str, &'static str, fn() -> Value);
 
 /// The schemas in the repository, and the command whose JSON each is of.
-const KEPT: [Kept; 5] = [
+const KEPT: [Kept; 6] = [
     ("explain", include_str!("../../host-harness/explain.schema.json"), || json_schema().to_value()),
     ("margins", include_str!("../../host-harness/margins.schema.json"), || {
         host_harness::margins::json_schema().to_value()
@@ -24,6 +25,9 @@ const KEPT: [Kept; 5] = [
     }),
     ("accept", include_str!("../../host-harness/accept.schema.json"), || {
         host_harness::accept::json_schema().to_value()
+    }),
+    ("plot", include_str!("../../host-harness/plot.schema.json"), || {
+        host_harness::plot::json_schema().to_value()
     }),
 ];
 
@@ -61,4 +65,25 @@ fn the_explanation_of_every_demo_is_valid_and_one_with_a_field_more_is_not() {
     for verdict in ["motion", "apart", "source", "planned", "clear", "lines"] {
         assert!(verdicts.contains(verdict), "{verdict} is in none of the demos: {verdicts:?}");
     }
+}
+
+#[test]
+fn the_plot_of_every_demo_is_valid_and_one_with_a_field_more_is_not() {
+    let (mut schemas, mut compiler) = (Schemas::new(), Compiler::new());
+    compiler.add_resource("plot.json", plot::json_schema().to_value()).expect("a resource");
+    let index = compiler.compile("plot.json", &mut schemas).expect("a schema");
+    let mut decided = 0;
+    for demo in traces_demo::scenarios().expect("demos").iter().filter(|demo| demo.trace.exists()) {
+        let base = Base::load(&demo.setup).expect("a setup");
+        let layout = layout(base.setup()).expect("a layout");
+        let mut reader = Reader::open(&demo.trace, &layout, Options::default()).expect("a trace");
+        let (outcome, plot) = replay_plotted(base.setup(), &mut reader, &mut |_| {}).expect("a replay");
+        let data = Data::new(base.setup(), &outcome, &plot, &demo.name);
+        let mut value = serde_json::to_value(&data).expect("JSON");
+        schemas.validate(&value, index).unwrap_or_else(|error| panic!("{}: {error}", demo.name));
+        decided += data.decided.len();
+        value["colour"] = Value::from("red");
+        assert!(schemas.validate(&value, index).is_err(), "{}", demo.name);
+    }
+    assert!(decided > 10, "{decided}");
 }

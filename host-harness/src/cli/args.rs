@@ -159,6 +159,8 @@ pub(super) struct Replay {
     /// Write a page with charts, tables and the explanation, one file that opens offline; for several traces a folder that there is
     #[arg(long, value_name = "FILE")]
     pub(super) html: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) drawn: Drawn,
     /// Hold each trace against these expectations, and let the exit status say whether they were met
     #[arg(long, value_name = "FILE")]
     pub(super) expect: Option<PathBuf>,
@@ -196,9 +198,28 @@ pub(super) struct Explain {
     /// Write a page with charts, tables and this explanation, one file that opens offline
     #[arg(long, value_name = "FILE")]
     pub(super) html: Option<PathBuf>,
+    #[command(flatten)]
+    pub(super) drawn: Drawn,
     /// Leave bad rows out, counting them, instead of refusing the trace
     #[arg(long)]
     pub(super) skip_bad: bool,
+}
+
+/// What is drawn of a trace, or written so that somebody else can.
+#[derive(Debug, clap::Args)]
+pub(super) struct Drawn {
+    /// Write the motion against its limits over time as data, to draw it yourself: FILE.json or FILE.csv, of one trace
+    #[arg(long, value_name = "FILE")]
+    pub(super) plot: Option<PathBuf>,
+    /// Draw the trip for a document: speed, what it was decided by, inputs and monitors; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) svg: Option<PathBuf>,
+    /// The same picture in pixels
+    #[arg(long, value_name = "FILE")]
+    pub(super) png: Option<PathBuf>,
+    /// Draw the speed around the trip in the text, too
+    #[arg(long)]
+    pub(super) picture: bool,
 }
 
 #[derive(Debug, clap::Args)]
@@ -383,6 +404,8 @@ pub(super) enum SchemaOf {
     Columns,
     /// `cowitness accept --json`
     Accept,
+    /// `--plot FILE.json` of `cowitness replay` and `cowitness explain`
+    Plot,
 }
 
 /// An invented axis.

@@ -1,8 +1,8 @@
 //! `cowitness explain`.
 
-use std::path::PathBuf;
 use std::process::ExitCode;
 
+use super::drawn::{Replayed, Targets};
 use super::progress::Progress;
 use super::{args, color, complain, keep_apart, print, skipped_notes, write_to};
 use crate::exit;
@@ -24,9 +24,11 @@ pub(super) fn run(args: &args::Explain) -> ExitCode {
 }
 
 fn explained(args: &args::Explain) -> Result<ExitCode, String> {
-    let outputs = [("--json", args.json.as_ref()), ("--html", args.html.as_ref())];
+    let drawn = Targets::new(&args.drawn, std::slice::from_ref(&args.trace))?;
+    let mut outputs = vec![("--json", args.json.as_ref()), ("--html", args.html.as_ref())];
+    outputs.extend(drawn.paths().map(|(option, path)| (option, Some(path))));
     keep_apart(&outputs, &[&args.trace, &args.setup])?;
-    let to_stdout = |path: &Option<PathBuf>| path.as_deref().is_some_and(|path| path.as_os_str() == "-");
+    let is_on_stdout = outputs.iter().filter_map(|(_, path)| *path).any(|path| path.as_os_str() == "-");
     let base = match Base::load(&args.setup) {
         Ok(base) => base,
         Err(error) => {
@@ -34,8 +36,7 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
             return Ok(ExitCode::from(exit::UNUSABLE));
         }
     };
-    let explanation = of_trace(args, &base)?;
-    let is_on_stdout = to_stdout(&args.json) || to_stdout(&args.html);
+    let (explanation, pictures) = of_trace(args, &base, &drawn)?;
     if let Some(path) = &args.json {
         let json = serde_json::to_string_pretty(&explanation)
             .map_err(|error| format!("the explanation cannot be written as JSON: {error}"))?;
@@ -47,12 +48,12 @@ fn explained(args: &args::Explain) -> Result<ExitCode, String> {
     if is_on_stdout {
         return Ok(code);
     }
-    let out = format!("{}\n{CAUTION}\n", text(&explanation));
+    let out = format!("{}{pictures}\n{CAUTION}\n", text(&explanation));
     let printed = print(&out);
     Ok(if printed == ExitCode::from(exit::CLEAR) { code } else { printed })
 }
 
-fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
+fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Explanation, String), String> {
     let asked = match (args.trip, args.fault) {
         (Some(trip), _) => Asked::Trip(trip),
         (None, Some(fault)) => Asked::Fault(fault),
@@ -72,18 +73,27 @@ fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
         progress.add(frames - shown);
         shown = frames;
     };
-    let explanation = match &args.html {
-        None => {
-            explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
-        }
-        Some(html) => {
-            let (explanation, outcome, plot) =
-                explain_plotted(base, &mut source, &path, asked, &mut show, again)
-                    .map_err(|error| error.to_string())?;
+    let mut pictures = String::new();
+    let explanation = if args.html.is_none() && !drawn.is_any() {
+        explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
+    } else {
+        let (explanation, outcome, plot) = explain_plotted(base, &mut source, &path, asked, &mut show, again)
+            .map_err(|error| error.to_string())?;
+        let of = Replayed {
+            setup: base.setup(),
+            outcome: &outcome,
+            plot: &plot,
+            path: &args.trace,
+            place: 0,
+            asked,
+        };
+        drawn.write(&of)?;
+        pictures = drawn.in_text(&of, false);
+        if let Some(html) = &args.html {
             let report = Report::new(base.setup(), &outcome, &path, source.skipped_rows());
             super::html::write(html, base, &args.trace, (&outcome, &report, &explanation, &plot))?;
-            explanation
         }
+        explanation
     };
     drop(progress);
     if let Some(skipped) = source.reader().map(Reader::skipped) {
@@ -91,7 +101,7 @@ fn of_trace(args: &args::Explain, base: &Base) -> Result<Explanation, String> {
             anstream::eprintln!("note: {note}");
         }
     }
-    Ok(explanation)
+    Ok((explanation, pictures))
 }
 
 fn open(args: &args::Explain, setup: &Setup) -> Result<Prefetch, String> {

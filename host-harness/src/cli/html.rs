@@ -10,28 +10,32 @@ use crate::report::Report;
 use crate::sweep::Identity;
 use crate::vary::Base;
 
-/// Where the page of each trace goes: to the file for a single trace, into the folder for several.
-pub(super) fn targets(html: &Path, traces: &[PathBuf]) -> Result<Vec<PathBuf>, String> {
-    if html.as_os_str() == "-" && traces.len() > 1 {
-        return Err("--html -: standard output takes one page; name a folder for several traces".to_owned());
+/// Where what is made of each trace goes: to the file for a single trace, into the folder for several.
+pub(super) fn targets(
+    out: &Path,
+    traces: &[PathBuf],
+    (option, suffix): (&str, &str),
+) -> Result<Vec<PathBuf>, String> {
+    if out.as_os_str() == "-" && traces.len() > 1 {
+        return Err(format!("{option} -: standard output takes one file; name a folder for several traces"));
     }
     if let [_] = traces {
-        return Ok(vec![html.to_path_buf()]);
+        return Ok(vec![out.to_path_buf()]);
     }
-    if !html.is_dir() {
+    if !out.is_dir() {
         return Err(format!(
-            "{}: is no folder; for several traces --html takes a folder that there is, and writes a page for each into it",
-            html.display()
+            "{}: is no folder; for several traces {option} takes a folder that there is, and writes a file for each into it",
+            out.display()
         ));
     }
     let mut targets: Vec<PathBuf> = Vec::new();
     for trace in traces {
         let name =
             trace.file_name().map_or_else(|| "stdin".to_owned(), |name| name.to_string_lossy().into_owned());
-        let target = html.join(format!("{}.html", if name == "-" { "stdin" } else { &name }));
+        let target = out.join(format!("{}.{suffix}", if name == "-" { "stdin" } else { &name }));
         if targets.contains(&target) {
             return Err(format!(
-                "{}: the pages of two traces would have this name; give them one at a time",
+                "{}: the files of two traces would have this name; give them one at a time",
                 target.display()
             ));
         }

@@ -5,6 +5,7 @@ mod args;
 mod columns;
 mod compare;
 mod convert;
+mod drawn;
 mod explain;
 mod html;
 mod inspect;
@@ -67,6 +68,7 @@ fn schema(of: SchemaOf) -> String {
         SchemaOf::Sweep => crate::sweep::json_schema(),
         SchemaOf::Columns => crate::columns::json_schema(),
         SchemaOf::Accept => crate::accept::json_schema(),
+        SchemaOf::Plot => crate::plot::json_schema(),
     };
     serde_json::to_string_pretty(&schema).map_or_else(|error| error.to_string(), |text| text + "\n")
 }

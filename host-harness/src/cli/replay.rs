@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use rayon::prelude::*;
 
 use super::args;
+use super::drawn::{Replayed, Targets};
 use super::html::targets;
 use super::progress::Progress;
 use super::{color, complain, in_one_line, keep_apart, skipped_notes, write_to};
@@ -13,6 +14,7 @@ use crate::ci::{Found, Traced, Unreadable, annotation, annotations, junit};
 use crate::exit;
 use crate::expect::{Expectations, Judged, Miss};
 use crate::explain::{Again, Asked, ExplainError, explain_plotted};
+use crate::plot::replay_plotted;
 use crate::replay::{Outcome, ReplayError, layout, replay};
 use crate::report::{CAUTION, Report, VerdictReport, text};
 use crate::setup::Setup;
@@ -34,8 +36,8 @@ impl Done {
 }
 
 pub(super) fn run(args: &args::Replay) -> ExitCode {
-    let pages = match outputs(args) {
-        Ok(pages) => pages,
+    let (pages, drawn) = match outputs(args) {
+        Ok(outputs) => outputs,
         Err(message) => {
             complain(&message);
             return ExitCode::from(exit::UNUSABLE);
@@ -56,8 +58,8 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
         complain("standard input can be replayed only once; name `-` once");
         return ExitCode::from(exit::UNUSABLE);
     }
-    let job =
-        Job { base: &base, setup, pages: &pages, layout: &layout, expectations: expectations.as_ref(), args };
+    let expectations = expectations.as_ref();
+    let job = Job { base: &base, setup, pages: &pages, drawn: &drawn, layout: &layout, expectations, args };
     let progress = Progress::new(args.quiet);
     // Each trace has a reading thread of its own, so half as many traces at a time as there are cores.
     let threads = std::thread::available_parallelism().map_or(1, |cores| cores.get().div_ceil(2));
@@ -69,12 +71,15 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
     job.finish(&done)
 }
 
-/// Where the pages go. Refuses to write to what is read, and two things to one place.
-fn outputs(args: &args::Replay) -> Result<Vec<PathBuf>, String> {
-    let pages = args.html.as_ref().map_or_else(|| Ok(Vec::new()), |html| targets(html, &args.traces))?;
+/// Where the pages and what is drawn go. Refuses to write to what is read, and two things to one place.
+fn outputs(args: &args::Replay) -> Result<(Vec<PathBuf>, Targets), String> {
+    let pages = (args.html.as_ref())
+        .map_or_else(|| Ok(Vec::new()), |html| targets(html, &args.traces, ("--html", "html")))?;
+    let drawn = Targets::new(&args.drawn, &args.traces)?;
     let inputs: Vec<&PathBuf> = args.traces.iter().chain([&args.setup]).chain(&args.expect).collect();
     let mut outputs = vec![("--json", args.json.as_ref()), ("--junit", args.junit.as_ref())];
     outputs.extend(pages.iter().map(|page| ("--html", Some(page))));
+    outputs.extend(drawn.paths().map(|(option, path)| (option, Some(path))));
     keep_apart(&outputs, &inputs)?;
     for (option, path) in outputs {
         if args.annotations && path.is_some_and(|path| is_stdin(path)) {
@@ -83,7 +88,7 @@ fn outputs(args: &args::Replay) -> Result<Vec<PathBuf>, String> {
             ));
         }
     }
-    Ok(pages)
+    Ok((pages, drawn))
 }
 
 /// The setup and the expectations; where one cannot be used that is said, and there is nothing.
@@ -120,6 +125,7 @@ struct Job<'a> {
     setup: &'a Setup,
     /// Where the page of each trace goes; empty: there are none.
     pages: &'a [PathBuf],
+    drawn: &'a Targets,
     layout: &'a Layout,
     expectations: Option<&'a Expectations>,
     args: &'a args::Replay,
@@ -143,10 +149,19 @@ impl Job<'_> {
             ReplayError::Trace(error) => of_trace(error),
             _ => Unreadable { message: error.to_string(), line: None },
         };
-        let page =
-            self.args.traces.iter().position(|trace| trace == path).and_then(|place| self.pages.get(place));
-        let (outcome, drawn) = match page {
-            None => (replay(self.setup, &mut source, &mut show).map_err(|error| unreadable(&error))?, None),
+        let place = self.args.traces.iter().position(|trace| trace == path).unwrap_or(0);
+        let page = self.pages.get(place);
+        let (outcome, explanation, plot) = match page {
+            None if self.drawn.is_any() => {
+                let (outcome, plot) =
+                    replay_plotted(self.setup, &mut source, &mut show).map_err(|error| unreadable(&error))?;
+                (outcome, None, Some(plot))
+            }
+            None => {
+                let outcome =
+                    replay(self.setup, &mut source, &mut show).map_err(|error| unreadable(&error))?;
+                (outcome, None, None)
+            }
             Some(page) => {
                 let again = |changed: &Setup| self.again(path, changed);
                 let again: Again<'_> = if is_stdin(path) { None } else { Some(&again) };
@@ -156,7 +171,7 @@ impl Job<'_> {
                     ExplainError::Replay(error) => unreadable(&error),
                     other @ ExplainError::NoSuch(_) => Unreadable { message: other.to_string(), line: None },
                 })?;
-                (outcome, Some((page, explanation, plot)))
+                (outcome, Some((page, explanation)), Some(plot))
             }
         };
         let skipped = source.reader().map(Reader::skipped);
@@ -164,15 +179,24 @@ impl Job<'_> {
         let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
-        if let Some((page, explanation, plot)) = drawn {
-            super::html::write(page, self.base, path, (&outcome, &report, &explanation, &plot))
-                .map_err(|message| Unreadable { message, line: None })?;
+        let mut pictures = String::new();
+        if let Some(plot) = &plot {
+            let of =
+                Replayed { setup: self.setup, outcome: &outcome, plot, path, place, asked: Asked::First };
+            let fail = |message| Unreadable { message, line: None };
+            self.drawn.write(&of).map_err(fail)?;
+            pictures = self.drawn.in_text(&of, true);
+            if let Some((page, explanation)) = explanation {
+                super::html::write(page, self.base, path, (&outcome, &report, &explanation, plot))
+                    .map_err(fail)?;
+            }
         }
         let judged = match self.expectations {
             Some(expectations) => expectations.judged(&report),
             None => vec![Judged::without_expectations(&report)],
         };
-        Ok(Done { text: text(self.setup, &outcome, &shown, rows), report, judged, notes })
+        let text = text(self.setup, &outcome, &shown, rows) + &pictures;
+        Ok(Done { text, report, judged, notes })
     }
 
     /// Replays a trace once more with another setup.
@@ -225,7 +249,8 @@ impl Job<'_> {
     }
 
     fn print(&self, done: &[&Done]) -> Result<(), String> {
-        let mut written_out = self.args.json.iter().chain(&self.args.junit).chain(self.pages);
+        let drawn = self.drawn.paths().map(|(_, path)| path);
+        let mut written_out = self.args.json.iter().chain(&self.args.junit).chain(self.pages).chain(drawn);
         let is_silent = self.args.quiet || written_out.any(|path| is_stdin(path));
         if is_silent && self.expectations.is_some() {
             // Nothing else says what was missed.

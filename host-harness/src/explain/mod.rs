@@ -50,7 +50,7 @@ pub use event::{Event, What};
 pub use explanation::{Costed, Explained, Explanation, InWords, Other, SCHEMA_VERSION, json_schema};
 pub use nearest::Nearest;
 pub use story::{Stage, StageKind};
-pub use subject::{Asked, NoSuch};
+pub use subject::{Asked, NoSuch, moment};
 pub use text::text;
 pub use timing::PartOfReaction;
 pub(crate) use track::{Held, Question, number};

@@ -2,6 +2,7 @@
 
 use monitor_core::Instant;
 
+use crate::picture::Moment;
 use crate::replay::{Fault, Outcome, Stop, StopEnd, Trip};
 
 /// What was asked for.
@@ -72,6 +73,20 @@ fn count(there_are: usize, what: &str) -> String {
         1 => format!("this trace has one {what}"),
         more => format!("this trace has {more} {what}s"),
     }
+}
+
+/// What a picture of what was asked for is of.
+///
+/// # Errors
+///
+/// [`NoSuch`] when there is none of that number.
+pub fn moment(outcome: &Outcome, asked: Asked) -> Result<Moment, NoSuch> {
+    Ok(match subject(outcome, asked)? {
+        Subject::Trip(place, _) => Moment::Trip(place),
+        Subject::Fault(place, _) => Moment::Fault(place),
+        Subject::Planned(stop) => Moment::Planned(*stop),
+        Subject::Nothing => Moment::Whole,
+    })
 }
 
 /// Finds what was asked for.

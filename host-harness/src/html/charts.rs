@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use super::encode::{numbers, packed, step_of};
 use super::{escape, in_script};
+use crate::picture::view_of_trip;
 use crate::plot::{LaneKind, Plot, Series};
 use crate::replay::{Outcome, Trip, TripRule};
 use crate::report::{Figures, rule};
@@ -87,21 +88,11 @@ fn seconds(nanos: u64) -> f64 {
     nanos as f64 / 1e9
 }
 
-/// From when to when a chart shows a trip: its demand where that was lately, or the crossing, and a little more.
+/// From when to when a chart shows a trip, in seconds since the first frame.
 fn view(setup: &Setup, trip: &Trip, first: u64) -> [f64; 2] {
     const LATELY: u64 = 3_000_000_000;
-    const LEAST: u64 = 50_000_000;
-    let is_demanded = match trip.rule {
-        TripRule::Monitor(monitor, _) => !setup.monitors[monitor].is_always_active(),
-        _ => false,
-    };
-    let (demanded, tripped) = (trip.demanded_at.as_nanos(), trip.tripped_at.as_nanos());
-    let is_late = tripped.saturating_sub(demanded) > LATELY;
-    let begin = if is_late || !is_demanded { trip.crossed_at.as_nanos() } else { demanded };
-    let pad = ((tripped.saturating_sub(begin)) / 2)
-        .max(LEAST)
-        .max(setup.speed.window.value.as_nanos().saturating_mul(20));
-    [seconds(begin.saturating_sub(pad).saturating_sub(first)), seconds((tripped + pad).saturating_sub(first))]
+    let (from, to) = view_of_trip(setup, trip, LATELY);
+    [from, to].map(|at| seconds(at.saturating_sub(first)))
 }
 
 const fn letter(channel: Channel) -> &'static str {

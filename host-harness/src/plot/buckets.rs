@@ -74,6 +74,17 @@ pub struct Bucket {
     pub lanes: Lanes,
 }
 
+/// What came together.
+#[derive(Clone, Debug)]
+pub(super) struct Finished {
+    /// Frames of each bucket but for the last one.
+    pub(super) per: u64,
+    /// Frames of the last one.
+    pub(super) of_last: u64,
+    pub(super) buckets: Vec<Bucket>,
+    pub(super) extents: Vec<Extent>,
+}
+
 /// Buckets in order of time, each of as many frames but for the last one.
 #[derive(Clone, Debug)]
 pub(super) struct Buckets<const SERIES: usize> {
@@ -213,11 +224,13 @@ impl<const SERIES: usize> Buckets<SERIES> {
     }
 
     /// All buckets, the last of which may be of fewer frames.
-    pub(super) fn finish(mut self) -> (u64, Vec<Bucket>, Vec<Extent>) {
+    pub(super) fn finish(mut self) -> Finished {
+        let mut of_last = self.per;
         if !self.is_fresh() {
+            of_last = self.per - self.left;
             self.done.push(self.open);
             self.extents.extend_from_slice(&self.now[..self.used]);
         }
-        (self.per, self.done, self.extents)
+        Finished { per: self.per, of_last, buckets: self.done, extents: self.extents }
     }
 }

@@ -2,7 +2,7 @@
 
 use monitor_core::{Channel, Glimpse, Instant, Mark, Span};
 
-use super::buckets::{Bucket, Buckets, Extent};
+use super::buckets::{Buckets, Finished};
 use super::series::{SERIES, Series};
 use crate::explain::number;
 use crate::replay::{Follower, ReplayAxis, Shown, analogue_id};
@@ -108,7 +108,7 @@ impl Collector {
         }
     }
 
-    pub(super) fn finish(self) -> (u64, Vec<Bucket>, Vec<Extent>) {
+    pub(super) fn finish(self) -> Finished {
         self.buckets.finish()
     }
 

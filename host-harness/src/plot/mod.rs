@@ -9,6 +9,9 @@
 mod buckets;
 mod closeup;
 mod collect;
+mod csv;
+mod finest;
+mod json;
 mod lane;
 mod series;
 #[cfg(test)]
@@ -19,6 +22,8 @@ use monitor_core::{Frame, Glimpse, Instant};
 pub use buckets::{Bucket, Extent, Lanes};
 pub(crate) use closeup::Closeups;
 pub use closeup::{Compared, Decided};
+pub use csv::csv;
+pub use json::{Data, json_schema};
 pub use lane::{Lane, LaneKind, State};
 pub use series::Series;
 
@@ -27,12 +32,14 @@ use crate::replay::{
 };
 use crate::setup::Setup;
 use crate::trace::Offered;
+use buckets::Finished;
 use collect::Collector;
 
 /// Frames one after the other, each bucket of as many but for the last one.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stretch {
     per: u64,
+    of_last: u64,
     buckets: Vec<Bucket>,
     series: Vec<Series>,
     extents: Vec<Extent>,
@@ -40,14 +47,20 @@ pub struct Stretch {
 
 impl Stretch {
     fn new(setup: &Setup, collector: Collector) -> Self {
-        let (per, buckets, extents) = collector.finish();
-        Self { per, buckets, series: Series::of(setup), extents }
+        let Finished { per, of_last, buckets, extents } = collector.finish();
+        Self { per, of_last, buckets, series: Series::of(setup), extents }
     }
 
     /// How many frames a bucket has; 1: nothing is thinned.
     #[must_use]
     pub const fn per(&self) -> u64 {
         self.per
+    }
+
+    /// How many frames the bucket at a place has.
+    #[must_use]
+    pub const fn frames(&self, place: usize) -> u64 {
+        if place + 1 == self.buckets.len() { self.of_last } else { self.per }
     }
 
     /// The buckets, in order of time.

@@ -3,6 +3,7 @@
 mod json;
 mod names;
 mod number;
+mod table;
 mod text;
 
 #[cfg(test)]

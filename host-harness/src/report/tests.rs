@@ -112,3 +112,29 @@ limit = "2 m/s"
                   \"slow while somebody is on the bridge\" for 0.3 s, \"rails\" for 0.49 s\n";
     assert!(text.contains(listed), "{text}");
 }
+
+#[test]
+fn the_table_of_headrooms_is_aligned_in_80_columns_whatever_the_names_and_the_clock() {
+    use unicode_width::UnicodeWidthStr;
+    let names = [
+        "\u{5F00}\u{95E8}\u{65F6}\u{7684}\u{9650}\u{901F}\u{76D1}\u{63A7}\u{5BF9}\u{6E29}\u{5EA6}\u{4F20}\u{611F}\u{5668}\u{7684}\u{68C0}\u{67E5}\u{9879}\u{76EE}",
+        "slow",
+        "\u{1F6D1} stop",
+        "a name of more than thirty-four columns",
+    ];
+    let monitors: String = (names.iter())
+        .map(|name| format!("[[monitor]]\nname = {name:?}\nkind = \"speed-limit\"\nlimit = \"250 mm/s\"\n"))
+        .collect();
+    for (clock, least) in [(1_u64, 34), (1_700_000_000, 12)] {
+        let row = |k: u64| format!("{clock}.{:09},0.{k:03},{}\n", 123_456_789 + k * 50_000_000, 10 * k);
+        let rows: String = (0..8).map(row).collect();
+        let (text, ..) = replayed_with(&monitors, &format!("t,a,b\n{rows}"));
+        let (_, table) = text.split_once("Smallest headroom of each monitor\n").unwrap();
+        let lines: Vec<&str> = table.lines().take(9).collect();
+        for line in &lines {
+            assert!(line.width() <= 80 && line.width() == lines[0].width(), "{}: {line}", line.width());
+        }
+        assert!(lines[1].contains("..."), "what is cut off is not passed over: {text}");
+        assert!(lines[3].starts_with(&format!("  slow{}", " ".repeat(least - 4))), "{text}");
+    }
+}

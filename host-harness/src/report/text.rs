@@ -6,6 +6,7 @@ use monitor_core::{Channel, Instant, Span, Speed};
 
 use super::names::{self, Faulted, Figures, Moved, Shown};
 use super::number::Seconds;
+use super::table::table;
 use crate::plural::plural;
 use crate::replay::{
     Apart, Escalation, FaultKind, Headroom, Outcome, StopEnd, StopKind, Trip, TripRule, Verdict,
@@ -21,7 +22,7 @@ pub const CAUTION: &str = "A reference and an analysis aid, not a certified safe
 const COARSE: i64 = 10;
 
 /// The most columns of a line.
-const COLUMNS: usize = 80;
+pub(super) const COLUMNS: usize = 80;
 
 /// How many trips, faults and so on are listed one by one; the JSON report has more.
 const LISTED: usize = 20;
@@ -421,9 +422,10 @@ impl Text<'_> {
         }
         let unit = self.setup.unit.symbol();
         writeln!(out, "\nSmallest headroom of each monitor")?;
-        writeln!(out, "  {:<34} {:>2} {:>9} {:>16} {:>13}", "monitor", "ch", "active s", "headroom", "at s")?;
+        let head = ["ch", "active s", "headroom", "at s"].map(str::to_owned);
+        let mut rows = vec![("monitor".to_owned(), head)];
         for facts in &self.outcome.monitors {
-            let name: String = self.setup.monitors[facts.monitor].name.chars().take(34).collect();
+            let name = self.setup.monitors[facts.monitor].name.clone();
             let (headroom, at) = match facts.headroom {
                 Some((Headroom::Position(headroom), at)) => (format!("{headroom:.4} {unit}"), self.at(at)),
                 Some((Headroom::Speed(headroom), at)) => (format!("{headroom:.4} {unit}/s"), self.at(at)),
@@ -438,9 +440,10 @@ impl Text<'_> {
                 None => ("-".to_owned(), "-".to_owned()),
             };
             let active = format!("{:.3}", facts.active.as_nanos() as f64 / 1e9);
-            let channel = names::channel(facts.channel);
-            writeln!(out, "  {name:<34} {channel:>2} {active:>9} {headroom:>16} {at:>13}")?;
+            let channel = names::channel(facts.channel).to_owned();
+            rows.push((name, [channel, active, headroom, at]));
         }
+        out.push_str(&table(&rows));
         self.strictest(out)?;
         self.unwatched(out)?;
         for facts in &self.outcome.monitors {

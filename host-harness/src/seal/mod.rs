@@ -36,6 +36,7 @@ pub use c::{CHeader, c_header};
 pub use compare::{Comparison, Difference};
 pub use held::{Asked, Fit, Raw, Value};
 pub use page::{PAGE_LINES, PAGE_WIDTH};
+pub(crate) use printable::{cut, width};
 pub use review::{HostItem, ImageFacts, InspectError, LabelKind, Review, Section};
 pub use rust::{RustSource, rust_source};
 pub use sheet::sheet;

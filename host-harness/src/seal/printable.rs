@@ -8,7 +8,7 @@ pub(super) fn quoted(name: &str) -> String {
 }
 
 /// Columns that a text takes.
-pub(super) fn width(text: &str) -> usize {
+pub(crate) fn width(text: &str) -> usize {
     UnicodeWidthStr::width(text)
 }
 
@@ -44,7 +44,7 @@ pub(crate) fn wrap(text: &str, most: usize) -> Vec<String> {
 }
 
 /// A text cut to `most` columns, with dots where something is missing.
-pub(super) fn cut(text: &str, most: usize) -> String {
+pub(crate) fn cut(text: &str, most: usize) -> String {
     const DOTS: &str = "...";
     if width(text) <= most && text.chars().count() <= MOST_CHARS {
         return text.to_owned();

@@ -1,0 +1,159 @@
+//! What is drawn over the time of a picture, panel by panel.
+
+use monitor_core::Channel;
+
+use super::Moment;
+use super::curve::{Curve, Style};
+use crate::plot::{Decided, Plot, Series};
+use crate::replay::{Outcome, TripRule};
+use crate::report::{Figures, rule};
+use crate::setup::Setup;
+
+/// Curves on one scale.
+#[derive(Clone, Debug)]
+pub(super) struct Panel {
+    /// What it is of, without the unit.
+    pub(super) title: String,
+    pub(super) unit: String,
+    /// Limits first: what was observed is drawn over them.
+    pub(super) curves: Vec<Curve>,
+    /// The least and the greatest that are shown.
+    pub(super) range: (f64, f64),
+    /// A limit that would have made everything else flat.
+    pub(super) beyond: Option<f64>,
+}
+
+/// A limit that is farther than so many times what was observed is told of and not drawn.
+const FAR: f64 = 12.0;
+
+impl Panel {
+    fn new(title: String, unit: String, curves: Vec<Curve>, view: (u64, u64)) -> Option<Self> {
+        let join = |all: (f64, f64), one: (f64, f64)| (all.0.min(one.0), all.1.max(one.1));
+        let of = |is_limit: bool| {
+            let some = curves.iter().filter(move |curve| (curve.style == Style::Limit) == is_limit);
+            some.filter_map(|curve| curve.extent(view))
+        };
+        let seen = of(false).reduce(join)?;
+        let size = seen.0.abs().max(seen.1.abs());
+        let (mut range, mut beyond) = (seen, None);
+        for limit in of(true) {
+            let far = limit.0.abs().max(limit.1.abs());
+            if size > 0.0 && far > FAR * size {
+                beyond = Some(beyond.map_or(far, |other: f64| other.min(far)));
+            } else {
+                range = join(range, limit);
+            }
+        }
+        let span = range.1 - range.0;
+        // What stays as it is is not blown up to the rounding of its last place.
+        let pad = if span > size * 1e-9 { 0.06 * span } else { (0.1 * size).max(1e-3) };
+        Some(Self { title, unit, curves, range: (range.0 - pad, range.1 + pad), beyond })
+    }
+}
+
+/// Those of a picture: the speed, and what the trip was decided by, or how far the positions are apart.
+pub(super) fn panels(
+    setup: &Setup,
+    outcome: &Outcome,
+    plot: &Plot,
+    moment: Moment,
+    view: (u64, u64),
+) -> Vec<Panel> {
+    let decided = match moment {
+        Moment::Trip(place) => plot.decided.iter().find(|decided| decided.trip == place),
+        _ => None,
+    };
+    let second = decided
+        .and_then(|decided| of_decided(setup, outcome, plot, decided, view))
+        .or_else(|| apart(setup, plot, view));
+    let third = if second.is_none() { position(setup, plot, view) } else { None };
+    speed(setup, plot, view).into_iter().chain(second).chain(third).collect()
+}
+
+fn speed(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
+    let [a, b] = Channel::BOTH;
+    let of = |series, style, factor| Curve::of(plot, view, series, style, factor);
+    let seen = [of(Series::Speed(a), Style::A, 1.0), of(Series::Speed(b), Style::B, 1.0)];
+    let is_backwards = seen.iter().filter_map(|curve| curve.extent(view)).any(|(low, _)| low < 0.0);
+    let mut curves = Vec::new();
+    for channel in [a, b] {
+        curves.push(of(Series::Limit(channel), Style::Limit, 1.0));
+        if is_backwards {
+            curves.push(of(Series::Limit(channel), Style::Limit, -1.0));
+        }
+    }
+    without_twins(&mut curves);
+    curves.extend(seen);
+    Panel::new("Speed".to_owned(), format!("{}/s", setup.unit.symbol()), curves, view)
+}
+
+/// Most limits are those of both channels: dots upon dots would be a line.
+fn without_twins(curves: &mut Vec<Curve>) {
+    let mut kept: Vec<Curve> = Vec::new();
+    for curve in curves.drain(..) {
+        if !kept.iter().any(|other| other.runs == curve.runs) {
+            kept.push(curve);
+        }
+    }
+    *curves = kept;
+}
+
+fn apart(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
+    setup.discrepancy.as_ref()?;
+    let of = |series, style, factor| Curve::of(plot, view, series, style, factor);
+    let seen = of(Series::Apart, Style::A, 1.0);
+    let mut curves = vec![of(Series::Allowed, Style::Limit, 1.0)];
+    if seen.extent(view).is_some_and(|(low, _)| low < 0.0) {
+        curves.push(of(Series::Allowed, Style::Limit, -1.0));
+    }
+    curves.push(seen);
+    let title = "Discrepancy of the positions, a \u{2212} b".to_owned();
+    Panel::new(title, setup.unit.symbol().to_owned(), curves, view)
+}
+
+fn position(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
+    let [a, b] = Channel::BOTH;
+    let curves = vec![
+        Curve::of(plot, view, Series::Position(a), Style::A, 1.0),
+        Curve::of(plot, view, Series::Position(b), Style::B, 1.0),
+    ];
+    Panel::new("Position".to_owned(), setup.unit.symbol().to_owned(), curves, view)
+}
+
+/// What a trip was decided by, where that is neither the speed nor the discrepancy of the positions.
+fn of_decided(
+    setup: &Setup,
+    outcome: &Outcome,
+    plot: &Plot,
+    decided: &Decided,
+    view: (u64, u64),
+) -> Option<Panel> {
+    let trip = outcome.trips.kept.get(decided.trip)?;
+    let figures = Figures::new(setup, trip.rule, &trip.evidence);
+    let (name, ..) = rule(setup, trip.rule);
+    let of = |side, style| Curve::of_decided(decided, view, side, style);
+    match trip.rule {
+        TripRule::PositionDiscrepancy => None,
+        TripRule::SpeedDiscrepancy => {
+            let curves = vec![of((0, true), Style::Limit), of((0, false), Style::A)];
+            Panel::new("Discrepancy of the speeds".to_owned(), figures.unit, curves, view)
+        }
+        TripRule::Analogue(place) => {
+            let line = |channel, style| Curve::of(plot, view, Series::Analogue(place, channel), style, 1.0);
+            let [a, b] = Channel::BOTH;
+            let title = format!("{name}, its lines a and b, which may be {:.4} apart", figures.limit);
+            Panel::new(title, figures.unit, vec![line(a, Style::A), line(b, Style::B)], view)
+        }
+        TripRule::Monitor(..) if matches!(figures.quantity, "speed" | "overrun") => None,
+        TripRule::Monitor(..) => {
+            let mut curves = vec![of((0, true), Style::Limit), of((1, true), Style::Limit)];
+            without_twins(&mut curves);
+            curves.extend([of((0, false), Style::A), of((1, false), Style::B)]);
+            let mut quantity = figures.quantity.to_owned();
+            if let Some(first) = quantity.get_mut(..1) {
+                first.make_ascii_uppercase();
+            }
+            Panel::new(format!("{quantity} as \"{name}\" compares it"), figures.unit, curves, view)
+        }
+    }
+}
