@@ -80,11 +80,11 @@ impl Svg {
         ));
     }
 
-    /// Text on white, which no line crosses out.
+    /// Text that no line crosses out.
     pub(super) fn title(&mut self, at: (f64, f64), text: &str) {
-        self.put("<g stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\">");
+        let room = (width(text, 12.0) + 4.0, 14.0);
+        self.bar((at.0 - 2.0, at.1 - 11.0), room, "fill=\"#fff\" fill-opacity=\"0.85\"");
         self.text(at, 12.0, Anchor::Start, (TEXT, text));
-        self.put("</g>");
     }
 
     pub(super) fn line(&mut self, (x1, y1): (f64, f64), (x2, y2): (f64, f64), style: &str) {

@@ -74,7 +74,7 @@ fn speed(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
     let [a, b] = Channel::BOTH;
     let of = |series, style, factor| Curve::of(plot, view, series, style, factor);
     let seen = [of(Series::Speed(a), Style::A, 1.0), of(Series::Speed(b), Style::B, 1.0)];
-    let is_backwards = seen.iter().filter_map(|curve| curve.extent(view)).any(|(low, _)| low < 0.0);
+    let is_backwards = seen.iter().filter_map(|curve| curve.extent(view)).any(is_below);
     let mut curves = Vec::new();
     for channel in [a, b] {
         curves.push(of(Series::Limit(channel), Style::Limit, 1.0));
@@ -85,6 +85,11 @@ fn speed(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
     without_twins(&mut curves);
     curves.extend(seen);
     Panel::new("Speed".to_owned(), format!("{}/s", setup.unit.symbol()), curves, view)
+}
+
+/// Whether what was observed is below zero by more than a count or two, so that a limit is shown there, too.
+fn is_below((low, high): (f64, f64)) -> bool {
+    low < 0.0 && -low > 0.05 * high
 }
 
 /// Most limits are those of both channels: dots upon dots would be a line.
@@ -103,7 +108,7 @@ fn apart(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
     let of = |series, style, factor| Curve::of(plot, view, series, style, factor);
     let seen = of(Series::Apart, Style::A, 1.0);
     let mut curves = vec![of(Series::Allowed, Style::Limit, 1.0)];
-    if seen.extent(view).is_some_and(|(low, _)| low < 0.0) {
+    if seen.extent(view).is_some_and(is_below) {
         curves.push(of(Series::Allowed, Style::Limit, -1.0));
     }
     curves.push(seen);

@@ -13,7 +13,7 @@ use crate::report::Figures;
 use crate::setup::Setup;
 
 /// Frames kept on either side of what happened: a chunk before it and one after it have more.
-const REACH: usize = 2048;
+pub(super) const REACH: usize = 2048;
 
 /// The most frames of all close-ups together.
 const MOST_FRAMES: usize = 100_000;

@@ -1,22 +1,22 @@
-//! A plot as CSV: a row for each frame, or for each bucket of frames where the trace is thinned.
-//!
-//! | column | what it has |
-//! | --- | --- |
-//! | `first_s`, `last_s` | the first and the last frame of the row, in seconds on the clock of the trace, exactly |
-//! | `frames` | how many frames those are |
-//! | `NAME_low`, `NAME_high` | the least and the greatest of a [series](super::Series) in them, in its unit; empty where it has no value |
-//! | `KIND:NAME_low`, `KIND:NAME_high` | 0 or 1: the same of what is on or off, a [lane](super::Lane) |
-//!
-//! Around what happened there is a row for every frame, in place of the buckets that lie there; a bucket at the edge of that is there, too,
-//! and has some of its frames in common with it. A series that never has a value has no columns. Numbers are for the eye, as the
-//! [module](super) says; times are not: they never go through floating point.
+//! A plot as CSV, for people who draw it themselves.
 
 use std::fmt::Write;
 
 use super::{Extent, Lane, Plot, Series, State};
 use crate::report::Seconds;
 
-/// See the module of this function: `first_s,last_s,frames`, then the least and the greatest of each series, then of each lane.
+/// A plot as CSV: a row for each frame, or for each bucket of frames where the trace is thinned.
+///
+/// | column | what it has |
+/// | --- | --- |
+/// | `first_s`, `last_s` | the first and the last frame of the row, in seconds on the clock of the trace, exactly |
+/// | `frames` | how many frames those are |
+/// | `NAME_low`, `NAME_high` | the least and the greatest of a [series](Series) in them, in its unit; empty where it has no value |
+/// | `KIND:NAME_low`, `KIND:NAME_high` | 0 or 1: the same of what is on or off, a [lane](Lane) |
+///
+/// Around what happened there is a row for every frame, in place of the buckets that lie there: [`Plot::finest`] says how the two meet. A
+/// series that never has a value has no columns. Numbers are for the eye, as the module says; times are not: they never go
+/// through floating point.
 #[must_use]
 pub fn csv(plot: &Plot) -> String {
     let series: Vec<Series> = (plot.series.iter().copied())

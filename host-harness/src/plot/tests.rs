@@ -170,3 +170,32 @@ fn drawing_a_replay_changes_nothing_in_its_outcome() {
         }
     }
 }
+
+#[test]
+fn the_finest_view_of_a_trace_has_each_frame_once_and_in_order() {
+    let mut fine = 0;
+    for setup in &setups() {
+        for seed in 1..8 {
+            let frames = frames(setup, seed);
+            let mut plot = plotted(setup, &frames);
+            plot.overview = collected(setup, &frames, 64);
+            plot.closeups = closeups(setup, &mut frames.as_slice()).1;
+            let of_all =
+                |stretch: &Stretch| (0..stretch.buckets().len()).map(|k| stretch.frames(k)).sum::<u64>();
+            let mut last = None;
+            let mut found = 0;
+            for (stretch, places) in plot.finest() {
+                fine += if stretch.per() == 1 { places.len() } else { 0 };
+                for place in places {
+                    let bucket = stretch.buckets()[place];
+                    assert!(last < Some(bucket.first), "seed {seed}: {last:?} {bucket:?}");
+                    last = Some(bucket.last);
+                    found += stretch.frames(place);
+                }
+            }
+            assert_eq!(found, of_all(&plot.overview), "seed {seed}");
+            assert_eq!(found, of_all(&collected(setup, &frames, usize::MAX)));
+        }
+    }
+    assert!(fine > 1000, "{fine}");
+}
