@@ -71,7 +71,7 @@ def main():
             frame = polars.read_parquet(path)
         else:
             table = pyarrow.feather.read_table(path)
-            frame = polars.read_ipc(path, memory_map=False)
+            frame = polars.read_ipc(path)
 
         def seconds(of_arrow):
             # Whole ns as they are stored; the objects of the standard library have microseconds.

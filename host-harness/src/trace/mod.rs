@@ -31,7 +31,7 @@
 //! well, or a note `unit.COLUMN` of a Parquet file) is checked as a row of units is. Such a file is read from several places: one that comes from a
 //! stream or is compressed as a whole is kept in memory, up to 256 MiB. Encrypted Parquet files and brotli are refused.
 //!
-//! [`convert`] turns one format into another:
+//! [`convert()`] turns one format into another:
 //!
 #![doc = include_str!("convert/columns.md")]
 //!

@@ -118,7 +118,8 @@ impl Sink for CsvSink {
                 let is_there = present.as_ref().is_none_or(|present| present[row]);
                 if is_there && let Err(why) = push_cell(&mut self.text, cells, described, row) {
                     let row = Some(self.rows + row as u64 + 1);
-                    let place = Place { path: Arc::clone(&self.from), line: None, column: None, row };
+                    let place =
+                        Box::new(Place { path: Arc::clone(&self.from), line: None, column: None, row });
                     let column = described.column.name.clone();
                     let text = "a floating-point number".to_owned();
                     return Err(ConvertError::NotKept { place, column, text, why });

@@ -50,7 +50,7 @@ pub enum ConvertError {
     )]
     NotKept {
         /// Where.
-        place: Place,
+        place: Box<Place>,
         /// The column.
         column: String,
         /// The cell.

@@ -84,7 +84,12 @@ impl TextTable {
             None => {
                 let (line, cell) =
                     seen.no_boolean.as_ref().or(seen.no_number.as_ref()).cloned().unwrap_or_default();
-                let place = Place { path: Arc::clone(&self.path), line: Some(line), column: None, row: None };
+                let place = Box::new(Place {
+                    path: Arc::clone(&self.path),
+                    line: Some(line),
+                    column: None,
+                    row: None,
+                });
                 let (column, text) = (name.to_owned(), quoted(&cell));
                 let why = "is neither a number nor a boolean as the other cells are";
                 return Err(ConvertError::NotKept { place, column, text, why });
@@ -123,7 +128,8 @@ impl TextTable {
                     if let Err(why) = push(values, cell, kind, unsigned, self.time_places(index)) {
                         let start = Some(cells[index].start + 1);
                         let line = Some(self.lines.line());
-                        let place = Place { path: Arc::clone(&self.path), line, column: start, row: None };
+                        let place =
+                            Box::new(Place { path: Arc::clone(&self.path), line, column: start, row: None });
                         let (column, text) = (self.columns[index].name.clone(), quoted(cell));
                         return Err(ConvertError::NotKept { place, column, text, why }.into());
                     }

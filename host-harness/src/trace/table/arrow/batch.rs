@@ -72,14 +72,10 @@ impl Batch {
                 Buffer::open(store, at, length, codec, bytes).map_err(|error| error.at(name))
             };
             let bits = rows.div_ceil(8);
-            let bytes = match field.storage {
-                Storage::Bits => Some(bits),
-                Storage::Signed(width) | Storage::Unsigned(width) => rows.checked_mul(width as u64),
-                Storage::Single => rows.checked_mul(4),
-                Storage::Double => rows.checked_mul(8),
-                Storage::Other => return Err(wrong("it is of a type that is not read")),
-            };
-            let bytes = bytes.ok_or_else(|| wrong("more rows than there can be"))?;
+            let bytes = bytes_of(field.storage, rows);
+            let bytes = bytes.ok_or_else(|| {
+                wrong("it is of a type that is not read, or has more rows than there can be")
+            })?;
             let is_complete = buffers.get(first).length() == 0 || node.null_count() == 0;
             columns.push(Stored {
                 storage: field.storage,
@@ -136,6 +132,17 @@ impl Batch {
         }
         self.left -= rows;
         Ok(())
+    }
+}
+
+/// The bytes of the values of so many rows.
+fn bytes_of(storage: Storage, rows: u64) -> Option<u64> {
+    match storage {
+        Storage::Bits => Some(rows.div_ceil(8)),
+        Storage::Signed(width) | Storage::Unsigned(width) => rows.checked_mul(width as u64),
+        Storage::Single => rows.checked_mul(4),
+        Storage::Double => rows.checked_mul(8),
+        Storage::Other => None,
     }
 }
 

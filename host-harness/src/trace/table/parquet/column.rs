@@ -64,10 +64,28 @@ impl Reader {
 
     /// Replaces cells by the next rows; how many there were.
     pub(super) fn read(&mut self, rows: usize, (cells, present): &mut (Cells, Present)) -> Result<usize> {
-        let (level, levels) = (self.level, &mut self.levels);
         self.too_long = None;
         // The cells that are there stand together, and are moved to their places afterwards.
-        let (read, found) = match &mut self.values {
+        let (read, found) = self.fill(rows, cells)?;
+        let (level, levels) = (self.level, &self.levels);
+        let all = level == 0 || found == read;
+        *present = (!all).then(|| levels.iter().map(|&found| found == level).collect());
+        if let Some(present) = present {
+            match cells {
+                Cells::Integers(values) => spread(values, present),
+                Cells::Unsigned(values) => spread(values, present),
+                Cells::Reals(values) => spread(values, present),
+                Cells::Bools(values) => spread(values, present),
+            }
+            self.too_long = self.too_long.map(|found| place_of(found, present));
+        }
+        Ok(read)
+    }
+
+    /// Replaces cells by those that are there in the next rows: how many rows there were, and how many of them have a cell.
+    fn fill(&mut self, rows: usize, cells: &mut Cells) -> Result<(usize, usize)> {
+        let levels = &mut self.levels;
+        Ok(match &mut self.values {
             Values::Bools(reader) => {
                 let mut values = cells.take_bools();
                 let read = records(reader, rows, levels, &mut values)?;
@@ -126,19 +144,7 @@ impl Reader {
                 *cells = Cells::Integers(whole(bytes, cells.take_integers(), &mut self.too_long));
                 read
             }
-        };
-        let all = level == 0 || found == read;
-        *present = (!all).then(|| levels.iter().map(|&found| found == level).collect());
-        if let Some(present) = present {
-            match cells {
-                Cells::Integers(values) => spread(values, present),
-                Cells::Unsigned(values) => spread(values, present),
-                Cells::Reals(values) => spread(values, present),
-                Cells::Bools(values) => spread(values, present),
-            }
-            self.too_long = self.too_long.map(|found| place_of(found, present));
-        }
-        Ok(read)
+        })
     }
 }
 
