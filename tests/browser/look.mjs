@@ -122,6 +122,16 @@ const acts = {
     return { found, ...noticed };
   },
 
+  /** Its charts as a picture. */
+  async picture({ file, screenshot }) {
+    const { context, page, noticed } = await open(file, { viewport: { width: 1000, height: 900 } });
+    await page.evaluate(() => document.getElementById("motion").scrollIntoView());
+    await page.waitForTimeout(200);
+    await page.screenshot({ path: screenshot });
+    await context.close();
+    return noticed;
+  },
+
   /** What the rules of accessibility say of it. */
   async rules({ file, dark }) {
     const { context, page, noticed } = await open(file, { colorScheme: dark ? "dark" : "light" });

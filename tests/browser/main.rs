@@ -166,3 +166,46 @@ fn pages_are_small_and_hold_nothing_that_loads() {
         assert!(!text.contains(" src=") && !text.contains("@import") && !text.contains("url("), "{name}");
     }
 }
+
+/// The demos of the gallery in the README.
+const GALLERY: [&str; 4] =
+    ["belt-slip", "overspeed-door-open", "rail-channel-always-late", "motor-encoder-sticks"];
+
+#[test]
+fn the_gallery_of_the_readme_shows_pages_of_demos_as_they_are_now() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the root");
+    let kept = root.join("traces-demo").join("pictures");
+    let readme = std::fs::read_to_string(root.join("README.md")).expect("the README");
+    for name in GALLERY {
+        assert!(readme.contains(&format!("(traces-demo/pictures/{name}.png)")), "{name}");
+    }
+    assert_eq!(
+        readme.matches("](traces-demo/pictures/").count(),
+        2 * GALLERY.len(),
+        "each as a picture and as a link"
+    );
+    let pages = GALLERY.map(demo);
+    let writes = std::env::var_os("COWITNESS_WRITE").is_some() && !cowitness_tests::in_ci();
+    let folder =
+        if writes { kept.clone() } else { std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("gallery") };
+    std::fs::create_dir_all(&folder).expect("a folder");
+    let shot = |name: &str| folder.join(format!("{name}.png"));
+    let tasks: Vec<Value> = (pages.iter())
+        .map(|page| json!({ "do": "picture", "file": page.path, "screenshot": shot(&page.name) }))
+        .collect();
+    let Some(seen) = look(&Value::Array(tasks)) else { return };
+    for (page, seen) in pages.iter().zip(&seen) {
+        is_quiet(seen, &page.name);
+        // A browser of another version draws letters otherwise; the size of a picture tells a page of another make.
+        let size = |path: &std::path::Path| -> [u8; 8] {
+            let bytes = std::fs::read(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+            bytes[16..24].try_into().expect("the size in a PNG")
+        };
+        assert_eq!(
+            size(&kept.join(format!("{}.png", page.name))),
+            size(&shot(&page.name)),
+            "{}: make the pictures anew with COWITNESS_WRITE=1",
+            page.name
+        );
+    }
+}
