@@ -101,7 +101,7 @@ fn glance(report: &AcceptReport) -> String {
 fn trials(report: &AcceptReport) -> String {
     let mut out = "<h2 class=\"new-page\">Trial by trial</h2>\n".to_owned();
     out += "<p>The crossing is where the measured value passed its limit, between two frames. The worst case is what the setup alone \
-            leaves room for, from what is truly broken until the torque is gone: more than what is measured here.</p>\n";
+            leaves room for, from what is truly broken until the torque is gone; it covers more than what is measured here.</p>\n";
     for trial in &report.trials {
         out += &told(trial);
     }
