@@ -82,7 +82,8 @@ impl Svg {
 
     /// Text that no line crosses out.
     pub(super) fn title(&mut self, at: (f64, f64), text: &str) {
-        let room = (width(text, 12.0) + 4.0, 14.0);
+        // No more than most letters need: what is covered beside them would be a gap in a line.
+        let room = (0.8 * width(text, 12.0) + 4.0, 14.0);
         self.bar((at.0 - 2.0, at.1 - 11.0), room, "fill=\"#fff\" fill-opacity=\"0.85\"");
         self.text(at, 12.0, Anchor::Start, (TEXT, text));
     }

@@ -189,7 +189,10 @@ fn joined(ranges: impl Iterator<Item = (usize, usize)>, left: &mut usize) -> Vec
 }
 
 /// What each monitor put the motion under when it last compared something: it stays while the channel cannot be seen.
-struct Lasting(Vec<[(Option<Speed>, Option<(Position, Mark)>); 2]>);
+struct Lasting(Vec<[Bounds; 2]>);
+
+/// A limit on the speed, and a window around a mark.
+type Bounds = (Option<Speed>, Option<(Position, Mark)>);
 
 impl Lasting {
     fn new(setup: &Setup) -> Self {
