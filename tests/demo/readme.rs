@@ -17,7 +17,8 @@ fn parsed(text: &str) -> Setup {
 #[test]
 fn the_setup_of_the_readme_is_read_by_itself_and_with_the_analogue_value_below_it() {
     let blocks = blocks();
-    let [setup, analogue] = blocks.as_slice() else { panic!("{} blocks", blocks.len()) };
+    // What follows is of a plan of trials.
+    let [setup, analogue, ..] = blocks.as_slice() else { panic!("{} blocks", blocks.len()) };
     let plain = parsed(setup);
     assert_eq!((plain.monitors.len(), plain.analogues.len()), (2, 0));
     let whole = parsed(&format!("{setup}\n{analogue}"));

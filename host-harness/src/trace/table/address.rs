@@ -23,12 +23,6 @@ pub enum AddressError {
         /// What to write for each of them, in the order of the file.
         ways: Vec<String>,
     },
-    /// Two columns of one group are called so.
-    #[error("the column name `{name}` stands twice in one group")]
-    Doubled {
-        /// The name.
-        name: String,
-    },
     /// Columns that have no rows in common.
     #[error("the columns are in two groups, each with its own rows and times: {first}, and {second}")]
     TwoTimeBases {
@@ -44,7 +38,6 @@ impl AddressError {
     pub(super) const fn advice(&self) -> &'static str {
         match self {
             Self::Ambiguous { .. } => "name one of these",
-            Self::Doubled { .. } => "give each column its own name in the program that writes the file",
             Self::TwoTimeBases { .. } => {
                 "take all columns from one group, or save both as one table with a row for every time, empty cells where a group has \
                  nothing new, and `sparse = true` in the setup"
@@ -94,7 +87,8 @@ pub(crate) fn resolve(table: &mut dyn Table, names: &[&str]) -> Result<Vec<Optio
         match (fitting.as_slice(), found.as_slice()) {
             ([only], _) => columns.push(*only),
             ([one, other, ..], _) | (_, [one, other, ..]) if group(*one) == group(*other) => {
-                return Err(AddressError::Doubled { name: name() }.into());
+                let (name, count) = (name(), fitting.len().max(2));
+                return Err(TableError::DoubledColumn { name, count });
             }
             _ => {
                 let addresses = addresses(table);
