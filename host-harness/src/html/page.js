@@ -120,8 +120,8 @@ class Page {
     if (this.withLimits) {
       for (const one of panel.curves.filter(one => one.limit)) {
         const found = extent(this.data, this.view, one.series);
-        // A limit that nothing comes near would make everything else flat.
-        if (!found || Math.abs(found.high) > 1e6 * Math.max(1e-6, Math.abs(low), Math.abs(high))) continue;
+        // One that allows everything is no limit to be seen.
+        if (!found || Math.abs(found.high) > 1e9) continue;
         take(found);
         if (one.mirror && low < 0) take({ low: -found.high, high: -found.low });
       }
