@@ -154,6 +154,38 @@ fn a_trip_passes_at_its_very_bounds_and_each_of_them_alone_can_fail_it() {
 }
 
 #[test]
+fn an_axis_that_stands_for_a_moment_and_goes_on_without_the_permit_is_not_at_rest() {
+    let bench = Bench::new("moment");
+    let rest = slow("rest = { within = \"1 s\", speed = \"1 mm/s\" }");
+    // As the fast run, but from 320 ms on it goes back: a load that pulls.
+    let back_until = |end: u32| {
+        rows(|ms| {
+            let speed = match ms {
+                0..200 => 100,
+                200..300 => 300,
+                320.. if ms < end => -200,
+                _ => 0,
+            };
+            (speed, speed)
+        })
+    };
+    bench.write("fast.csv", &back_until(400));
+    let report = bench.report(&rest);
+    let made = check(&report, "to rest");
+    assert_eq!(made["met"], false, "{made}");
+    assert_eq!(made["note"], "it does not come to rest in this trace", "{made}");
+    // At rest from 358 ms on, after the trip at 208 ms.
+    bench.write("fast.csv", &back_until(350));
+    let report = bench.report(&rest);
+    let made = check(&report, "to rest");
+    assert_eq!(
+        (made["met"].as_bool(), made["measured"]["value"].as_f64()),
+        (Some(true), Some(0.15)),
+        "{made}"
+    );
+}
+
+#[test]
 fn what_the_speed_was_before_the_trip_counts_as_overshoot_too() {
     let bench = Bench::new("peak");
     // 500 mm/s for 4 ms and then 200: with an on-delay of 15 ms it trips at 217 ms, 50 mm/s beyond, and was 200 beyond at 208 ms.

@@ -44,8 +44,9 @@
 //! - `demand = true`: the trace has to show the demand begin, after its first frame and no later than the crossing.
 //! - `overshoot`: the furthest that the measured value is beyond the limit at any frame from the crossing up to the trip, at most, in the
 //!   unit of what is compared. What the axis does after the trip is not in it.
-//! - `rest = { within, speed }`: from the last of the trips the axis comes to rest within that time: at that frame, or an earlier one, the
-//!   speed of both channels is at most `speed`.
+//! - `rest = { within, speed }`: from the last of the trips the axis comes to rest within that time: from that frame, or an earlier one,
+//!   on the speed of both channels is at most `speed`, until the permit is given again or the trace ends. What stands for a moment and
+//!   goes on is not at rest.
 //!
 //! Where a rule trips more than once in the window, after a reset, each trip is held to it and the worst is shown. A bound is kept when it
 //! is just reached.

@@ -17,7 +17,7 @@ pub struct Recording {
     pub identity: Identity,
     /// What the replay came to.
     pub outcome: Outcome,
-    /// For each of the trials it was replayed for: its trips, each with the first frame at rest from there on.
+    /// For each of the trials it was replayed for: its trips, each with the frame from which on the axis stayed at rest.
     pub rests: Vec<Vec<(Instant, Option<Instant>)>>,
 }
 
@@ -47,8 +47,10 @@ pub fn record(
 struct Waiting {
     /// Whose trip, and how slow is at rest.
     of: Option<(Rule, Vec<Channel>, Speed)>,
-    /// The last trip, until the axis is at rest.
-    since: Option<Instant>,
+    /// The last trip, until the axis has stayed at rest, and whether the permit was lost since.
+    since: Option<(Instant, bool)>,
+    /// From when on it is slow.
+    slow_since: Option<Instant>,
     found: Vec<(Instant, Option<Instant>)>,
 }
 
@@ -60,16 +62,20 @@ impl Waiting {
             }
             _ => None,
         };
-        Self { of, since: None, found: Vec::new() }
+        Self { of, since: None, slow_since: None, found: Vec::new() }
     }
 
-    fn push(&mut self, trip: Instant, rest: Option<Instant>) {
-        if self.found.len() < KEPT {
+    /// The wait for rest is over.
+    fn close(&mut self) {
+        let rest = self.slow_since.take();
+        if let Some((trip, _)) = self.since.take()
+            && self.found.len() < KEPT
+        {
             self.found.push((trip, rest));
         }
     }
 
-    /// A trip begins to wait anew: it counts from the last one before the rest.
+    /// A trip begins to wait anew: it counts from the last one before the rest. Once the permit is given again the axis may move.
     fn take(&mut self, now: Instant, seen: &monitor_core::Outcome) {
         let Some((rule, channels, _)) = &self.of else { return };
         let has_tripped = match rule {
@@ -80,24 +86,33 @@ impl Waiting {
             Rule::Speed => seen.speed_discrepancy_tripped,
             Rule::Analogue(place) => seen.analogue_tripped.iter().any(|id| usize::from(id.index()) == *place),
         };
+        if self.since.is_some_and(|(_, was_lost)| was_lost && seen.permit) {
+            self.close();
+        }
         if has_tripped {
-            self.since = Some(now);
+            if self.slow_since.is_some() {
+                self.close();
+            }
+            self.since = Some((now, false));
+        }
+        if let Some((_, was_lost)) = &mut self.since {
+            *was_lost |= !seen.permit;
         }
     }
 
+    /// What is slow for a moment and goes on is not at rest; a speed that is not known says neither.
     fn look(&mut self, axis: &ReplayAxis, now: Instant) {
-        let (Some(trip), Some((_, _, slow))) = (self.since, &self.of) else { return };
-        let is_slow = |channel| axis.speed(channel).is_some_and(|speed| speed.magnitude() <= *slow);
-        if Channel::BOTH.into_iter().all(is_slow) {
-            self.since = None;
-            self.push(trip, Some(now));
+        let (Some(_), Some((_, _, slow))) = (self.since, &self.of) else { return };
+        let speeds = Channel::BOTH.map(|channel| axis.speed(channel).map(|speed| speed.magnitude()));
+        if speeds.iter().flatten().any(|speed| speed > slow) {
+            self.slow_since = None;
+        } else if speeds.iter().all(Option::is_some) {
+            self.slow_since.get_or_insert(now);
         }
     }
 
     fn end(mut self) -> Vec<(Instant, Option<Instant>)> {
-        if let Some(trip) = self.since.take() {
-            self.push(trip, None);
-        }
+        self.close();
         self.found
     }
 }
