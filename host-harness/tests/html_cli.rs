@@ -88,7 +88,7 @@ fn several_traces_need_a_folder_and_get_a_page_each() {
     );
     let output = cowitness(&["replay", &one, &one, "--setup", SETUP, "--html", shown(&folder)]);
     assert_eq!(output.status.code(), Some(2));
-    assert!(err(&output).contains("the pages of two traces would have this name"), "{}", err(&output));
+    assert!(err(&output).contains("the files of two traces would have this name"), "{}", err(&output));
 }
 
 #[test]
