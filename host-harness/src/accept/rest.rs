@@ -2,13 +2,13 @@
 
 use std::path::Path;
 
-use monitor_core::{Channel, Frame, Glimpse, Instant, Speed};
+use monitor_core::{Channel, Glimpse, Instant, Speed};
 
 use super::plan::{Rule, Trial, Wanted};
-use crate::replay::{Follower, KEPT, Observer, Outcome, ReplayAxis, Shown, layout, replay_observed};
+use crate::replay::{Follower, KEPT, Nobody, Outcome, ReplayAxis, Shown, layout, replay_observed};
 use crate::setup::Setup;
 use crate::sweep::Identity;
-use crate::trace::{Offered, Options, Prefetch, Reader};
+use crate::trace::{Options, Prefetch, Reader};
 
 /// A trace that was replayed.
 #[derive(Clone, Debug)]
@@ -37,8 +37,8 @@ pub fn record(
     let reader = Reader::open(path, &layout, Options::default()).map_err(|error| error.to_string())?;
     let mut source = Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))?;
     let mut watch = Watch { of: trials.iter().map(|trial| Waiting::new(trial)).collect() };
-    let outcome =
-        replay_observed(setup, &mut source, progress, &mut watch).map_err(|error| error.to_string())?;
+    let outcome = replay_observed(setup, &mut source, progress, &mut Nobody, &mut watch)
+        .map_err(|error| error.to_string())?;
     let identity = Identity::read(path).map_err(again)?;
     Ok(Recording { identity, outcome, rests: watch.of.into_iter().map(Waiting::end).collect() })
 }
@@ -137,10 +137,4 @@ impl Follower for Watch {
             one.look(axis, now);
         }
     }
-}
-
-impl Observer for Watch {
-    fn before(&mut self, _: &ReplayAxis) {}
-
-    fn after(&mut self, _: &Outcome, _: &mut Vec<Frame>, _: &[Offered]) {}
 }

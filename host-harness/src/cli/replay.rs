@@ -169,7 +169,9 @@ impl Job<'_> {
                 let all = explain_plotted(self.base, &mut source, &shown, Asked::First, &mut show, again);
                 let (explanation, outcome, plot) = all.map_err(|error| match error {
                     ExplainError::Replay(error) => unreadable(&error),
-                    other @ ExplainError::NoSuch(_) => Unreadable { message: other.to_string(), line: None },
+                    other @ (ExplainError::NoSuch(_) | ExplainError::Thread(_)) => {
+                        Unreadable { message: other.to_string(), line: None }
+                    }
                 })?;
                 (outcome, Some((page, explanation)), Some(plot))
             }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use monitor_core::{Frame, Instant};
 
-use crate::replay::{Chunk, Chunks, Follower, Observer, Outcome, ReplayAxis};
+use crate::replay::{Chunk, Chunks, Observer, Outcome, ReplayAxis};
 use crate::trace::Offered;
 
 /// Chunks kept of what came before: 98 304 frames, 12 s at 8 kHz.
@@ -132,8 +132,6 @@ impl Keeper {
         }
     }
 }
-
-impl Follower for Keeper {}
 
 impl Observer for Keeper {
     fn before(&mut self, axis: &ReplayAxis) {

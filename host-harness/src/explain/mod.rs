@@ -28,6 +28,7 @@ mod lost;
 mod nearest;
 mod raw;
 mod rerun;
+mod sampling;
 mod settings;
 mod step;
 mod story;
@@ -58,12 +59,10 @@ pub use verdict::{AfterStop, Beyond, Differ, Guard, Unsure, Verdict};
 pub use what_if::Change;
 pub use witness::Witness;
 
-use monitor_core::{Frame, Glimpse, Instant};
+use monitor_core::Frame;
 
-use crate::plot::{Plot, Plotter};
-use crate::replay::{
-    Follower, FrameSource, Observer, Outcome, ReplayAxis, ReplayError, Shown, replay_observed,
-};
+use crate::plot::{Closeups, Collector, Plot};
+use crate::replay::{FrameSource, Nobody, Observer, Outcome, ReplayAxis, ReplayError, replay_observed};
 use crate::setup::Setup;
 use crate::trace::Offered;
 use crate::vary::Base;
@@ -79,6 +78,9 @@ pub enum ExplainError {
     /// What was asked for is not there.
     #[error(transparent)]
     NoSuch(#[from] NoSuch),
+    /// The system gives no thread.
+    #[error("no thread to take samples with: {0}")]
+    Thread(#[source] std::io::Error),
 }
 
 /// Replays the trace once more with another setup; `None` where it cannot be.
@@ -99,8 +101,8 @@ pub fn explain(
     again: Again<'_>,
 ) -> Result<Explanation, ExplainError> {
     let setup = base.setup();
-    let mut watch = Watch::new(setup, asked);
-    let outcome = replay_observed(setup, source, progress, &mut watch)?;
+    let mut watch = Watch::new(setup, asked).map_err(ExplainError::Thread)?;
+    let outcome = replay_observed(setup, source, progress, &mut watch, &mut Nobody)?;
     explained(base, &outcome, watch, path, source.skipped_rows(), again)
 }
 
@@ -118,9 +120,11 @@ pub fn explain_plotted(
     again: Again<'_>,
 ) -> Result<(Explanation, Outcome, Plot), ExplainError> {
     let setup = base.setup();
-    let mut both = Both { watch: Watch::new(setup, asked), plotter: Plotter::new(setup) };
-    let outcome = replay_observed(setup, source, progress, &mut both)?;
-    let plot = both.plotter.finish(setup, &outcome);
+    let watch = Watch::new(setup, asked).map_err(ExplainError::Thread)?;
+    let mut both = Both { watch, closeups: Closeups::default() };
+    let mut collector = Collector::new(setup);
+    let outcome = replay_observed(setup, source, progress, &mut both, &mut collector)?;
+    let plot = Plot::new(setup, &outcome, collector, both.closeups);
     let explanation = explained(base, &outcome, both.watch, path, source.skipped_rows(), again)?;
     Ok((explanation, outcome, plot))
 }
@@ -134,29 +138,16 @@ fn explained(
     again: Again<'_>,
 ) -> Result<Explanation, ExplainError> {
     let asked = watch.asked();
-    let (excerpts, samples, marked) = watch.finish();
+    let (excerpts, (samples, marked)) = watch.finish();
     let subject = subject::subject(outcome, asked)?;
     let work = Work { base, setup: base.setup(), outcome, excerpts, subject, skipped_rows };
     Ok(work.explanation(path, samples, marked, again))
 }
 
-/// What is needed for the explanation, and what is drawn.
+/// What is kept for the explanation, and for the close-ups of what is drawn.
 struct Both {
     watch: Watch,
-    plotter: Plotter,
-}
-
-impl Follower for Both {
-    const FOLLOWS: bool = true;
-
-    #[inline(always)]
-    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
-        self.plotter.quiet_frame(axis, now, seen);
-    }
-
-    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
-        self.plotter.frame(axis, now, shown);
-    }
+    closeups: Closeups,
 }
 
 impl Observer for Both {
@@ -166,6 +157,6 @@ impl Observer for Both {
 
     fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
         self.watch.after(found, frames, offered);
-        self.plotter.after(self.watch.chunks(), found);
+        self.closeups.after(self.watch.chunks(), found);
     }
 }

@@ -1,11 +1,13 @@
 //! What goes along with a replay to explain it: the excerpts, and the samples of the positions.
 
+use std::io;
+
 use monitor_core::{Frame, Instant};
 
 use super::excerpt::{Excerpt, From, Keeper};
+use super::sampling::{Sampled, Sampling};
 use super::subject::{Asked, subject};
-use crate::causes::{Sampler, Samples};
-use crate::replay::{Chunks, Follower, Observer, Outcome, ReplayAxis};
+use crate::replay::{Chunks, Observer, Outcome, ReplayAxis};
 use crate::setup::Setup;
 use crate::trace::Offered;
 
@@ -13,25 +15,27 @@ use crate::trace::Offered;
 pub(super) struct Watch {
     asked: Asked,
     keeper: Keeper,
-    sampler: Sampler,
-    /// The samples are of up to here.
-    marked: Option<Instant>,
+    sampling: Sampling,
+    /// When what is asked for happened.
+    wanted: Option<Instant>,
     seen: usize,
 }
 
 impl Watch {
-    pub(super) fn new(setup: &Setup, asked: Asked) -> Self {
+    /// Fails when the system gives no thread.
+    pub(super) fn new(setup: &Setup, asked: Asked) -> io::Result<Self> {
         let from = match asked {
             Asked::First => From::Start,
             Asked::Trip(number) => From::Trip(number.saturating_sub(1)),
             Asked::Fault(number) => From::Fault(number.saturating_sub(1)),
         };
-        Self { asked, keeper: Keeper::new(from), sampler: Sampler::new(setup), marked: None, seen: 0 }
+        let (keeper, sampling) = (Keeper::new(from), Sampling::start(setup)?);
+        Ok(Self { asked, keeper, sampling, wanted: None, seen: 0 })
     }
 
     /// When what is asked for happened, if it did among the frames up to now.
     fn wanted(&self, found: &Outcome) -> Option<Instant> {
-        if self.marked.is_some() || self.seen == happened(found) {
+        if self.wanted.is_some() || self.seen == happened(found) {
             return None;
         }
         // What happens first need not be what takes the permit.
@@ -50,16 +54,14 @@ impl Watch {
         self.keeper.chunks()
     }
 
-    pub(super) fn finish(self) -> (Vec<Excerpt>, Samples, Option<Instant>) {
-        (self.keeper.finish(), self.sampler.samples(), self.marked)
+    pub(super) fn finish(self) -> (Vec<Excerpt>, Sampled) {
+        (self.keeper.finish(), self.sampling.finish())
     }
 }
 
 fn happened(found: &Outcome) -> usize {
     found.trips.kept.len() + found.faults.kept.len() + found.stops.kept.len()
 }
-
-impl Follower for Watch {}
 
 impl Observer for Watch {
     fn before(&mut self, axis: &ReplayAxis) {
@@ -68,16 +70,11 @@ impl Observer for Watch {
 
     fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
         let wanted = self.wanted(found);
+        self.wanted = self.wanted.or(wanted);
         self.seen = happened(found);
-        if !self.sampler.is_complete() {
-            for frame in frames.iter() {
-                self.sampler.take(frame);
-                if wanted == Some(frame.now) {
-                    self.sampler.mark();
-                    self.marked = wanted;
-                }
-            }
-        }
         self.keeper.after(found, frames, offered);
+        if let Some(newest) = self.keeper.chunks().newest() {
+            self.sampling.take(newest, wanted);
+        }
     }
 }

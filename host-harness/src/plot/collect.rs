@@ -69,7 +69,7 @@ const fn to_f64(whole: i64) -> f64 {
 
 /// See the module.
 #[derive(Clone, Debug)]
-pub(super) struct Collector {
+pub(crate) struct Collector {
     buckets: Buckets<SERIES>,
     sides: [Side; 2],
     /// What is tolerated of the positions, in axis units, and what each axis unit per second adds; `None`: they are not held against each other.
@@ -83,7 +83,7 @@ pub(super) struct Collector {
 
 impl Collector {
     /// In bounded memory.
-    pub(super) fn new(setup: &Setup) -> Self {
+    pub(crate) fn new(setup: &Setup) -> Self {
         Self::of(setup, Buckets::new(Series::of(setup).len()))
     }
 

@@ -17,7 +17,7 @@ mod series;
 #[cfg(test)]
 mod tests;
 
-use monitor_core::{Frame, Glimpse, Instant};
+use monitor_core::Frame;
 
 pub use buckets::{Bucket, Extent, Lanes};
 pub(crate) use closeup::Closeups;
@@ -27,13 +27,11 @@ pub use json::{Data, json_schema};
 pub use lane::{Lane, LaneKind, State};
 pub use series::Series;
 
-use crate::replay::{
-    Chunks, Follower, FrameSource, Observer, Outcome, ReplayAxis, ReplayError, Shown, replay_observed,
-};
+use crate::replay::{Chunks, FrameSource, Observer, Outcome, ReplayAxis, ReplayError, replay_observed};
 use crate::setup::Setup;
 use crate::trace::Offered;
 use buckets::Finished;
-use collect::Collector;
+pub(crate) use collect::Collector;
 
 /// Frames one after the other, each bucket of as many but for the last one.
 #[derive(Clone, Debug, PartialEq)]
@@ -111,35 +109,21 @@ pub fn replay_plotted(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
 ) -> Result<(Outcome, Plot), ReplayError> {
-    let mut alone = Alone { chunks: Chunks::new(2), plotter: Plotter::new(setup) };
-    let outcome = replay_observed(setup, source, progress, &mut alone)?;
-    let plot = alone.plotter.finish(setup, &outcome);
+    let mut around = Around { chunks: Chunks::new(2), closeups: Closeups::default() };
+    let mut collector = Collector::new(setup);
+    let outcome = replay_observed(setup, source, progress, &mut around, &mut collector)?;
+    let plot = Plot::new(setup, &outcome, collector, around.closeups);
     Ok((outcome, plot))
 }
 
-/// Goes along with a replay.
-pub(crate) struct Plotter {
-    closeups: Closeups,
-    collector: Collector,
-}
-
-impl Plotter {
-    pub(crate) fn new(setup: &Setup) -> Self {
-        Self { closeups: Closeups::default(), collector: Collector::new(setup) }
-    }
-
-    /// To be called after each batch, with its frames as the newest chunk.
-    pub(crate) fn after(&mut self, chunks: &Chunks, found: &Outcome) {
-        self.closeups.after(chunks, found);
-    }
-
-    pub(crate) fn finish(self, setup: &Setup, outcome: &Outcome) -> Plot {
-        let overview = Stretch::new(setup, self.collector);
-        let (mut closeups, decided) = self.closeups.finish(setup, outcome);
+impl Plot {
+    pub(crate) fn new(setup: &Setup, outcome: &Outcome, collector: Collector, closeups: Closeups) -> Self {
+        let overview = Stretch::new(setup, collector);
+        let (mut closeups, decided) = closeups.finish(setup, outcome);
         if overview.per() == 1 {
             closeups.clear();
         }
-        Plot {
+        Self {
             origin_ns: outcome.origin_ns,
             series: Series::of(setup),
             lanes: Lane::of(setup),
@@ -150,45 +134,19 @@ impl Plotter {
     }
 }
 
-impl Follower for Plotter {
-    const FOLLOWS: bool = true;
-
-    #[inline(always)]
-    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
-        self.collector.quiet_frame(axis, now, seen);
-    }
-
-    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
-        self.collector.frame(axis, now, shown);
-    }
-}
-
-/// A plotter and nothing else.
-struct Alone {
+/// Keeps the frames around what happens.
+struct Around {
     chunks: Chunks,
-    plotter: Plotter,
+    closeups: Closeups,
 }
 
-impl Follower for Alone {
-    const FOLLOWS: bool = true;
-
-    #[inline(always)]
-    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
-        self.plotter.quiet_frame(axis, now, seen);
-    }
-
-    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
-        self.plotter.frame(axis, now, shown);
-    }
-}
-
-impl Observer for Alone {
+impl Observer for Around {
     fn before(&mut self, axis: &ReplayAxis) {
         self.chunks.before(axis);
     }
 
     fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]) {
         self.chunks.after(frames, offered);
-        self.plotter.after(&self.chunks, found);
+        self.closeups.after(&self.chunks, found);
     }
 }

@@ -4,33 +4,17 @@ use monitor_core::Frame;
 
 use super::buckets::Buckets;
 use super::collect::Collector;
-use super::{Extent, Lane, Plot, Series, State, Stretch, replay_plotted};
+use super::{Around, Closeups, Extent, Lane, Plot, Series, State, Stretch, replay_plotted};
 use crate::replay::tests::{frames, setup_with};
-use crate::replay::{Follower, ReplayAxis, Run, Shown, axis, replay};
+use crate::replay::{Chunks, Nobody, Outcome, Run, axis, replay, replay_observed};
 use crate::setup::Setup;
-use monitor_core::{Glimpse, Instant};
-
-/// As a collector, and looks at every frame closely: each is told to be no quiet one.
-struct Collecting(Collector);
-
-impl Follower for Collecting {
-    const FOLLOWS: bool = true;
-
-    fn quiet_frame(&mut self, axis: &ReplayAxis, now: Instant, seen: [Option<Glimpse>; 2]) {
-        self.0.quiet_frame(axis, now, seen);
-    }
-
-    fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
-        self.0.frame(axis, now, shown);
-    }
-}
 
 fn collected(setup: &Setup, frames: &[Frame], most: usize) -> Stretch {
     let buckets = Buckets::of(Series::of(setup).len(), most);
-    let mut collecting = Collecting(Collector::of(setup, buckets));
+    let mut collector = Collector::of(setup, buckets);
     let mut run = Run::new(setup, axis(setup).unwrap());
-    run.batch(frames, &[], &mut collecting);
-    Stretch::new(setup, collecting.0)
+    run.batch(frames, &[], &mut collector);
+    Stretch::new(setup, collector)
 }
 
 fn plotted(setup: &Setup, frames: &[Frame]) -> Plot {
@@ -135,27 +119,10 @@ fn every_frame_of_a_close_up_is_drawn_as_it_was_seen() {
 }
 
 /// The close-ups that a longer trace would have.
-fn closeups(setup: &Setup, source: &mut &[Frame]) -> (crate::replay::Outcome, Vec<Stretch>) {
-    struct Only(crate::replay::Chunks, super::Closeups);
-    impl Follower for Only {}
-    impl crate::replay::Observer for Only {
-        fn before(&mut self, axis: &ReplayAxis) {
-            self.0.before(axis);
-        }
-
-        fn after(
-            &mut self,
-            found: &crate::replay::Outcome,
-            frames: &mut Vec<Frame>,
-            offered: &[crate::trace::Offered],
-        ) {
-            self.0.after(frames, offered);
-            self.1.after(&self.0, found);
-        }
-    }
-    let mut only = Only(crate::replay::Chunks::new(2), super::Closeups::default());
-    let outcome = crate::replay::replay_observed(setup, source, &mut |_| {}, &mut only).unwrap();
-    let closeups = only.1.finish(setup, &outcome).0;
+fn closeups(setup: &Setup, source: &mut &[Frame]) -> (Outcome, Vec<Stretch>) {
+    let mut around = Around { chunks: Chunks::new(2), closeups: Closeups::default() };
+    let outcome = replay_observed(setup, source, &mut |_| {}, &mut around, &mut Nobody).unwrap();
+    let closeups = around.closeups.finish(setup, &outcome).0;
     (outcome, closeups)
 }
 

@@ -72,31 +72,27 @@ pub fn replay(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
 ) -> Result<Outcome, ReplayError> {
-    replay_observed(setup, source, progress, &mut Unobserved)
+    replay_observed(setup, source, progress, &mut Nobody, &mut Nobody)
 }
 
-/// What sees the frames of a replay, too, and what it has found so far.
-pub(crate) trait Observer: Follower {
+/// What sees the frames of a replay, too, batch by batch, and what it has found so far.
+pub(crate) trait Observer {
     /// The axis before the next frames.
-    fn before(&mut self, axis: &ReplayAxis);
+    fn before(&mut self, _axis: &ReplayAxis) {}
 
     /// What has been found up to the last of them, and the frames, which may be taken, with the readings of analogue values that came with
     /// them.
-    fn after(&mut self, found: &Outcome, frames: &mut Vec<Frame>, offered: &[Offered]);
+    fn after(&mut self, _found: &Outcome, _frames: &mut Vec<Frame>, _offered: &[Offered]) {}
 }
 
-/// Nobody.
-pub(crate) struct Unobserved;
+/// Neither observes nor follows.
+pub(crate) struct Nobody;
 
-impl Follower for Unobserved {}
+impl Observer for Nobody {}
 
-impl Observer for Unobserved {
-    fn before(&mut self, _: &ReplayAxis) {}
+impl Follower for Nobody {}
 
-    fn after(&mut self, _: &Outcome, _: &mut Vec<Frame>, _: &[Offered]) {}
-}
-
-/// As [`replay`]; the observer sees what is evaluated: with a `cycle`, the frames at it.
+/// As [`replay`]; observer and follower see what is evaluated: with a `cycle`, the frames at it.
 ///
 /// # Errors
 ///
@@ -106,14 +102,22 @@ pub(crate) fn replay_observed(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
     observer: &mut impl Observer,
+    follower: &mut impl Follower,
 ) -> Result<Outcome, ReplayError> {
     let axis = axis(setup)?;
     match &setup.cycle {
         Some(cycle) => {
             let timeout = setup.a.timeout.value.min(setup.b.timeout.value);
-            run(setup, axis, &mut Cycled::new(Borrowed(source), cycle.value, timeout), progress, observer)
+            run(
+                setup,
+                axis,
+                &mut Cycled::new(Borrowed(source), cycle.value, timeout),
+                progress,
+                observer,
+                follower,
+            )
         }
-        None => run(setup, axis, source, progress, observer),
+        None => run(setup, axis, source, progress, observer, follower),
     }
 }
 
@@ -143,12 +147,13 @@ fn run(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
     observer: &mut impl Observer,
+    follower: &mut impl Follower,
 ) -> Result<Outcome, ReplayError> {
     let mut run = Run::new(setup, axis);
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
         observer.before(&run.axis);
-        run.batch(&batch, source.offered(), observer);
+        run.batch(&batch, source.offered(), follower);
         observer.after(run.recorder.found(), &mut batch, source.offered());
         progress(run.frames());
     }

@@ -1,79 +1,24 @@
 //! Collects, frame by frame, what an [`Outcome`] is made of.
 
 mod faults;
+mod slot;
+mod trips;
 
 use monitor_core::{
-    Acceleration, Channel, Check, Frame, Glimpse, Instant, Mark, MonitorId, MonitorSet, Position, Reading,
-    SourceFault, Span, Speed, Tripped, Value,
+    Channel, Check, Frame, Glimpse, Instant, Mark, MonitorId, MonitorSet, Position, Reading, SourceFault,
+    Span, Speed,
 };
 
 use super::apart::{Lines, Positions, Speeds};
 use super::axis::{ReplayAxis, analogue_id};
 use super::fastest::Fastest;
 use super::follower::{Follower, Shown};
-use super::lull::{Bounds, Lull};
-use super::margin::{Margin, evident};
+use super::lull::Lull;
 use super::outcome::{
-    ChannelFacts, Confirmation, Escalation, Fault, FaultKind, Gap, Headroom, Limited, MonitorFacts, Outcome,
-    ResetFact, Stop, StopEnd, StopKind, Switch, Trip, TripRule,
+    ChannelFacts, Fault, FaultKind, Gap, Limited, Outcome, ResetFact, Stop, StopKind, Switch,
 };
 use crate::setup::{MonitorKind, Setup, Source};
-
-/// One monitor on one channel.
-#[derive(Clone, Copy, Debug)]
-struct Half {
-    position: Margin,
-    speed: Margin,
-    acceleration: Margin,
-    value: Margin,
-    /// What the motion was held against when the monitor was last shown.
-    bounds: Bounds,
-    /// The limit that it put on the speed when it was last shown.
-    in_force: Option<Speed>,
-    /// How long no other limit on the speed was smaller, in ns.
-    strictest: u64,
-    /// The fault of being unreferenced that lasts, as an index into the kept faults.
-    unreferenced: Option<usize>,
-    /// Its stop was complete at the frame before.
-    complete: bool,
-}
-
-impl Half {
-    const NEW: Self = Self {
-        position: Margin::NEW,
-        speed: Margin::NEW,
-        acceleration: Margin::NEW,
-        value: Margin::NEW,
-        bounds: Bounds { position: None, speed: None },
-        in_force: None,
-        strictest: 0,
-        unreferenced: None,
-        complete: false,
-    };
-
-    /// Nothing is compared.
-    fn interrupt(&mut self) {
-        self.interrupt_motion();
-        self.value.interrupt();
-    }
-
-    /// Nothing is compared with the motion.
-    fn interrupt_motion(&mut self) {
-        self.position.interrupt();
-        self.speed.interrupt();
-        self.acceleration.interrupt();
-    }
-}
-
-/// One monitor.
-#[derive(Clone, Copy, Debug)]
-struct Slot {
-    halves: [Half; 2],
-    active: u64,
-    demanded_at: Instant,
-    is_torque_off: bool,
-    reaction: Option<usize>,
-}
+use slot::{Half, Slot};
 
 /// The monitor whose limit on the speed of a channel is the smallest, and since when.
 #[derive(Clone, Copy, Debug)]
@@ -495,108 +440,6 @@ impl Recorder {
         }
     }
 
-    fn trips(&mut self, axis: &ReplayAxis, seen: &monitor_core::Outcome) {
-        let monitors = (0..self.slots.len()).flat_map(|i| {
-            Channel::BOTH.into_iter().filter_map(move |channel| {
-                contains(*seen.tripped.of(channel), i).then_some(TripRule::Monitor(i, channel))
-            })
-        });
-        let discrepancies = [
-            seen.position_discrepancy_tripped.then_some(TripRule::PositionDiscrepancy),
-            seen.speed_discrepancy_tripped.then_some(TripRule::SpeedDiscrepancy),
-        ];
-        let analogues = seen.analogue_tripped.iter().map(|id| TripRule::Analogue(usize::from(id.index())));
-        for rule in monitors.chain(discrepancies.into_iter().flatten()).chain(analogues) {
-            self.trip(axis, rule);
-        }
-    }
-
-    /// What a rule was compared by, when it trips by this.
-    fn margin(&self, rule: TripRule, evidence: &monitor_core::Evidence) -> &Margin {
-        match (rule, evidence) {
-            (TripRule::Monitor(i, channel), evidence) => {
-                let half = &self.slots[i].halves[index(channel)];
-                match evidence {
-                    monitor_core::Evidence::Position(_) => &half.position,
-                    // What is travelled beyond a limit on the speed begins with that.
-                    monitor_core::Evidence::Speed(_) | monitor_core::Evidence::Overrun(_) => &half.speed,
-                    monitor_core::Evidence::Acceleration(_) => &half.acceleration,
-                    monitor_core::Evidence::Value(_) => &half.value,
-                }
-            }
-            (TripRule::Analogue(i), _) => self.lines[i].margin(),
-            (TripRule::PositionDiscrepancy, _) => self.positions.margin(),
-            (TripRule::SpeedDiscrepancy, _) => self.speeds.margin(),
-        }
-    }
-
-    fn trip(&mut self, axis: &ReplayAxis, rule: TripRule) {
-        let tripped = axis.state().trips().find(|trip| rule_of(trip.rule) == rule);
-        let Some(trip) = tripped else { return };
-        let margin = self.margin(rule, &trip.evidence);
-        let crossed = margin.crossed();
-        // Of an overrun the margin is that of the speed.
-        let of_margin =
-            margin.furthest().filter(|_| !matches!(trip.evidence, monitor_core::Evidence::Overrun(_)));
-        let furthest = of_margin.unwrap_or(0).max(evident(&trip.evidence));
-        let mut new = Trip {
-            rule,
-            demanded_at: trip.demanded_at,
-            // A violation can begin by the speed and trip by the position: then the first frame counts.
-            crossed_at: crossed.map_or(trip.violated_since, |crossed| crossed.min(trip.violated_since)),
-            violated_since: trip.violated_since,
-            tripped_at: trip.tripped_at,
-            evidence: trip.evidence,
-            furthest,
-            confirmed_by: None,
-            reaction: None,
-            resets_before: self.resets_accepted,
-        };
-        if let TripRule::Monitor(i, channel) = rule {
-            if let Some(stop) = self.slots[i].reaction {
-                new.reaction = Some(Escalation { stop, end: StopEnd::Open });
-                self.reacting.push(self.outcome.trips.kept.len());
-            }
-            let other = TripRule::Monitor(i, channel.other());
-            let earlier = self
-                .outcome
-                .trips
-                .kept
-                .iter_mut()
-                .rev()
-                .find(|earlier| earlier.rule == other && earlier.resets_before == self.resets_accepted);
-            if let Some(earlier) = earlier {
-                let after_ns =
-                    i128::from(new.tripped_at.as_nanos()) - i128::from(earlier.tripped_at.as_nanos());
-                earlier.confirmed_by = Some(Confirmation { channel, after_ns });
-                new.confirmed_by = Some(Confirmation { channel: channel.other(), after_ns: -after_ns });
-            }
-        }
-        self.outcome.trips.push(new);
-    }
-
-    /// Trips whose stop ends at this frame, and such as demand one that can do nothing any more.
-    fn reactions(&mut self, seen: &monitor_core::Outcome, now: Instant) {
-        let Self { reacting, outcome, completed, .. } = self;
-        reacting.retain(|&trip| {
-            // One that was not kept is not there.
-            let Some(trip) = outcome.trips.kept.get_mut(trip) else { return false };
-            let Some(reaction) = &mut trip.reaction else { return false };
-            reaction.end = if completed.iter().any(|(stop, _)| *stop == reaction.stop) {
-                StopEnd::Complete(now)
-            } else if contains(seen.tripped.a.union(seen.tripped.b), reaction.stop) {
-                StopEnd::Violated(now)
-            } else if seen.permit {
-                return true;
-            } else if trip.tripped_at == now && !self.permit {
-                StopEnd::Off
-            } else {
-                StopEnd::Lost(now)
-            };
-            false
-        });
-    }
-
     /// The outcome of a trace that has been shown to its end.
     pub(super) fn finish(mut self, axis: &ReplayAxis, origin_ns: i128) -> Outcome {
         self.outcome.origin_ns = origin_ns;
@@ -613,89 +456,12 @@ impl Recorder {
             self.activity(MonitorSet::NONE, last);
         }
         for (monitor, slot) in self.slots.iter().enumerate() {
-            let active = Span::from_nanos(slot.active);
-            for channel in Channel::BOTH {
-                let half = &slot.halves[index(channel)];
-                let strictest = Span::from_nanos(half.strictest);
-                let facts = |headroom, exceeded| MonitorFacts {
-                    monitor,
-                    channel,
-                    active,
-                    strictest,
-                    headroom,
-                    exceeded,
-                };
-                let position = &half.position;
-                if position.seen {
-                    let headroom = Headroom::Position(Position::from_bits(position.headroom));
-                    self.outcome.monitors.push(facts(Some((headroom, position.at)), position.exceeded));
-                }
-                let speed = &half.speed;
-                if speed.seen {
-                    let headroom = Headroom::Speed(Speed::from_bits(speed.headroom));
-                    self.outcome.monitors.push(facts(Some((headroom, speed.at)), speed.exceeded));
-                }
-                let acceleration = &half.acceleration;
-                if acceleration.seen {
-                    let headroom = Headroom::Acceleration(Acceleration::from_bits(acceleration.headroom));
-                    let facts = facts(Some((headroom, acceleration.at)), acceleration.exceeded);
-                    self.outcome.monitors.push(facts);
-                }
-                let value = &half.value;
-                if value.seen {
-                    let headroom = Headroom::Value(Value::from_bits(value.headroom));
-                    self.outcome.monitors.push(facts(Some((headroom, value.at)), value.exceeded));
-                }
-                if !position.seen && !speed.seen && !acceleration.seen && !value.seen {
-                    self.outcome.monitors.push(facts(None, 0));
-                }
-            }
+            self.outcome.monitors.extend(slot.facts(monitor));
         }
         self.outcome.position_discrepancy = self.positions.apart();
         self.outcome.speed_discrepancy = self.speeds.apart();
         self.outcome.analogue_discrepancies = self.lines.iter().map(Lines::apart).collect();
         self.outcome
-    }
-}
-
-impl Slot {
-    #[inline]
-    fn check(
-        &mut self,
-        id: MonitorId,
-        now: Instant,
-        channel: Channel,
-        check: &Check,
-        completed: &mut Vec<(usize, Channel)>,
-    ) {
-        let half = &mut self.halves[index(channel)];
-        match check.position {
-            Some(bound) => half.position.update(now, bound),
-            None => half.position.interrupt(),
-        }
-        match check.speed {
-            Some(bound) => half.speed.update(now, bound),
-            None => half.speed.interrupt(),
-        }
-        match check.acceleration {
-            Some(bound) => half.acceleration.update(now, bound),
-            None => half.acceleration.interrupt(),
-        }
-        match check.value {
-            Some(bound) => half.value.update(now, bound),
-            None => half.value.interrupt(),
-        }
-        half.in_force = check.in_force;
-        half.bounds = Bounds {
-            position: check.position.map(|bound| bound.limit).zip(check.from),
-            speed: check.speed.map(|bound| bound.limit),
-        };
-        if check.complete != half.complete {
-            half.complete = check.complete;
-            if check.complete {
-                completed.push((usize::from(id.index()), channel));
-            }
-        }
     }
 }
 
@@ -717,13 +483,4 @@ fn follow<F: Follower>(
 
 fn contains(set: MonitorSet, index: usize) -> bool {
     set.to_bits() & (1 << index) != 0
-}
-
-fn rule_of(rule: Tripped) -> TripRule {
-    match rule {
-        Tripped::Monitor(id, channel) => TripRule::Monitor(usize::from(id.index()), channel),
-        Tripped::PositionDiscrepancy => TripRule::PositionDiscrepancy,
-        Tripped::SpeedDiscrepancy => TripRule::SpeedDiscrepancy,
-        Tripped::AnalogueDiscrepancy(id) => TripRule::Analogue(usize::from(id.index())),
-    }
 }

@@ -4,7 +4,7 @@ use monitor_core::{Channel, Frame, Instant, Levels, Reading, Sample};
 
 use super::recorder::Recorder;
 use super::{
-    FaultKind, Headroom, KEPT, MonitorFacts, Outcome, StopEnd, Trip, TripRule, Unobserved, axis, replay,
+    FaultKind, Headroom, KEPT, MonitorFacts, Nobody, Outcome, StopEnd, Trip, TripRule, axis, replay,
 };
 use crate::setup::Setup;
 
@@ -116,7 +116,7 @@ fn outcome<const ALL: bool>(setup: &Setup, frames: &[Frame]) -> Outcome {
     let mut axis = axis(setup).unwrap();
     let mut recorder = Recorder::new(setup);
     for frame in frames {
-        recorder.frame::<ALL>(&mut axis, frame, &mut Unobserved);
+        recorder.frame::<ALL>(&mut axis, frame, &mut Nobody);
     }
     recorder.finish(&axis, 0)
 }

@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use super::grid::Group;
 use super::identity::{Identity, Seen};
 use super::{Found, Step, Sweep, SweepError};
-use crate::replay::{Borrowed, Cycled, FrameSource, ReplayError, Run, Unobserved, axis};
+use crate::replay::{Borrowed, Cycled, FrameSource, Nobody, ReplayError, Run, axis};
 use crate::setup::Setup;
 use crate::trace::{Prefetch, Reader, TraceError};
 
@@ -78,7 +78,7 @@ fn show(
     let mut batch = Vec::new();
     while source.next_batch(&mut batch)? {
         let offered = source.offered();
-        lanes.par_iter_mut().for_each(|lane| lane.run.batch(&batch, offered, &mut Unobserved));
+        lanes.par_iter_mut().for_each(|lane| lane.run.batch(&batch, offered, &mut Nobody));
         progress(Step::Frames((batch.len() * lanes.len()) as u64));
     }
     Ok(())
