@@ -7,10 +7,12 @@ use std::path::{Path, PathBuf};
 
 use host_harness::explain::{Asked, Explanation, explain_plotted};
 use host_harness::html::{Sheet, report};
-use host_harness::replay::layout;
+use host_harness::plot::Stretch;
+use host_harness::replay::{FrameSource, layout};
 use host_harness::report::Report;
-use host_harness::trace::{Options, Reader};
+use host_harness::trace::{BATCH_FRAMES, Options, Reader, TraceError};
 use host_harness::vary::Base;
+use monitor_core::{Frame, Instant, Levels, Reading, Sample};
 use traces_demo::scenarios;
 
 /// A page and what must be in it.
@@ -23,15 +25,25 @@ pub(crate) struct Made {
     pub(crate) trips_s: Vec<f64>,
     /// Frames of a bucket of the overview.
     pub(crate) per: u64,
+    /// From when to when what is kept around what happened, and frames of a bucket of it.
+    pub(crate) closeups: Vec<(f64, f64, u64)>,
 }
 
-fn made(name: &str, base: &Base, trace: Vec<u8>) -> Made {
+fn around(of: &Stretch, first: u64) -> Option<(f64, f64, u64)> {
+    let since = |at: u64| (at - first) as f64 / 1e9;
+    Some((since(of.buckets().first()?.first), since(of.buckets().last()?.last), of.per()))
+}
+
+fn read(name: &str, base: &Base, trace: Vec<u8>) -> Made {
     let layout = layout(base.setup()).expect("a layout");
     let mut reader = Reader::from_read(name, Cursor::new(trace), &layout, Options::default())
         .unwrap_or_else(|error| panic!("{name}: {error}"));
-    let (explanation, outcome, plot) =
-        explain_plotted(base, &mut reader, name, Asked::First, &mut |_| {}, None)
-            .unwrap_or_else(|error| panic!("{name}: {error}"));
+    made(name, base, &mut reader)
+}
+
+fn made(name: &str, base: &Base, source: &mut impl FrameSource) -> Made {
+    let (explanation, outcome, plot) = explain_plotted(base, source, name, Asked::First, &mut |_| {}, None)
+        .unwrap_or_else(|error| panic!("{name}: {error}"));
     let of = Report::new(base.setup(), &outcome, name, 0);
     let sheet = Sheet {
         setup: base.setup(),
@@ -49,7 +61,7 @@ fn made(name: &str, base: &Base, trace: Vec<u8>) -> Made {
     let path =
         folder.join(format!("{test}-{}.html", name.replace(|letter: char| !letter.is_alphanumeric(), "-")));
     fs::write(&path, page).expect("a scratch file");
-    let first = outcome.first.map_or(0, monitor_core::Instant::as_nanos);
+    let first = outcome.first.map_or(0, Instant::as_nanos);
     let trips = outcome.trips.kept.iter();
     Made {
         name: name.to_owned(),
@@ -57,6 +69,7 @@ fn made(name: &str, base: &Base, trace: Vec<u8>) -> Made {
         guard: explanation.guard.word(),
         trips_s: trips.map(|trip| (trip.tripped_at.as_nanos() - first) as f64 / 1e9).collect(),
         per: plot.overview.per(),
+        closeups: plot.closeups.iter().filter_map(|of| around(of, first)).collect(),
         explanation,
     }
 }
@@ -77,7 +90,7 @@ pub(crate) fn demo(name: &str) -> Made {
     let mut trace = Vec::new();
     scenario.write(&mut trace).unwrap_or_else(|error| panic!("{error}"));
     let base = Base::load(&demo.setup).unwrap_or_else(|error| panic!("{}", error.render(false)));
-    made(name, &base, trace)
+    read(name, &base, trace)
 }
 
 const SETUP: &str = r#"
@@ -117,22 +130,74 @@ fn base(title: &str, rule: &str, door: &str, limit: &str) -> Base {
     Base::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)))
 }
 
+/// Frames that nobody wrote down: what both counters show, and the lines of the inputs, at each of them.
+struct Frames<F> {
+    next: u64,
+    of: u64,
+    at: F,
+}
+
+/// Between two frames: 8 kHz.
+const PERIOD_NS: u64 = 125_000;
+
+impl<F: Fn(u64) -> ([u64; 2], u32)> FrameSource for Frames<F> {
+    fn next_batch(&mut self, batch: &mut Vec<Frame>) -> Result<bool, TraceError> {
+        batch.clear();
+        let last = self.of.min(self.next + BATCH_FRAMES as u64);
+        batch.extend((self.next..last).map(|number| {
+            let now = Instant::from_nanos(number * PERIOD_NS);
+            let (counts, lines) = (self.at)(number);
+            let [a, b] = counts.map(|count| Some(Reading { captured_at: now, sample: Sample::Count(count) }));
+            Frame { now, a, b, levels: Levels::from_bits(lines) }
+        }));
+        self.next = last;
+        Ok(!batch.is_empty())
+    }
+}
+
 /// When the spike of [`long_run`] is, and how high.
-pub(crate) const SPIKE_AT_S: f64 = 63.21;
+pub(crate) const SPIKE_AT_S: f64 = 963.21;
 pub(crate) const SPIKE_MM: f64 = 1.5;
 
-/// 150 s at 8 kHz and 100 mm/s; one reading of channel a may be out by [`SPIKE_MM`].
+/// Ten million frames at 100 mm/s; one reading of channel a may be out by [`SPIKE_MM`].
 pub(crate) fn long_run(name: &str, has_spike: bool) -> Made {
-    let mut trace = String::from("t,a,b,door\n");
-    let at = (SPIKE_AT_S * 8000.0).round() as u64;
-    for row in 0..1_200_000_u64 {
-        // 12.5 counts a row.
-        let count = row * 25 / 2;
-        let a = if has_spike && row == at { count + (SPIKE_MM * 1000.0) as u64 } else { count };
-        let nanos = row * 125_000;
-        let _ = writeln!(trace, "{}.{:09},{a},{count},0", nanos / 1_000_000_000, nanos % 1_000_000_000);
+    let spike = (SPIKE_AT_S * 8000.0).round() as u64;
+    let at = |number: u64| {
+        // 12.5 counts a frame.
+        let count = number * 25 / 2;
+        let out = if has_spike && number == spike { (SPIKE_MM * 1000.0) as u64 } else { 0 };
+        ([count + out, count], 0)
+    };
+    let mut frames = Frames { next: 0, of: 10_000_000, at };
+    made(name, &base("A long run, invented", "never", "door", "500"), &mut frames)
+}
+
+/// The rules that trip in [`hour`], one after the other.
+pub(crate) const RULES: u64 = 8;
+
+/// An hour at 8 kHz: to and fro at up to 200 mm/s, both counts uneasy, and every seven minutes the door of another rule opens.
+pub(crate) fn hour() -> Made {
+    let mut text = SETUP.replace("TITLE", "An hour, invented").replace("RULE", "rule 0");
+    text = text.replace("DOOR", "door 0").replace("LIMIT", "100");
+    for rule in 1..RULES {
+        let _ = write!(
+            text,
+            "[[monitor]]\nname = \"rule {rule}\"\nkind = \"speed-limit\"\ndemand = [\"door {rule}\"]\nlimit = \"100 mm/s\"\n"
+        );
     }
-    made(name, &base("A long run, invented", "never", "door", "500"), trace.into_bytes())
+    let base = Base::parse(&text, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)));
+    let at = |number: u64| {
+        let t = number as f64 * PERIOD_NS as f64 / 1e9;
+        // 200 mm/s at most, 1.3 s to and fro.
+        let omega = std::f64::consts::TAU / 1.3;
+        let count = (1e6 + 200_000.0 / omega * (1.0 - (omega * t).cos())) as u64;
+        // Of a linear congruential generator, a count up or down on each channel.
+        let mixed = number.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        let minutes = number * PERIOD_NS / 60_000_000_000;
+        let door = if minutes % 7 == 0 { 1 << (minutes / 7).min(31) } else { 0 };
+        ([count + (mixed >> 61) % 3, count + (mixed >> 37) % 3], door)
+    };
+    made("hour", &base, &mut Frames { next: 0, of: 3600 * 8000, at })
 }
 
 /// A trip of a rule that is called so, on an axis that is called so, demanded by a column that is called so.
@@ -141,5 +206,5 @@ pub(crate) fn named(name: &str) -> Made {
     for row in 0..400_u64 {
         let _ = writeln!(trace, "{}.{:03},{},{},1", row / 1000, row % 1000, row * 200, row * 200);
     }
-    made("named", &base(name, name, name, "100"), trace.into_bytes())
+    read("named", &base(name, name, name, "100"), trace.into_bytes())
 }

@@ -5,7 +5,7 @@ mod made;
 use std::collections::BTreeSet;
 
 use cowitness_tests::look;
-use made::{Made, demo, demos, long_run, named};
+use made::{Made, demo, demos, hour, long_run, named};
 use serde_json::{Value, json};
 
 /// Nothing went wrong in a page, and it asked for nothing.
@@ -90,7 +90,7 @@ fn the_time_is_moved_by_keys_mouse_wheel_and_from_the_table() {
 fn a_spike_of_one_sample_is_in_the_pixels_at_every_zoom() {
     // Longer than what is kept of every frame, so that it is thinned; the spike stays within the tolerance and trips nothing.
     let (spiky, flat) = (long_run("spiky", true), long_run("flat", false));
-    assert!(spiky.trips_s.is_empty() && spiky.per > 50, "it is thinned: {}", spiky.per);
+    assert!(spiky.trips_s.is_empty() && spiky.per > 500, "it is thinned: {}", spiky.per);
     let find = |page: &Made| {
         json!({ "do": "find", "file": page.path, "chart": "Discrepancy", "time": made::SPIKE_AT_S, "value": made::SPIKE_MM,
                 "who": "a", "until": 0.02 })
@@ -113,6 +113,21 @@ fn a_spike_of_one_sample_is_in_the_pixels_at_every_zoom() {
     for (span, pixels) in found(&seen[1]) {
         assert_eq!(pixels, 0, "nothing is there without it, in a view of {span} s");
     }
+}
+
+#[test]
+fn an_hour_at_8_khz_makes_a_page_below_3_mb_with_every_frame_around_each_trip() {
+    let page = hour();
+    // On both channels.
+    assert_eq!(page.trips_s.len() as u64, 2 * made::RULES);
+    for trip in &page.trips_s {
+        let is_whole = |&(from, to, per): &(f64, f64, u64)| per == 1 && from < trip - 0.1 && trip + 0.1 < to;
+        assert!(page.closeups.iter().any(is_whole), "{trip} s: {:?}", page.closeups);
+    }
+    let size = std::fs::metadata(&page.path).expect("the page").len();
+    assert!(size < 3_000_000, "{size} bytes");
+    let Some(seen) = look(&json!([{ "do": "open", "file": page.path }])) else { return };
+    is_quiet(&seen[0], "hour");
 }
 
 #[test]

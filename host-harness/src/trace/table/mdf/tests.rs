@@ -4,8 +4,12 @@ use std::io::Cursor;
 
 use super::made::{Channel, Group, Made};
 use super::{Chunk, Kind, Mdf, Table, TableError};
+use crate::replay::{layout, replay};
+use crate::report::Report;
+use crate::setup::Setup;
 use crate::trace::table::address::resolve;
 use crate::trace::table::{Cells, Present};
+use crate::trace::{Options, Reader, TraceError};
 
 /// Records of a time in us, a count of 24 bits, a flag, and a byte of invalidation bits.
 fn records(rows: u32) -> Vec<u8> {
@@ -188,6 +192,75 @@ fn names_that_lead_nowhere_or_to_two_time_bases_are_refused_with_what_to_do() {
     assert_eq!(resolve(&mut mdf, &["motor", "moter"]).unwrap(), [Some(1), None]);
     let error = mdf.select(&[1, 5]).unwrap_err().to_string();
     assert!(error.ends_with("each with its own rows and times: `fast`, and `slow`"), "{error}");
+}
+
+const SETUP: &str = r#"
+title = "Invented"
+unit  = "mm"
+[time]
+column = "fast/t"
+unit   = "s"
+[channel.a]
+column         = "motor"
+counter_bits   = 24
+unit_per_count = "0.001 mm"
+sparse         = true
+max_speed      = "3 m/s"
+timeout        = "4 ms"
+[channel.b]
+column      = "rail"
+column_unit = "mm"
+max_speed   = "3 m/s"
+timeout     = "4 ms"
+[speed]
+window = "2 ms"
+[[monitor]]
+name   = "slow"
+kind   = "speed-limit"
+demand = ["door"]
+limit  = "100 mm/s"
+"#;
+
+fn reader(setup: &Setup, bytes: Vec<u8>) -> Result<Reader, TraceError> {
+    Reader::from_read("run", Cursor::new(bytes), &layout(setup).unwrap(), Options::default())
+}
+
+fn report(setup: &Setup, bytes: Vec<u8>) -> serde_json::Value {
+    let mut reader = reader(setup, bytes).unwrap_or_else(|error| panic!("{error}"));
+    let outcome = replay(setup, &mut reader, &mut |_| {}).unwrap_or_else(|error| panic!("{error}"));
+    serde_json::to_value(Report::new(setup, &outcome, "run", 0)).unwrap()
+}
+
+#[test]
+fn a_file_is_replayed_as_the_text_of_its_values() {
+    let of = |time: &str| Setup::parse(&SETUP.replace("fast/t", time), "axis.toml").unwrap();
+    let mut text = "t,motor,rail,door\n".to_owned();
+    for row in 0..10 {
+        // The counter of the fourth record is marked invalid; one count of the rail is half a millimetre, and it begins at 240.
+        let motor = if row == 3 { String::new() } else { (0x00ff_fff0 + row).to_string() };
+        text += &format!("0.{row:03},{motor},{},{}\n", 121.0 + 0.5 * f64::from(row), row % 2);
+    }
+    let expected = report(&of("t"), text.into_bytes());
+    assert_eq!(expected["verdict"], "tripped");
+    assert_eq!(report(&of("fast/t"), two_groups()), expected);
+    assert_eq!(report(&of("t"), plain()), expected);
+}
+
+#[test]
+fn a_setup_with_columns_of_two_groups_is_refused_by_the_reader_of_traces() {
+    let setup = Setup::parse(&SETUP.replace("\"door\"", "\"only here\""), "axis.toml").unwrap();
+    let error = reader(&setup, two_groups()).unwrap_err().to_string();
+    assert!(
+        error.starts_with("run: the columns are in two groups, each with its own rows and times: `fast`"),
+        "{error}"
+    );
+    assert!(error.contains("take all columns from one group, or save both as one table"), "{error}");
+    let setup = Setup::parse(&SETUP.replace("\"rail\"", "\"rale\""), "axis.toml").unwrap();
+    let error = reader(&setup, two_groups()).unwrap_err().to_string();
+    assert!(
+        error.contains("there is no column `rale` that `[channel.b]` asks for, did you mean `rail`?"),
+        "{error}"
+    );
 }
 
 /// One group, after something is done to it.
