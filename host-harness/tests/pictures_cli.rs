@@ -346,9 +346,24 @@ fn what_cannot_be_written_where_it_is_asked_for_is_refused_with_what_to_do() {
     refused("replay", &two, &["--plot", "it.csv"], "--plot takes one trace");
     refused("replay", &two, &["--svg", "-"], "--svg -: standard output takes one file");
     refused("replay", &two, &["--png", &one], "--png takes a folder that there is");
-    refused("replay", &DEMO, &["--svg", "-", "--png", "-"], "one of --svg and --png");
-    refused("explain", &DEMO, &["--svg", "-", "--json", "-"], "one of --json and --svg");
-    refused("explain", &DEMO, &["--svg", &one, "--png", &one], "both --svg and --png");
+    refused(
+        "replay",
+        &DEMO,
+        &["--svg", "-", "--png", "-"],
+        "-: named with --svg and with --png; name two files",
+    );
+    refused(
+        "explain",
+        &DEMO,
+        &["--svg", "-", "--json", "-"],
+        "-: named with --json and with --svg; name two files",
+    );
+    refused(
+        "explain",
+        &DEMO,
+        &["--svg", &one, "--png", &one],
+        "named with --svg and with --png; name two files",
+    );
     refused("explain", &DEMO, &["--trip", "99", "--svg", &one], "--trip 99");
     refused("replay", &DEMO, &["--svg", "no/such/folder.svg"], "check the path given with --svg");
     let both = ran(&[["replay"].as_slice(), &two, &["--svg", &folder]].concat());

@@ -4,11 +4,12 @@ use monitor_core::{Channel, Instant};
 
 use super::amount::Amount;
 use super::closest::{Closest, closest};
+use super::lasting::Lasting;
 use super::plan::{Count, Rest, Rule, Sort, Trial, Wanted};
+use super::recording::{Recording, Seen};
 use super::report::{CheckReport, Judgement};
-use super::rest::Recording;
 use super::words;
-use crate::replay::{Fault, FaultKind, Outcome, StopKind, Trip, TripRule};
+use crate::replay::{Fault, FaultKind, Gap, Outcome, Stop, StopKind, Trip, TripRule};
 use crate::report::{Figures, Seconds, faulted, rule, short};
 use crate::setup::Setup;
 
@@ -33,15 +34,17 @@ impl Carried {
 /// Holds a trial against the replay of its trace; `place` is that of the trial among those of the recording.
 #[must_use]
 pub fn judge(setup: &Setup, trial: &Trial, recording: &Recording, place: usize) -> Carried {
-    let mut trialled = Judge { setup, trial, outcome: &recording.outcome, checks: Vec::new() };
-    let rests = recording.rests.get(place).map_or(&[][..], Vec::as_slice);
+    let seen = recording.seen.get(place);
+    let mut trialled =
+        Judge { setup, trial, recording, seen, outcome: &recording.outcome, checks: Vec::new() };
     match &trial.wanted {
-        Wanted::Trips { rule, channels, .. } => trialled.trips(*rule, channels, rests),
+        Wanted::Trips { rule, channels, .. } => trialled.trips(*rule, channels),
         Wanted::Nothing(rule) => trialled.nothing(*rule),
         Wanted::Completes { monitor, channels, .. } => trialled.completes(*monitor, channels),
         Wanted::Turns { monitor, on } => trialled.turns(*monitor, *on),
         Wanted::Faults(sort) => trialled.faults(*sort),
     }
+    trialled.gaps();
     let others = trialled.others();
     trialled.nothing_else(&others);
     Carried { checks: trialled.checks, others }
@@ -50,6 +53,8 @@ pub fn judge(setup: &Setup, trial: &Trial, recording: &Recording, place: usize) 
 struct Judge<'a> {
     setup: &'a Setup,
     trial: &'a Trial,
+    recording: &'a Recording,
+    seen: Option<&'a Seen>,
     outcome: &'a Outcome,
     checks: Vec<CheckReport>,
 }
@@ -114,7 +119,7 @@ impl Judge<'_> {
         is_of && self.is_in_time(trip.tripped_at)
     }
 
-    fn trips(&mut self, rule: Rule, channels: &[Channel], rests: &[(Instant, Option<Instant>)]) {
+    fn trips(&mut self, rule: Rule, channels: &[Channel]) {
         let named: Vec<&Trip> = self.outcome.trips.kept.iter().filter(|trip| self.is_named(trip)).collect();
         let on: Vec<Option<Channel>> = match channels {
             [] => vec![None],
@@ -125,23 +130,27 @@ impl Judge<'_> {
                 named.iter().copied().filter(|trip| on.is_none_or(|on| is_on(trip, on))).collect();
             self.tripped(rule, on, &of);
         }
-        self.permit(named.iter().map(|trip| trip.tripped_at).min());
+        self.permit(named.iter().map(|trip| trip.tripped_at).min(), Some(false));
         if let Wanted::Trips { rest: Some(rest), .. } = &self.trial.wanted {
-            self.rested(rest, rests, !named.is_empty());
+            self.rested(rest, !named.is_empty());
         }
     }
 
-    /// Says so where there was no permit left to be taken when it happened first. That is shown and not judged: what took it before is
-    /// among the others, or a demand of the plan.
-    fn permit(&mut self, first: Option<Instant>) {
+    /// Says so where there was no permit to be taken when it happened first. One that was lost before is shown and not judged: what took it
+    /// is among the others, or a demand of the plan. One that had not been given yet counts as said: nothing of the torque was seen.
+    fn permit(&mut self, first: Option<Instant>, without: Option<bool>) {
         let Some(first) = first else { return };
-        let note = match (self.outcome.permit_given_at, self.outcome.permit_lost_at) {
-            (Some(given), _) if given >= first => "it was not given before".to_owned(),
-            (None, _) => "it was never given".to_owned(),
-            (_, Some(lost)) if lost < first => format!("it was lost before, first at {} s", self.at(lost)),
-            _ => return,
+        let permits = &self.recording.permits.kept;
+        if permits.iter().any(|permit| permit.before(first)) {
+            return;
+        }
+        let lost = permits.iter().filter_map(|permit| permit.until).rfind(|lost| *lost < first);
+        let (met, note) = match lost {
+            Some(lost) => (None, format!("it was lost before, at {} s", self.at(lost))),
+            None => (without, "it had not been given".to_owned()),
         };
-        self.checks.push(check("permit", None, None, note));
+        self.checks.push(check("permit", None, met, note));
+        self.all_kept(self.recording.permits.left_out, "permits");
     }
 
     /// The trips of one channel, or of a rule on both.
@@ -164,7 +173,8 @@ impl Judge<'_> {
         };
         self.checks.push(seen);
         let Wanted::Trips { demand, within, count, overshoot, .. } = &self.trial.wanted else { return };
-        if *demand {
+        // A time from a demand that is there from the first frame on would begin with the trace.
+        if *demand || *count == Count::Demand {
             self.demanded(on, trips);
         }
         let lasted = |trip: &&&Trip| {
@@ -207,23 +217,24 @@ impl Judge<'_> {
             self.outcome.first.is_some_and(|first| trip.demanded_at > first)
                 && trip.demanded_at <= trip.crossed_at
         };
-        let made = match trips.iter().find(|trip| !begins(trip)) {
-            None => trips.first().map(|trip| (true, format!("demanded at {} s", self.at(trip.demanded_at)))),
-            Some(trip) => Some((
-                false,
-                format!("the demand of {} s does not begin in this trace", self.at(trip.demanded_at)),
-            )),
-        };
-        let made = made.map(|(met, note)| check("the trace shows the demand begin", on, Some(met), note));
-        self.checks.extend(made);
+        if let Some(trip) = trips.iter().find(|trip| !begins(trip)) {
+            self.not_begun(on, trip.demanded_at);
+        } else if let Some(trip) = trips.first() {
+            let note = format!("demanded at {} s", self.at(trip.demanded_at));
+            self.checks.push(check("the trace shows the demand begin", on, Some(true), note));
+        }
     }
 
-    fn rested(&mut self, rest: &Rest, rests: &[(Instant, Option<Instant>)], has_tripped: bool) {
+    fn rested(&mut self, rest: &Rest, has_tripped: bool) {
         let what = "time from the last trip to rest";
+        let rests = self.seen.map_or(&[][..], |seen| &seen.rests);
         let named: Vec<_> = rests.iter().filter(|(trip, _)| self.is_in_time(*trip)).collect();
         if named.is_empty() || named.iter().any(|(_, rest)| rest.is_none()) {
-            let note =
-                if has_tripped { "it does not come to rest in this trace" } else { "there is no such trip" };
+            let note = match (has_tripped, named.is_empty()) {
+                (false, _) => "there is no such trip",
+                (true, true) => "the last trip before it comes to rest is not in the time of the trial",
+                (true, false) => "it does not come to rest in this trace",
+            };
             self.checks.push(check(what, None, Some(false), note.to_owned()));
             return;
         }
@@ -235,13 +246,26 @@ impl Judge<'_> {
         }
     }
 
-    /// That the rule does not trip in its time: it must have been active, and have compared something.
+    /// That the rule does not trip in its time: it must have been active then, and have compared something.
     fn nothing(&mut self, rule: Rule) {
         let is_it = |trip: &&Trip| self.is_of(trip, rule) && self.is_in_time(trip.tripped_at);
         let trips: Vec<String> =
             self.outcome.trips.kept.iter().filter(is_it).map(|trip| self.trip_in_words(trip)).collect();
         self.checks.push(check("does not trip", None, Some(trips.is_empty()), trips.join("; ")));
-        for Closest { on, least } in closest(self.setup, self.outcome, rule) {
+        let all = closest(self.setup, self.outcome, rule);
+        let window = self.trial.window;
+        let is_in_time = |at_work: &&Lasting| {
+            window.to.is_none_or(|to| self.nanos(at_work.from) <= to)
+                && (window.from.zip(at_work.until)).is_none_or(|(from, until)| self.nanos(until) > from)
+        };
+        let at_work = self.seen.map_or(&[][..], |seen| &seen.at_work.kept);
+        if all.iter().all(|closest| closest.least.is_some()) && !at_work.iter().any(|of| is_in_time(&of)) {
+            let when = words::window(window);
+            let note =
+                format!("it is never active{when} with a reading of both channels: nothing is shown of it");
+            self.checks.push(check("is active", None, Some(false), note));
+        }
+        for Closest { on, least } in all {
             match least {
                 Some((left, at)) => {
                     self.measured("closest to its limit in the whole trace, left", on, at, (left, None), 1)
@@ -264,51 +288,86 @@ impl Judge<'_> {
         }
     }
 
+    /// The stops of a monitor that were completed in the time of the trial.
+    fn stops(&self, monitor: usize, kind: StopKind) -> Vec<Stop> {
+        let stops = self.outcome.stops.kept.iter();
+        let stops = stops.filter(|stop| stop.monitor == monitor && stop.kind == kind);
+        stops.filter(|stop| self.is_in_time(stop.completed_at)).copied().collect()
+    }
+
     fn completes(&mut self, monitor: usize, channels: &[Channel]) {
-        let Wanted::Completes { within, .. } = &self.trial.wanted else { return };
-        let kinds = match channels {
-            [] => vec![(None, StopKind::TorqueOff)],
-            some => some.iter().map(|&on| (Some(on), StopKind::Stop(on))).collect(),
-        };
-        for (on, kind) in kinds {
-            let stops = self.outcome.stops.kept.iter();
-            let stops = stops.filter(|stop| stop.monitor == monitor && stop.kind == kind);
-            let stops: Vec<_> = stops.filter(|stop| self.is_in_time(stop.completed_at)).collect();
-            let what = if on.is_some() { "is carried through" } else { "withdraws the permit" };
-            let Some(first) = stops.first() else {
-                let when = words::window(self.trial.window);
-                self.checks.push(check(what, on, Some(false), format!("it does not{when}")));
-                continue;
-            };
-            let note = format!("demanded at {} s", self.at(first.demanded_at));
-            let at_s = Some(Seconds(self.nanos(first.completed_at)));
-            self.checks.push(CheckReport { at_s, ..check(what, on, Some(true), note) });
-            if on.is_none() {
-                continue;
-            }
-            let lasted = |stop: &&&crate::replay::Stop| {
-                i128::from(stop.completed_at.as_nanos()) - i128::from(stop.demanded_at.as_nanos())
-            };
-            if let Some(longest) = stops.iter().max_by_key(lasted) {
-                let bound = within.as_ref().map(|within| Amount::Time(within.value.as_nanos().into()));
-                let most = Amount::Time(lasted(&longest));
-                self.measured("time from the demand", on, longest.completed_at, (most, bound), stops.len());
-            }
+        if channels.is_empty() {
+            self.withdraws(monitor);
+        }
+        for &on in channels {
+            self.stopped(monitor, on);
         }
         self.all_kept(self.outcome.stops.left_out, "stops");
     }
 
+    /// A demand of no torque shows something only where there was a permit.
+    fn withdraws(&mut self, monitor: usize) {
+        let stops = self.stops(monitor, StopKind::TorqueOff);
+        let has_lost = |stop: &&Stop| {
+            self.recording.permits.kept.iter().any(|permit| permit.until == Some(stop.completed_at))
+        };
+        let note = |stop: &Stop| format!("demanded at {} s", self.at(stop.demanded_at));
+        let made = match (stops.iter().find(has_lost), stops.first()) {
+            (Some(stop), _) => (true, Some(stop.completed_at), note(stop)),
+            (None, Some(stop)) => (false, None, note(stop) + ", when there was no permit"),
+            (None, None) => (false, None, format!("it does not{}", words::window(self.trial.window))),
+        };
+        let (met, at, note) = made;
+        let at_s = at.map(|at| Seconds(self.nanos(at)));
+        self.checks.push(CheckReport { at_s, ..check("withdraws the permit", None, Some(met), note) });
+    }
+
+    fn stopped(&mut self, monitor: usize, on: Channel) {
+        let Wanted::Completes { within, .. } = &self.trial.wanted else { return };
+        let (what, stops) = ("is carried through", self.stops(monitor, StopKind::Stop(on)));
+        let lasted =
+            |stop: &&Stop| i128::from(stop.completed_at.as_nanos()) - i128::from(stop.demanded_at.as_nanos());
+        let (Some(first), Some(longest)) = (stops.first(), stops.iter().max_by_key(lasted)) else {
+            let note = format!("it does not{}", words::window(self.trial.window));
+            self.checks.push(check(what, Some(on), Some(false), note));
+            return;
+        };
+        let note = format!("demanded at {} s", self.at(first.demanded_at));
+        let at_s = Some(Seconds(self.nanos(first.completed_at)));
+        self.checks.push(CheckReport { at_s, ..check(what, Some(on), Some(true), note) });
+        // One that is demanded from the first frame on may have begun any time before.
+        if let Some(stop) = stops.iter().find(|stop| self.outcome.first == Some(stop.demanded_at)) {
+            self.not_begun(Some(on), stop.demanded_at);
+        }
+        self.permit(Some(first.demanded_at), Some(false));
+        let bound = within.as_ref().map(|within| Amount::Time(within.value.as_nanos().into()));
+        let most = Amount::Time(lasted(&longest));
+        self.measured("time from the demand", Some(on), longest.completed_at, (most, bound), stops.len());
+    }
+
+    fn not_begun(&mut self, on: Option<Channel>, demanded_at: Instant) {
+        let note = format!("the demand of {} s does not begin in this trace", self.at(demanded_at));
+        self.checks.push(check("the trace shows the demand begin", on, Some(false), note));
+    }
+
+    /// An output that is there as soon as it sees anything has not changed.
     fn turns(&mut self, monitor: usize, on: bool) {
         let what = if on { "turns on" } else { "turns off" };
+        let at_work = self.seen.map_or(&[][..], |seen| &seen.at_work.kept);
         let switches = self.outcome.switches.kept.iter();
-        let mut switches = switches.filter(|switch| switch.monitor == monitor && switch.on == on);
-        let found = switches.find(|switch| self.is_in_time(switch.at));
-        let made = match found {
-            Some(switch) => CheckReport {
+        let switches = switches.filter(|switch| switch.monitor == monitor && switch.on == on);
+        let switches: Vec<_> = switches.filter(|switch| self.is_in_time(switch.at)).collect();
+        let changed = switches.iter().find(|switch| at_work.iter().any(|of| of.before(switch.at)));
+        let made = match (changed, switches.first()) {
+            (Some(switch), _) => CheckReport {
                 at_s: Some(Seconds(self.nanos(switch.at))),
                 ..check(what, None, Some(true), String::new())
             },
-            None => {
+            (None, Some(switch)) => {
+                let note = format!("only as it sees anything first, at {} s", self.at(switch.at));
+                check(what, None, Some(false), note)
+            }
+            (None, None) => {
                 check(what, None, Some(false), format!("it does not{}", words::window(self.trial.window)))
             }
         };
@@ -349,7 +408,24 @@ impl Judge<'_> {
         };
         let first = found.iter().map(|fault| fault.from).min();
         self.checks.push(made);
-        self.permit(first);
+        // A source that is bad from the first frame on leaves the axis without one: that is what it has to do.
+        self.permit(first, None);
+    }
+
+    /// What is measured across a stretch that nobody recorded is not known.
+    fn gaps(&mut self) {
+        let window = self.trial.window;
+        let is_in_time = |gap: &&Gap| {
+            window.from.is_none_or(|from| self.nanos(gap.to) > from)
+                && window.to.is_none_or(|to| self.nanos(gap.from) < to)
+        };
+        let gaps: Vec<&Gap> = self.outcome.gaps.kept.iter().filter(is_in_time).collect();
+        if let Some(first) = gaps.first() {
+            let more = if gaps.len() > 1 { format!(", the first of {}", gaps.len()) } else { String::new() };
+            let note = format!("nothing from {} s to {} s{more}", self.at(first.from), self.at(first.to));
+            self.checks.push(check("the trace has no gap", None, Some(false), note));
+        }
+        self.all_kept(self.outcome.gaps.left_out, "gaps");
     }
 
     fn all_kept(&mut self, left_out: u64, what: &str) {

@@ -41,12 +41,17 @@
 //! - `within`: the time from the crossing to the trip, at most. The crossing is where the *measured* value passed the limit, between two
 //!   frames; what a measurement is late by itself is not in it, and stands in the worst case of the setup ([`crate::margins`]), which is
 //!   shown beside it. With `within_of = "demand"` it counts from the demand.
-//! - `demand = true`: the trace has to show the demand begin, after its first frame and no later than the crossing.
+//! - `demand = true`: the trace has to show the demand begin, after its first frame and no later than the crossing. A time from the demand
+//!   needs that, too: of a demand that is there from the first frame on nobody knows when it began.
 //! - `overshoot`: the furthest that the measured value is beyond the limit at any frame from the crossing up to the trip, at most, in the
 //!   unit of what is compared. What the axis does after the trip is not in it.
 //! - `rest = { within, speed }`: from the last of the trips the axis comes to rest within that time: from that frame, or an earlier one,
-//!   on the speed of both channels is at most `speed`, until the permit is given again or the trace ends. What stands for a moment and
-//!   goes on is not at rest.
+//!   on the speed of both channels is known and at most `speed`, until the permit is given again or the trace ends. What stands for a
+//!   moment and goes on is not at rest, and neither is what nobody sees any more.
+//! - A trip has to find a permit: one that comes before any was given fails the trial, and of one that was lost before it is told when. A
+//!   `torque-off` shows something only where there is a permit that it withdraws.
+//! - An output has to change: one that is there as soon as it sees anything has not turned.
+//! - A gap in the time of the trial, between two rows more than the shorter timeout apart, fails it: what is measured across it is not known.
 //!
 //! Where a rule trips more than once in the window, after a reset, each trip is held to it and the worst is shown. A bound is kept when it
 //! is just reached.
@@ -63,8 +68,10 @@ mod amount;
 mod closest;
 mod functions;
 mod judge;
+mod lasting;
 mod plan;
 mod read;
+mod recording;
 mod report;
 mod rest;
 mod text;
@@ -74,10 +81,11 @@ mod words;
 pub use amount::Amount;
 pub use functions::{Function, Part, Subject, functions};
 pub use judge::{Carried, judge};
+pub use lasting::Lasting;
 pub use plan::{Count, Plan, PlanError, Recorded, Rest, Rule, Sort, Trial, Wanted, Window};
+pub use recording::{Recording, Seen, record};
 pub use report::{
     AcceptReport, CheckReport, FunctionReport, Judgement, Overall, SCHEMA_VERSION, TraceFile, TrialReport,
     json_schema,
 };
-pub use rest::{Recording, record};
 pub use text::text;

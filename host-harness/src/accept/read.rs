@@ -21,14 +21,15 @@ impl Plan {
     /// [`PlanError`] when one of the two cannot be read, or anything in it is wrong: all that could be found, in the order of the file.
     pub fn load(path: &Path) -> Result<Self, PlanError> {
         let shown = path.display().to_string();
-        let text = text_of(path, &shown)?;
-        let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
+        let whole = text_of(path, &shown)?;
+        let text = whole.strip_prefix('\u{feff}').unwrap_or(&whole);
         let mut of_setup = None;
         let plan = document(text, &shown, "plan of trials", |root| {
             Of { folder: path.parent().unwrap_or(Path::new("")), text }.plan(root, path, &mut of_setup)
         });
         match (plan, of_setup) {
-            (Ok(plan), _) => Ok(plan),
+            // With its mark: the report names the file by its bytes.
+            (Ok(plan), _) => Ok(Self { text: whole, ..plan }),
             (Err(error), Some(setup)) if error.diagnostics().is_empty() => Err(setup.into()),
             (Err(error), _) => Err(error.into()),
         }
@@ -49,7 +50,9 @@ fn text_of(path: &Path, shown: &str) -> Result<String, SetupError> {
         let why = format!("larger than {} MiB, which no plan is", MAX_PLAN_BYTES >> 20);
         return Err(refuse(why, "is this a trace? The plan is the TOML file that lists the trials"));
     }
-    std::fs::read_to_string(path).map_err(|why| refuse(why.to_string(), "check the path; it is a TOML file"))
+    let bytes =
+        std::fs::read(path).map_err(|why| refuse(why.to_string(), "check the path; it is a TOML file"))?;
+    crate::setup::utf8(bytes, shown)
 }
 
 /// Where a plan stands, and what it says.

@@ -12,7 +12,7 @@ use super::amount::Amount;
 use super::functions::{Function, functions};
 use super::judge::{Carried, judge};
 use super::plan::{Count, Plan, Rule, Trial, Wanted};
-use super::rest::Recording;
+use super::recording::Recording;
 use super::words;
 use crate::margins::{Broken, period, reaction};
 use crate::replay::TripRule;

@@ -25,7 +25,7 @@ impl<T> Default for Limited<T> {
 
 impl<T> Limited<T> {
     /// Adds an entry, or counts it.
-    pub(super) fn push(&mut self, entry: T) {
+    pub(crate) fn push(&mut self, entry: T) {
         if self.kept.len() < KEPT {
             self.kept.push(entry);
         } else {

@@ -43,15 +43,22 @@ pub(crate) fn read(path: &Path) -> Result<String, SetupError> {
         let message = format!("larger than {} MiB, which no setup file is", MAX_FILE_BYTES >> 20);
         return Err(refuse(message, "is this the trace? The setup is the TOML file that describes the axis"));
     }
+    utf8(bytes, &name)
+}
+
+/// The text of a file that is called so.
+pub(crate) fn utf8(bytes: Vec<u8>, name: &str) -> Result<String, SetupError> {
     String::from_utf8(bytes).map_err(|error| {
         let valid = &error.as_bytes()[..error.utf8_error().valid_up_to()];
         let line = valid.iter().filter(|byte| **byte == b'\n').count() + 1;
         let start = valid.iter().rposition(|byte| *byte == b'\n').map_or(0, |newline| newline + 1);
         let column = String::from_utf8_lossy(&valid[start..]).chars().count() + 1;
         let byte = error.as_bytes()[valid.len()];
-        refuse(
+        SetupError::unreadable(
+            name.to_owned(),
             format!("not UTF-8 text: byte 0x{byte:02X} at line {line}, column {column}"),
-            "save the file as UTF-8; letters such as µ or ² are often the cause, and um and ^2 do without them",
+            "save the file as UTF-8; letters such as µ or ² are often the cause, and um and ^2 do without them"
+                .to_owned(),
         )
     })
 }

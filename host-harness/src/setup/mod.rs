@@ -152,7 +152,7 @@ pub(crate) mod section;
 mod stop;
 pub(crate) mod value;
 
-pub(crate) use file::read as read_file;
+pub(crate) use file::{read as read_file, utf8};
 pub(crate) use read::document;
 
 pub use diagnostic::{Diagnostic, Place, SetupError};
