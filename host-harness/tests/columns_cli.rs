@@ -213,6 +213,45 @@ fn ten_thousand_columns_are_listed_in_lines_of_80_columns() {
 }
 
 #[test]
+fn all_columns_of_a_wide_table_are_read_and_pairs_found_wherever_they_stand() {
+    let mut text = "time [s]".to_owned();
+    for column in 1..600 {
+        // Column 512 of the numbers is the second of a pair; as many are read at a time.
+        let _ = match column {
+            511 => write!(text, ",door_1"),
+            512 => write!(text, ",door_2"),
+            _ => write!(text, ",a{column}"),
+        };
+    }
+    text.push('\n');
+    for row in 0..5 {
+        let _ = write!(text, "{row}");
+        for column in 1..600 {
+            let cell = match column {
+                511 => row % 2,
+                512 => 1 - row % 2,
+                _ => row * column,
+            };
+            let _ = write!(text, ",{cell}");
+        }
+        text.push('\n');
+    }
+    let csv = scratch("pairs.csv");
+    fs::write(&csv, text).expect("a file");
+    for name in ["pairs.arrow", "pairs.parquet"] {
+        let table = scratch(name);
+        let (from, to) = (csv.to_str().expect("a path"), table.to_str().expect("a path"));
+        let output = cowitness(&["convert", from, "--out", to]);
+        assert_eq!(output.status.code(), Some(0), "{}", err(&output));
+        let report = json(&table);
+        let group = &report["groups"][0];
+        assert_eq!((&group["rows"], &group["columns"][599]["last"]), (&5.into(), &"2396".into()), "{name}");
+        let pair = &group["pairs"][0];
+        assert_eq!((&pair["same"], &pair["different"]), (&0.into(), &5.into()), "{name}: {}", group["pairs"]);
+    }
+}
+
+#[test]
 fn the_json_has_in_full_what_is_shown_rounded() {
     let path = scratch("long.csv");
     fs::write(&path, "time,a\n1700000000.123456789,0.1234567890123456789\n1700000000.123456790,2\n")

@@ -312,7 +312,7 @@ pub(super) struct Convert {
     /// A setup that tells the units of columns
     #[arg(long, value_name = "AXIS.toml")]
     pub(super) setup: Option<PathBuf>,
-    /// Leave a column out, by its name; may be given several times
+    /// Leave a column out, by its name, or by GROUP/NAME where the file has several groups; may be given several times
     #[arg(long, value_name = "COLUMN")]
     pub(super) leave_out: Vec<String>,
     /// Print nothing but errors, and what could not be written

@@ -20,6 +20,7 @@ mod text;
 mod typed;
 
 pub use draft::draft;
+pub(crate) use survey::times_by_name;
 pub use survey::{
     ColumnSurvey, ColumnsError, Gap, GroupSurvey, HoldsReport, PairSurvey, Place, SCHEMA_VERSION, Survey,
     TimeSurvey, json_schema, survey,

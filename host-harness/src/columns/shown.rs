@@ -68,18 +68,14 @@ mod tests {
             ("1234567890", "1234567890"),
             ("0.10000000149011612", "~0.1000000"),
             ("-0.10000000149011612", "~-0.100000"),
-            ("1700000000.123456789", "~1.7000e9"),
+            ("1700000000.123456789", "~1.70000e9"),
             ("18446744073709551615", "~1.8447e19"),
-            ("0.00000123456789012", "~1.23457e-6"),
+            ("0.00000123456789012", "~1.2346e-6"),
             ("not a number at all", "not a num~"),
         ] {
             let found = short(number, 10);
             assert!(found.chars().count() <= 10, "{found}");
-            if number.len() > 10 {
-                assert!(found.starts_with('~') || found.ends_with('~'), "{found} {shown}");
-            } else {
-                assert_eq!(found, shown);
-            }
+            assert_eq!(found, shown);
         }
     }
 }

@@ -330,13 +330,18 @@ pub(super) fn candidates(names: &[&str], by_file: Option<usize>, given: Option<u
     if let Some(column) = given {
         return vec![new(column, "given")];
     }
-    let by_name = (0..names.len()).filter(|column| guess::is_time_name(names[*column]));
+    let by_name = times_by_name(names).into_iter();
     let mut found: Vec<Candidate> = by_file.into_iter().map(|column| new(column, "file")).collect();
     found.extend(by_name.map(|column| new(column, "name")).take(MOST_CANDIDATES));
     if !names.is_empty() && found.iter().all(|one| one.column != 0) {
         found.push(new(0, "values"));
     }
     found
+}
+
+/// The columns that are called like times.
+pub(crate) fn times_by_name(names: &[&str]) -> Vec<usize> {
+    (0..names.len()).filter(|column| guess::is_time_name(names[*column])).collect()
 }
 
 /// The time of the rows among the candidates: the first of numbers; one that only its values speak for must increase from row to row.

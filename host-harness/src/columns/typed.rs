@@ -1,5 +1,6 @@
 //! The columns of a file of typed columns.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::profile::{Profile, Value};
@@ -8,8 +9,8 @@ use super::survey::{
     Candidate, ColumnSurvey, GroupSurvey, HoldsReport, Pair, SCHEMA_VERSION, Survey, candidates, chosen,
     pairs,
 };
-use crate::trace::Billionths;
 use crate::trace::table::{self, Cells, Chunk, Column, Kind, Table, TableError};
+use crate::trace::{Billionths, Number};
 
 /// Reads all groups, one after the other.
 pub(super) fn survey(path: &str, table: &mut dyn Table, time: Option<&str>) -> Result<Survey, TableError> {
@@ -52,10 +53,10 @@ fn group(
     let readable: Vec<usize> =
         (0..all.len()).filter(|place| !matches!(all[*place].kind, Kind::Other(_))).collect();
     let mut rows = 0;
-    for batch in readable.chunks(table.columns_at_a_time()) {
+    for batch in batches(&readable, &seen.pairs, table.columns_at_a_time()) {
         let selected: Vec<usize> = batch.iter().map(|place| of_group[*place]).collect();
         table.select(&selected)?;
-        rows = seen.read(table, &all, batch)?;
+        rows = seen.read(table, &all, &batch)?;
     }
     let mut not_read = None;
     if readable.is_empty() {
@@ -78,6 +79,22 @@ fn group(
         pairs: seen.pairs.iter().filter_map(|pair| pair.report(&columns)).collect(),
         columns,
     })
+}
+
+/// The columns in groups of about so many, in ascending order, those that may be a pair together.
+fn batches(readable: &[usize], pairs: &[Pair], most: usize) -> Vec<Vec<usize>> {
+    let mut left: BTreeSet<usize> = readable.iter().copied().collect();
+    let (mut all, mut batch) = (Vec::new(), Vec::new());
+    while let Some(first) = left.pop_first() {
+        batch.push(first);
+        let with_it = pairs.iter().filter(|pair| pair.columns.contains(&first));
+        batch.extend(with_it.flat_map(|pair| pair.columns).filter(|column| left.remove(column)));
+        if batch.len() >= most || left.is_empty() {
+            batch.sort_unstable();
+            all.push(std::mem::take(&mut batch));
+        }
+    }
+    all
 }
 
 fn report(column: &Column, profile: Profile, address: String) -> ColumnSurvey {
@@ -189,10 +206,10 @@ impl Seen {
             return profile.add_odd(row, &number.to_string());
         }
         profile.add(&float(number), &Value::Real(number));
-        // Times beyond what is shown are no times. The rounding is to the nearest 10^-9 of the unit.
-        const FAR: f64 = 1e27;
-        let billionths = (number * 1e9).round();
-        self.follow(place, row, (billionths.abs() < FAR).then_some(billionths as i128));
+        // Times beyond what is shown are no times.
+        const FAR: u128 = 10_u128.pow(27);
+        let billionths = Number::real_in_billionths(number, &self.scale);
+        self.follow(place, row, billionths.filter(|billionths| billionths.unsigned_abs() < FAR));
     }
 
     fn follow(&mut self, place: usize, row: u64, time: Option<i128>) {

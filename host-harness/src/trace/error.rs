@@ -429,7 +429,7 @@ impl Problem {
             Self::Layout(_) => "correct the setup",
             Self::Table(error) => return error.advice(),
             Self::NotAsNamed { .. } => {
-                "write the file again, or name the right one; a trace is a CSV, Parquet or Arrow IPC file"
+                "write the file again, or name the right one; a trace is a CSV, Parquet, Arrow IPC or MDF 4 file"
             }
             Self::NotFound => "check the path (`-` is standard input)",
             Self::Directory => "name the file inside it",
@@ -437,7 +437,7 @@ impl Problem {
             Self::Truncated(_) => "copy the file again; what is there was not used to the end",
             Self::Corrupt { .. } => "copy or compress the file again",
             Self::OtherFormat(_) => {
-                "convert it to delimited text in UTF-8, plain or as gzip or zstd, or to Parquet or Arrow IPC"
+                "convert it to delimited text in UTF-8, plain or as gzip or zstd, or to Parquet, Arrow IPC or MDF 4"
             }
             Self::Empty => "record it again, or check what writes it",
             Self::LineTooLong(_) => "a trace has one row a line; check the line ends",

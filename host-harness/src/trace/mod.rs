@@ -23,13 +23,16 @@
 //!
 //! # Files of typed columns
 //!
-//! Parquet and Arrow IPC (as a file or as a stream) are told from text by their first bytes, whatever their name. Whole numbers of any width,
+//! Parquet, Arrow IPC (as a file or as a stream) and MDF 4 are told from text by their first bytes, whatever their name. Whole numbers of any width,
 //! floating-point numbers of 32 and 64 bits, decimal numbers within 64 bits, booleans (for levels and flags), and times and durations are read; of a
 //! Parquet file the columns inside of others have names such as `a.b`. Each row is one of a text with the same values: a missing cell is an empty
 //! one, and a floating-point number has all its digits (0.1 has 55), so it is rounded once, as decimals are. The time
 //! base of a column of times is that of its type; a unit that a file notes otherwise (`unit` of an Arrow field, which writers keep in a Parquet file as
 //! well, or a note `unit.COLUMN` of a Parquet file) is checked as a row of units is. Such a file is read from several places: one that comes from a
 //! stream or is compressed as a whole is kept in memory, up to 256 MiB. Encrypted Parquet files and brotli are refused.
+//!
+//! MDF 4 is read likewise, one group of it: what makes a physical value of a raw one is worked out in whole numbers where it is of whole numbers, and
+//! else in floating-point numbers of 64 bits, as the format has it, before it is rounded as any other.
 //!
 //! [`convert()`] turns one format into another:
 //!
@@ -38,7 +41,7 @@
 //! # Numbers
 //!
 //! An optional sign, digits, an optional decimal mark, an optional power of ten (`1.25e-4`), with blanks
-//! around. Numbers never pass through floating point. Times are rounded to the nearest nanosecond and
+//! around. But for the conversions of MDF 4, numbers never pass through floating point. Times are rounded to the nearest nanosecond and
 //! positions to the nearest unit in the last place, ties away from zero. A counter must be a whole number in
 //! `-2^(bits-1) ..= 2^bits - 1` and is delivered as its lowest `bits` bits, so that both ways of writing it
 //! (two's complement or unsigned) mean the same count. A position is delivered as the two's complement

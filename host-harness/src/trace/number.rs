@@ -5,6 +5,7 @@ use std::cmp::Ordering;
 use super::cell::{Decimal, NoDecimal, level};
 use super::layout::TimeUnit;
 use super::scale::Scale;
+use super::table::exact;
 
 /// What the text of a cell is.
 #[derive(Clone, Debug)]
@@ -52,6 +53,11 @@ impl Number {
     /// In multiples of 10^-9, rounded to the nearest; `None` beyond 127 bits.
     pub(crate) fn in_billionths(&self, scale: &Billionths) -> Option<i128> {
         scale.0.apply(&self.0)
+    }
+
+    /// A finite float in multiples of 10^-9, rounded once to the nearest; `None` beyond 127 bits.
+    pub(crate) fn real_in_billionths(real: f64, scale: &Billionths) -> Option<i128> {
+        scale.0.apply_real(real).map(i128::from).or_else(|| scale.0.apply(&exact(real)))
     }
 
     /// Exactly, whatever the numbers of digits.
@@ -115,5 +121,13 @@ mod tests {
         assert_eq!(number("1.0").as_level(), Some(true));
         assert_eq!(number("2").as_level(), None);
         assert_eq!(number("-1.5").in_billionths(&Billionths::new()), Some(-1_500_000_000));
+    }
+
+    #[test]
+    fn a_float_is_rounded_once() {
+        // The float next to it is 1764201600.1229999065399169921875; a product of floats would round to another one.
+        let billionths = Number::real_in_billionths(-1_764_201_600.123, &Billionths::new());
+        assert_eq!(billionths, Some(-1_764_201_600_122_999_907));
+        assert_eq!(Number::real_in_billionths(1e20, &Billionths::new()), Some(10_i128.pow(29)));
     }
 }

@@ -60,7 +60,7 @@ pub(super) fn is_time_unit(text: &str) -> bool {
 }
 
 /// Whether a cell can stand in a row of units: anything that is neither a number nor a level.
-pub(super) fn may_be_unit(text: &str) -> bool {
+pub(crate) fn may_be_unit(text: &str) -> bool {
     matches!(Decimal::parse(text.trim()), Err(NoDecimal::Text | NoDecimal::Empty))
         && level(text.trim()).is_none()
 }

@@ -154,7 +154,10 @@ fn array(described: &Described, held: &Held) -> Result<ArrayRef, ArrowError> {
     let nulls = held.present().map(NullBuffer::from);
     Ok(match (&held.cells, described.column.kind) {
         (Cells::Integers(cells), Kind::Time { ns }) => {
-            let values = ScalarBuffer::from(cells.clone());
+            let other = |why: String| ArrowError::IoError(String::new(), std::io::Error::other(why));
+            let units = [1, 1_000, 1_000_000, 1_000_000_000];
+            let values = super::times(&described.column, ns, &units, cells).map_err(other)?;
+            let values = ScalarBuffer::from(values);
             match ns {
                 1_000_000_000 => Arc::new(DurationSecondArray::try_new(values, nulls)?),
                 1_000_000 => Arc::new(DurationMillisecondArray::try_new(values, nulls)?),

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use super::super::error::Place;
 use super::super::layout::TimeUnit;
 use super::super::table::{Cells, Chunk, Kind, exact_digits, push_fixed};
+use super::super::units::may_be_unit;
 use super::{ConvertError, Described, Sink};
 use crate::synth;
 
@@ -23,27 +24,31 @@ pub(super) struct CsvSink {
     text: String,
 }
 
-/// What a text has no place for: units without a column of times, which a row of units is told by.
+/// What a text has no place for.
 pub(super) fn lost_units(columns: &[Described]) -> Option<String> {
-    if unit_of_time(columns).is_some() {
-        return None;
-    }
-    let with_unit = columns.iter().filter(|described| described.column.unit.is_some());
-    let names: Vec<String> = with_unit.map(|described| format!("`{}`", described.column.name)).collect();
-    (!names.is_empty()).then(|| {
-        format!(
-            "the units of {} are not written: a row of units needs that of the time; give --setup",
-            names.join(", ")
-        )
-    })
+    let is_row = has_row_of_units(columns);
+    let is_lost = |described: &&Described| {
+        described.column.unit.as_deref().is_some_and(|unit| !is_row || !may_be_unit(unit))
+            && described.written.is_none()
+    };
+    let names: Vec<String> =
+        (columns.iter().filter(is_lost)).map(|described| format!("`{}`", described.column.name)).collect();
+    let why = match is_row {
+        true => "a number cannot stand in a row of units",
+        false => "a row of units needs that of the time; give --setup",
+    };
+    (!names.is_empty()).then(|| format!("the units of {} are not written: {why}", names.join(", ")))
 }
 
-/// Whether any column has a unit of time.
-fn unit_of_time(columns: &[Described]) -> Option<()> {
-    let is_time = |described: &Described| {
+/// Whether a reader will know a row of units for one: it is told by a unit of time in the column of times. Which column that is, is known
+/// only where one holds times, or is called so.
+fn has_row_of_units(columns: &[Described]) -> bool {
+    let is_in_time = |described: &Described| {
         described.written.is_some() || described.column.unit.as_deref().and_then(super::time_unit).is_some()
     };
-    columns.iter().any(is_time).then_some(())
+    let names: Vec<&str> = columns.iter().map(|described| described.column.name.as_str()).collect();
+    let by_name = crate::columns::times_by_name(&names);
+    columns.iter().any(is_in_time) && by_name.iter().all(|&place| is_in_time(&columns[place]))
 }
 
 impl CsvSink {
@@ -70,7 +75,7 @@ impl CsvSink {
             text.push('\n');
         };
         row(&mut columns.iter().map(|described| described.column.name.as_str()));
-        if unit_of_time(columns).is_some() {
+        if has_row_of_units(columns) {
             row(&mut columns.iter().map(unit));
         }
         let (path, from, columns) = (path.to_owned(), Arc::clone(from), columns.to_vec());
@@ -88,8 +93,8 @@ impl CsvSink {
 fn unit(described: &Described) -> &str {
     match (described.written, &described.column.unit) {
         (Some((unit, _)), _) => unit.symbol(),
-        (None, Some(unit)) => unit,
-        (None, None) => "-",
+        (None, Some(unit)) if may_be_unit(unit) => unit,
+        _ => "-",
     }
 }
 
@@ -190,6 +195,35 @@ fn digits(real: f64) -> String {
 #[cfg(test)]
 mod more {
     use super::*;
+
+    fn described(name: &str, kind: Kind, unit: Option<&str>) -> Described {
+        let written = matches!(kind, Kind::Time { .. }).then_some((TimeUnit::Seconds, 3));
+        let (name, unit) = (name.to_owned(), unit.map(str::to_owned));
+        let column = super::super::Column { name, unit, kind, group: 0, rows: None, is_time: false };
+        Described { column, nullable: false, written }
+    }
+
+    #[test]
+    fn a_row_of_units_is_written_only_where_a_reader_will_know_it_for_one() {
+        let time = |unit| described("time", Kind::Real, unit);
+        let age = described("age", Kind::Time { ns: 1 }, None);
+        let rail = |unit| described("rail", Kind::Real, Some(unit));
+        assert!(has_row_of_units(&[time(Some("s")), age.clone(), rail("mm")]));
+        // The column of times has no unit: the row would be taken for one of numbers.
+        let columns = [time(None), age.clone(), rail("mm")];
+        assert!(!has_row_of_units(&columns));
+        assert_eq!(
+            lost_units(&columns).as_deref(),
+            Some("the units of `rail` are not written: a row of units needs that of the time; give --setup")
+        );
+        // So would a row with a number in it.
+        let columns = [time(Some("s")), rail("1"), rail("mm")];
+        assert_eq!(columns.each_ref().map(unit), ["s", "-", "mm"]);
+        assert_eq!(
+            lost_units(&columns).as_deref(),
+            Some("the units of `rail` are not written: a number cannot stand in a row of units")
+        );
+    }
 
     #[test]
     fn a_small_float_is_written_with_a_power_of_ten_and_all_its_digits() {

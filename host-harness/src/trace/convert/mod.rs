@@ -152,6 +152,7 @@ pub fn convert(
     let (path, mut table) = match Opened::open(from)? {
         Opened::Table { path, table } => (path, table),
         Opened::Text(_) if name == "-" => return Err(ConvertError::Stream("standard input".to_owned())),
+        Opened::Text(_) if !from.is_file() => return Err(ConvertError::Stream(name)),
         Opened::Text(input) => {
             let path = Arc::clone(&input.path);
             let again = || match Opened::open(from)? {
@@ -239,13 +240,25 @@ fn check_leave_out<'a>(
     }
 }
 
-/// The columns that are not left out.
+/// The columns that are not left out, by their names or, where the file has several groups, by `GROUP/NAME`.
 fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<usize>, ConvertError> {
     let all = table.columns();
-    check_leave_out(path, all.iter().map(|column| column.name.as_str()), leave_out)?;
-    let mut selected = Vec::new();
+    let addresses = super::table::addresses(table);
+    let names = all.iter().map(|column| column.name.as_str());
+    check_leave_out(path, names.chain(addresses.iter().map(String::as_str)), leave_out)?;
+    let is_left =
+        |index: &usize| !leave_out.iter().any(|name| *name == all[*index].name || *name == addresses[*index]);
+    let selected: Vec<usize> = (0..all.len()).filter(is_left).collect();
+    let Some(&first) = selected.first() else {
+        return Err(ConvertError::LeaveOut(format!("{path}: no column is left; leave fewer out")));
+    };
+    if let Some(&other) = selected.iter().find(|index| all[**index].group != all[first].group) {
+        let (first, second) = (addresses[first].clone(), addresses[other].clone());
+        let wrong = super::table::TableError::TwoTimeBases { first, second };
+        return Err(trace_error(&path.into(), wrong.into()).into());
+    }
     let mut names = std::collections::BTreeSet::new();
-    for (index, column) in all.iter().enumerate().filter(|(_, column)| !leave_out.contains(&column.name)) {
+    for column in selected.iter().map(|index| &all[*index]) {
         let (path, name) = (path.to_owned(), column.name.clone());
         if let super::table::Kind::Other(what) = column.kind {
             return Err(ConvertError::Column { path, column: name, what });
@@ -253,16 +266,6 @@ fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<u
         if !names.insert(column.name.as_str()) {
             return Err(ConvertError::DoubledColumn { path, column: name });
         }
-        selected.push(index);
-    }
-    let group = |index: &usize| all[*index].group;
-    if let Some(other) = selected.iter().find(|index| group(index) != group(&selected[0])) {
-        let (first, second) = (all[selected[0]].name.clone(), all[*other].name.clone());
-        let wrong = super::table::TableError::TwoTimeBases { first, second };
-        return Err(trace_error(&path.into(), wrong.into()).into());
-    }
-    if selected.is_empty() {
-        return Err(ConvertError::LeaveOut(format!("{path}: no column is left; leave fewer out")));
     }
     Ok(selected)
 }
@@ -276,14 +279,27 @@ fn describe(table: &dyn Table, index: usize, layout: Option<&Layout>) -> Describ
     if column.unit.is_none() {
         column.unit = by_setup.clone();
     }
-    let written = note.or_else(|| {
-        let unit = by_setup.and_then(|unit| time_unit(&unit)).unwrap_or(TimeUnit::Seconds);
-        match column.kind {
-            super::table::Kind::Time { ns } => Some((unit, places(unit, ns))),
-            _ => None,
-        }
-    });
+    let written = match column.kind {
+        // Another program may have kept the note and made numbers of the times.
+        super::table::Kind::Time { ns } => note.or_else(|| {
+            let unit = by_setup.and_then(|unit| time_unit(&unit)).unwrap_or(TimeUnit::Seconds);
+            Some((unit, places(unit, ns)))
+        }),
+        _ => None,
+    };
     Described { nullable: table.nullable(index), column, written }
+}
+
+/// Times in multiples of `ns`, in nanoseconds unless that is one of the units that the new file has.
+fn times(column: &Column, ns: u64, units: &[u64], values: &[i64]) -> Result<Vec<i64>, String> {
+    let factor = if units.contains(&ns) { 1 } else { ns };
+    let scaled = |value: &i64| {
+        let scaled = i64::try_from(factor).ok().and_then(|factor| value.checked_mul(factor));
+        scaled.ok_or_else(|| {
+            format!("column `{}`: a time of {value} x {factor} ns is beyond 64 bits", column.name)
+        })
+    };
+    values.iter().map(scaled).collect()
 }
 
 /// The places that multiples of `ns` need in a unit.

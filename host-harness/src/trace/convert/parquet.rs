@@ -23,6 +23,8 @@ const GROUP_ROWS: usize = 1 << 20;
 const PAGE_ROWS: usize = 1 << 16;
 /// The digits of a decimal number in 64 bits.
 const DIGITS: i32 = 18;
+/// The first number that has more.
+const MOST: u64 = 1_000_000_000_000_000_000;
 
 /// A Parquet file.
 pub(super) struct ParquetSink {
@@ -169,13 +171,22 @@ fn field(described: &Described, cells: &Cells) -> Result<Type> {
             field.with_logical_type(Some(LogicalType::timestamp(false, unit))).build()
         }
         (Kind::Decimal { places }, _) => {
-            let scale = i32::try_from(places).unwrap_or(i32::MAX);
-            let field = field.with_precision(DIGITS.max(scale)).with_scale(scale);
-            field.with_logical_type(Some(LogicalType::decimal(scale, DIGITS.max(scale)))).build()
+            let scale = i32::try_from(places).ok().filter(|scale| *scale <= DIGITS);
+            let scale = scale.ok_or_else(|| too_long(described))?;
+            let field = field.with_precision(DIGITS).with_scale(scale);
+            field.with_logical_type(Some(LogicalType::decimal(scale, DIGITS))).build()
         }
         (_, Cells::Unsigned(_)) => field.with_logical_type(Some(LogicalType::integer(64, false))).build(),
         _ => field.build(),
     }
+}
+
+/// What 64 bits of a decimal have no place for.
+fn too_long(described: &Described) -> ParquetError {
+    let name = &described.column.name;
+    ParquetError::General(format!(
+        "column `{name}`: its decimal numbers have more than {DIGITS} digits, which this file has no place for; write a .csv or .arrow file"
+    ))
 }
 
 fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, rows: usize) -> Result<()> {
@@ -186,20 +197,17 @@ fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, 
     let levels = levels.as_deref();
     match (out, &held.cells) {
         (ColumnWriter::Int64ColumnWriter(out), Cells::Integers(cells)) => {
-            // Only multiples that Parquet has no unit for are written in another one.
-            let times = match described.column.kind {
-                Kind::Time { ns } if ![1, 1_000, 1_000_000].contains(&ns) => i64::try_from(ns).unwrap_or(1),
-                _ => 1,
-            };
             let mut values = held.found(cells);
-            for value in &mut values {
-                let scaled = value.checked_mul(times);
-                *value = scaled.ok_or_else(|| {
-                    ParquetError::General(format!(
-                        "column `{}`: a time of {value} x {times} ns is beyond 64 bits",
-                        described.column.name
-                    ))
-                })?;
+            match described.column.kind {
+                Kind::Time { ns } => {
+                    let units = [1, 1_000, 1_000_000];
+                    values = super::times(&described.column, ns, &units, &values)
+                        .map_err(ParquetError::General)?;
+                }
+                Kind::Decimal { .. } if values.iter().any(|value| value.unsigned_abs() >= MOST) => {
+                    return Err(too_long(described));
+                }
+                _ => {}
             }
             out.write_batch(&values, levels, None)?;
         }

@@ -8,8 +8,6 @@ mod batch;
 mod buffer;
 mod schema;
 
-use std::collections::VecDeque;
-
 use arrow_ipc::{CompressionType, Message, MessageHeader, root_as_footer, root_as_message};
 
 pub(crate) use self::schema::columns_of_base64;
@@ -31,10 +29,13 @@ pub(crate) struct ArrowTable {
     store: Store,
     schema: Schema,
     /// Where the record batches of a file must be, by its footer.
-    announced: Option<VecDeque<u64>>,
+    announced: Option<Vec<u64>>,
     selected: Vec<usize>,
-    /// Where the next message begins.
+    /// Where the first message behind the schema begins.
+    first: u64,
+    /// Where the next one does, and how many came before.
     next: u64,
+    taken: usize,
     batch: Option<Batch>,
     rows_done: u64,
 }
@@ -64,21 +65,37 @@ impl ArrowTable {
             (Schema::of(&schema)?, None, end_of(&framed, &message)?)
         };
         let selected = Vec::new();
-        Ok(Self { store, schema, announced, selected, next, batch: None, rows_done: 0 })
+        Ok(Self {
+            store,
+            schema,
+            announced,
+            selected,
+            first: next,
+            next,
+            taken: 0,
+            batch: None,
+            rows_done: 0,
+        })
     }
 
     /// The next message; `None` at the end.
     fn next_message(&mut self) -> Result<Option<Framed>, TableError> {
-        match &mut self.announced {
-            None => framed(&self.store, self.next),
-            Some(announced) => match announced.pop_front() {
-                None => Ok(None),
-                Some(at) => {
-                    let framed = framed(&self.store, at)?;
-                    framed.ok_or_else(|| damaged(None, format!("no record batch at byte {at}"))).map(Some)
-                }
-            },
-        }
+        let Some(announced) = &self.announced else {
+            let found = framed(&self.store, self.next)?;
+            let left = self.store.length().saturating_sub(self.next);
+            return match found {
+                // The mark at the end has as many bytes at most.
+                None if left > 8 => Err(damaged(
+                    None,
+                    format!("{left} bytes where it has ended; are it several files in one?"),
+                )),
+                found => Ok(found),
+            };
+        };
+        let Some(&at) = announced.get(self.taken) else { return Ok(None) };
+        self.taken += 1;
+        let framed = framed(&self.store, at)?;
+        framed.ok_or_else(|| damaged(None, format!("no record batch at byte {at}"))).map(Some)
     }
 
     /// Goes on to the next record batch that has rows; false when there is none.
@@ -133,6 +150,7 @@ impl Table for ArrowTable {
 
     fn select(&mut self, columns: &[usize]) -> Result<(), TableError> {
         self.selected = columns.to_vec();
+        (self.next, self.taken, self.batch, self.rows_done) = (self.first, 0, None, 0);
         Ok(())
     }
 
@@ -203,7 +221,7 @@ fn end_of(framed: &Framed, message: &Message<'_>) -> Result<u64, TableError> {
 }
 
 /// The columns of a file, and where its record batches begin.
-fn footer(store: &Store) -> Result<(Schema, VecDeque<u64>), TableError> {
+fn footer(store: &Store) -> Result<(Schema, Vec<u64>), TableError> {
     let truncated = || TableError::Truncated(FORMAT);
     // The footer, its length in four bytes, and the magic.
     let end = store.length().checked_sub(10).ok_or_else(truncated)?;

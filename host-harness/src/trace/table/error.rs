@@ -125,7 +125,7 @@ impl TableError {
             }
             Self::DoubledColumn { .. } => "give each column its own name".to_owned(),
             Self::TwoTimeBases { .. } => {
-                "record them in one group, or bring them to one time base".to_owned()
+                "take one group (convert: --leave-out GROUP/NAME), record them in one group, or bring them to one time base".to_owned()
             }
             Self::LongDecimal { .. } => "write the column with fewer digits or places".to_owned(),
             Self::NoRows { skipped: 0 } => "record it again, or check what writes it".to_owned(),

@@ -76,7 +76,10 @@ impl Batch {
             let bytes = bytes.ok_or_else(|| {
                 wrong("it is of a type that is not read, or has more rows than there can be")
             })?;
-            let is_complete = buffers.get(first).length() == 0 || node.null_count() == 0;
+            let is_complete = node.null_count() == 0;
+            if !is_complete && rows > 0 && buffers.get(first).length() == 0 {
+                return Err(wrong("it does not say which of its values are missing"));
+            }
             columns.push(Stored {
                 storage: field.storage,
                 present: if is_complete { None } else { Some(part(first, bits)?) },

@@ -32,16 +32,23 @@ impl Conversion {
         let kind = block.u8(0)?;
         let conversion = match kind {
             0 => Self::Identity,
-            1 => match (value(0)?, value(1)?) {
-                (0.0, 1.0) => Self::Identity,
-                (offset, factor) => Self::Linear { offset, factor },
+            1 => Self::linear(value(0)?, value(1)?),
+            2 => match [value(0)?, value(1)?, value(2)?, value(3)?, value(4)?, value(5)?] {
+                [0.0, factor, offset, 0.0, 0.0, 1.0] => Self::linear(offset, factor),
+                others => Self::Rational(others),
             },
-            2 => Self::Rational([value(0)?, value(1)?, value(2)?, value(3)?, value(4)?, value(5)?]),
             3..=6 => Self::Formula,
             7..=11 => Self::Text,
             _ => return Err(MdfError::damaged(format!("a conversion of the unknown type {kind}"), at).into()),
         };
         Ok((conversion, text(file, block.link(1))?))
+    }
+
+    fn linear(offset: f64, factor: f64) -> Self {
+        match (offset, factor) {
+            (0.0, 1.0) => Self::Identity,
+            (offset, factor) => Self::Linear { offset, factor },
+        }
     }
 
     /// The physical value; of a conversion to text the raw one.
@@ -52,6 +59,17 @@ impl Conversion {
             Self::Rational([a, b, c, d, e, f]) => {
                 (a * raw * raw + b * raw + c) / (d * raw * raw + e * raw + f)
             }
+        }
+    }
+
+    /// Offset and factor where both are whole numbers: then nothing has to be rounded.
+    pub(super) fn whole(self) -> Option<(i64, i64)> {
+        const MOST: f64 = (1_u64 << 53) as f64;
+        // Bounded because of the comparison.
+        let whole = |number: f64| (number.trunc() == number && number.abs() <= MOST).then_some(number as i64);
+        match self {
+            Self::Linear { offset, factor } => whole(offset).zip(whole(factor)),
+            _ => None,
         }
     }
 
@@ -103,6 +121,21 @@ mod tests {
             (Conversion::Linear { offset: 0.5, factor: 1e-6 }, Some("s"), None),
         ] {
             assert_eq!(conversion.nanoseconds(unit), nanos, "{conversion:?} {unit:?}");
+        }
+    }
+
+    #[test]
+    fn a_conversion_in_whole_numbers_is_told_from_one_that_has_to_round() {
+        assert_eq!(Conversion::linear(0.0, 1.0), Conversion::Identity);
+        for (offset, factor, whole) in [
+            (1.0, 1.0, Some((1, 1))),
+            (-5.0, 9_007_199_254_740_992.0, Some((-5, 1 << 53))),
+            (0.5, 1.0, None),
+            (0.0, 0.1, None),
+            (0.0, 1e16, None),
+            (f64::NAN, 1.0, None),
+        ] {
+            assert_eq!(Conversion::linear(offset, factor).whole(), whole, "{offset} {factor}");
         }
     }
 

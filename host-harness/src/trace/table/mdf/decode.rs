@@ -30,6 +30,11 @@ pub(super) enum Delivered {
     /// Whole numbers of at most 63 bits.
     Time,
     Bool,
+    /// `offset + factor x raw` in whole numbers.
+    Affine {
+        offset: i64,
+        factor: i64,
+    },
     Real(Conversion),
 }
 
@@ -78,6 +83,23 @@ impl Decoder {
                     conversion.apply(self.real(record, records.first + place))
                 };
                 Cells::Reals((0..).zip(records.each()).map(physical).collect())
+            }
+            (Delivered::Affine { offset, factor }, _) => {
+                let physical = |(place, record): (u64, &[u8])| {
+                    let raw = match self.raw {
+                        Raw::Index => i128::from(records.first) + i128::from(place),
+                        Raw::Signed => i128::from(self.signed(record)),
+                        _ => i128::from(self.number(record)),
+                    };
+                    // Bounded because of their 64 bits.
+                    let value = i128::from(offset) + i128::from(factor) * raw;
+                    i64::try_from(value).map_err(|_| MdfError::Value {
+                        column: column.to_owned(),
+                        row: records.first + place + 1,
+                        what: format!("the number {value} is beyond 64 bits"),
+                    })
+                };
+                Cells::Integers((0..).zip(records.each()).map(physical).collect::<Result<_, _>>()?)
             }
             (Delivered::Bool, _) => {
                 Cells::Bools(records.each().map(|record| self.number(record) != 0).collect())
@@ -156,6 +178,21 @@ mod tests {
     fn one(decoder: &Decoder, record: &[u8]) -> Cells {
         let records = Records { bytes: record, length: record.len(), first: 7 };
         decoder.cells(records, "x").unwrap().0
+    }
+
+    #[test]
+    fn whole_numbers_stay_whole_through_a_conversion_in_whole_numbers() {
+        let delivered = Delivered::Affine { offset: 1, factor: 1 };
+        let of = |raw| Decoder { delivered, ..decoder(raw, false, 0, 64) };
+        let record = |raw: i64| [&[0], &raw.to_le_bytes()[..]].concat();
+        // 2^53 + 1 is no `f64`.
+        assert_eq!(one(&of(Raw::Unsigned), &record((1 << 53) + 1)), Cells::Integers(vec![(1 << 53) + 2]));
+        assert_eq!(one(&of(Raw::Signed), &record(-(1 << 53) - 3)), Cells::Integers(vec![-(1 << 53) - 2]));
+        assert_eq!(one(&of(Raw::Index), &record(0)), Cells::Integers(vec![8]));
+        let record = record(-1);
+        let error =
+            of(Raw::Unsigned).cells(Records { bytes: &record, length: 9, first: 7 }, "x").unwrap_err();
+        assert!(error.to_string().contains("the number 18446744073709551616 is beyond 64 bits"), "{error}");
     }
 
     #[test]

@@ -5,7 +5,7 @@
 //! blocks, plain or packed (deflate or zstd, transposed or not). Of anything else the columns are listed with a word for what it is, and
 //! refused with what to do when they are selected.
 //!
-//! Whole numbers stay whole unless a conversion makes them physical values: these are worked out in `f64`, as the format has it. A time
+//! Whole numbers stay whole unless a conversion by other than whole numbers makes them physical values: these are worked out in `f64`, as the format has it. A time
 //! in whole numbers, or a converted column in a unit of time, is exact where its factor is the `f64` next to a whole number of ns
 //! ([`Kind::Time`]).
 //!
@@ -126,11 +126,6 @@ impl Table for Mdf {
 
     fn format(&self) -> &'static str {
         FORMAT
-    }
-
-    /// A chunk is so many bytes of records, and all columns are in them.
-    fn columns_at_a_time(&self) -> usize {
-        usize::MAX
     }
 
     fn group(&self, group: usize) -> String {

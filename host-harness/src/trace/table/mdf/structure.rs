@@ -186,8 +186,9 @@ impl Structure {
     ) -> Result<(), TableError> {
         let group = self.groups.len() - 1;
         let (conversion, other_unit) = Conversion::read(file, block.link(4))?;
-        let unit = text(file, block.link(6))?.or(other_unit);
         let is_time = matches!(block.u8(0)?, 2 | 3) && block.u8(1)? == 1;
+        // A time of a group is in seconds unless its file says otherwise.
+        let unit = text(file, block.link(6))?.or(other_unit).or_else(|| is_time.then(|| "s".to_owned()));
         let bits = block.u32(8)?;
         let raw = match (defect, composition) {
             (Some(defect), _) => Err(defect.word()),
@@ -253,6 +254,9 @@ fn delivered(
         _ if let Some(ns) = in_nanoseconds => (Kind::Time { ns }, Delivered::Time),
         Conversion::Identity if raw == Raw::Unsigned && bits == 1 => (Kind::Bool, Delivered::Bool),
         Conversion::Identity if is_whole => (Kind::Integer, Delivered::Whole),
+        _ if is_whole && let Some((offset, factor)) = conversion.whole() => {
+            (Kind::Integer, Delivered::Affine { offset, factor })
+        }
         conversion => (Kind::Real, Delivered::Real(conversion)),
     })
 }

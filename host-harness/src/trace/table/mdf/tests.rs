@@ -1,15 +1,16 @@
 //! Files made byte by byte: what every part of them does, and that none that is cut or altered does harm.
 
 use std::io::Cursor;
+use std::path::Path;
 
 use super::made::{Channel, Group, Made};
-use super::{Chunk, Kind, Mdf, Table, TableError};
+use super::{Chunk, Column, Kind, Mdf, Table, TableError};
 use crate::replay::{layout, replay};
 use crate::report::Report;
 use crate::setup::Setup;
 use crate::trace::table::address::resolve;
 use crate::trace::table::{Cells, Present};
-use crate::trace::{Options, Reader, TraceError};
+use crate::trace::{Opened, Options, Reader, TraceError};
 
 /// Records of a time in us, a count of 24 bits, a flag, and a byte of invalidation bits.
 fn records(rows: u32) -> Vec<u8> {
@@ -247,6 +248,58 @@ fn a_file_is_replayed_as_the_text_of_its_values() {
     assert_eq!(expected["verdict"], "tripped");
     assert_eq!(report(&of("fast/t"), two_groups()), expected);
     assert_eq!(report(&of("t"), plain()), expected);
+}
+
+/// The cells of the first column of a file.
+fn first_column(path: &Path) -> (Column, Cells) {
+    let Opened::Table { mut table, .. } = Opened::open(path).unwrap_or_else(|error| panic!("{error}")) else {
+        panic!("{} is a text", path.display());
+    };
+    table.select(&[0]).unwrap();
+    let mut chunk = Chunk::default();
+    assert!(table.next(&mut chunk).unwrap());
+    (table.columns()[0].clone(), chunk.columns[0].0.clone())
+}
+
+#[test]
+fn times_in_steps_that_no_other_file_has_a_unit_for_are_converted_to_nanoseconds() {
+    let folder = std::env::temp_dir().join(format!("cowitness-steps-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let mut made = Made::new();
+    let conversion = made.linear(0.0, 6.25e-5);
+    let time = Channel { kind: 2, bits: 32, conversion, ..Channel::default() };
+    let time = made.channel(0, "t", "", time);
+    let data: Vec<u8> = [5_u32, 6, 8].iter().flat_map(|step| step.to_le_bytes()).collect();
+    let data = made.block(b"##DT", &[], &data);
+    let first = made.group(0, "", Group { channels: time, data, records: 3, bytes: 4, ..Group::default() });
+    let from = folder.join("steps.mf4");
+    std::fs::write(&from, made.file(first)).unwrap();
+    let (column, _) = first_column(&from);
+    assert_eq!((column.kind, column.unit.as_deref()), (Kind::Time { ns: 62_500 }, Some("s")));
+    for name in ["steps.arrow", "steps.parquet"] {
+        let to = folder.join(name);
+        crate::trace::convert(&from, &to, None, &[]).unwrap_or_else(|error| panic!("{error}"));
+        let (column, cells) = first_column(&to);
+        let Kind::Time { ns } = column.kind else { panic!("{name}: {column:?}") };
+        let Cells::Integers(cells) = cells else { panic!("{name}: {cells:?}") };
+        let times: Vec<u64> = cells.iter().map(|cell| cell.unsigned_abs() * ns).collect();
+        assert_eq!(times, [312_500, 375_000, 500_000], "{name}");
+    }
+    std::fs::remove_dir_all(&folder).unwrap();
+}
+
+#[test]
+fn one_group_of_two_is_converted_when_the_other_is_left_out() {
+    let folder = std::env::temp_dir().join(format!("cowitness-groups-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let (from, to) = (folder.join("two.mf4"), folder.join("one.csv"));
+    std::fs::write(&from, two_groups()).unwrap();
+    let left_out = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<Vec<_>>();
+    let error = crate::trace::convert(&from, &to, None, &[]).unwrap_err().to_string();
+    assert!(error.contains("`fast/t`") && error.contains("`slow/t`"), "{error}");
+    let converted = crate::trace::convert(&from, &to, None, &left_out(&["slow/t", "only here"])).unwrap();
+    assert_eq!((converted.rows, converted.columns), (10, 4));
+    std::fs::remove_dir_all(&folder).unwrap();
 }
 
 #[test]
