@@ -247,7 +247,8 @@ const acts = {
       cowitness.show(cowitness.whole);
       const { u } = cowitness.charts.find(one => one.panel.title.startsWith(title));
       const y = Math.round(u.valToPos(value, "y", true));
-      const wanted = [1, 3, 5].map(at => parseInt(palette()[who].slice(at, at + 2), 16));
+      const whole = palette()[who].replace(/^#(.)(.)(.)$/, "#$1$1$2$2$3$3");
+      const wanted = [1, 3, 5].map(at => parseInt(whole.slice(at, at + 2), 16));
       const is = (data, at) => data[at + 3] > 60 && wanted.reduce((sum, one, i) => sum + Math.abs(data[at + i] - one), 0) < 200;
       let best = { changes: 0, inked: 0 };
       for (let row = y - 2; row <= y + 2; row++) {
