@@ -12,7 +12,8 @@ pub const CLEAR: u8 = 0;
 /// failed or something was not tested; vectors: something is not covered; a log
 /// or an image: something differs; a file was listed and has rows that are none of its table.
 pub const TRIPPED: u8 = 1;
-/// The program could not run: usage, setup, trace, scenario, expectation file, vectors, log or sealed setup.
+/// The program could not run: usage, setup, trace, scenario, expectation file, vectors, log or sealed setup; or it could not write
+/// what was asked for.
 pub const UNUSABLE: u8 = 2;
 
 /// The worst of several.

@@ -66,7 +66,31 @@ fn explaining_another_trip_writes_a_page_about_that_one() {
     let trace = trace("overspeed-door-open");
     let output = cowitness(&["explain", &trace, "--setup", SETUP, "--trip", "2", "--html", shown(&page)]);
     assert_eq!(output.status.code(), Some(1), "{}", err(&output));
-    assert!(fs::read_to_string(&page).expect("the page").contains("(of trip 2)"));
+    let text = fs::read_to_string(&page).expect("the page");
+    assert!(text.contains("(of trip 2)") && text.contains("\"opens\":{\"trip\":1}"), "it opens on it");
+    let trace = self::trace("rail-cable-fault");
+    let output = cowitness(&["explain", &trace, "--setup", SETUP, "--fault", "1", "--html", shown(&page)]);
+    assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+    let text = fs::read_to_string(&page).expect("the page");
+    assert!(text.contains("(of fault 1)") && text.contains("\"opens\":{\"fault\":[0,"), "it opens on it");
+}
+
+#[test]
+fn gaps_of_the_trace_are_told_in_words() {
+    let folder = folder("gaps");
+    let (page, trace) = (folder.join("page.html"), folder.join("gaps.csv"));
+    let mut rows =
+        "time,motor_count,rail_count,rail_valid,door_1,door_2,estop_1,estop_2,at_loading,reset\n".to_owned();
+    for row in 0..900_u64 {
+        let millis = row + 500 * (row / 300);
+        rows += &format!("{}.{:03},1000,500,1,1,1,1,1,0,0\n", millis / 1000, millis % 1000);
+    }
+    fs::write(&trace, rows).expect("a scratch file");
+    let output = cowitness(&["replay", shown(&trace), "--setup", SETUP, "--html", shown(&page)]);
+    let told = out(&output).lines().filter(|line| line.contains("no row from")).count();
+    let text = fs::read_to_string(&page).expect("the page");
+    assert_eq!((told, text.matches("<li>no row from").count()), (2, 2), "{}", out(&output));
+    assert!(text.contains("<p>2 gaps: ") && text.contains("no row from 0.299 s to 0.8 s"));
 }
 
 #[test]

@@ -346,24 +346,9 @@ fn what_cannot_be_written_where_it_is_asked_for_is_refused_with_what_to_do() {
     refused("replay", &two, &["--plot", "it.csv"], "--plot takes one trace");
     refused("replay", &two, &["--svg", "-"], "--svg -: standard output takes one file");
     refused("replay", &two, &["--png", &one], "--png takes a folder that there is");
-    refused(
-        "replay",
-        &DEMO,
-        &["--svg", "-", "--png", "-"],
-        "-: named with --svg and with --png; name two files",
-    );
-    refused(
-        "explain",
-        &DEMO,
-        &["--svg", "-", "--json", "-"],
-        "-: named with --json and with --svg; name two files",
-    );
-    refused(
-        "explain",
-        &DEMO,
-        &["--svg", &one, "--png", &one],
-        "named with --svg and with --png; name two files",
-    );
+    refused("replay", &DEMO, &["--svg", "-", "--png", "-"], "name two files");
+    refused("explain", &DEMO, &["--svg", "-", "--json", "-"], "name two files");
+    refused("explain", &DEMO, &["--svg", &one, "--png", &one], "name two files");
     refused("explain", &DEMO, &["--trip", "99", "--svg", &one], "--trip 99");
     refused("replay", &DEMO, &["--svg", "no/such/folder.svg"], "check the path given with --svg");
     let both = ran(&[["replay"].as_slice(), &two, &["--svg", &folder]].concat());
@@ -400,4 +385,84 @@ fn the_trip_that_was_asked_for_is_the_one_in_the_picture() {
     let axis = bench.write("axis.toml", &setup("Calm, invented", "not too fast", "motor"));
     let whole = ran(&["replay", &calm, "--setup", &axis, "--svg", "-"]);
     assert!(out(&whole).contains(">The whole trace<"), "nothing happened there");
+}
+
+/// The column of a plot, as numbers.
+fn column(csv: &str, name: &str) -> Vec<f64> {
+    let mut lines = csv.lines();
+    let place =
+        lines.next().unwrap().split(',').position(|head| head == name).unwrap_or_else(|| panic!("{name}"));
+    lines.filter_map(|line| line.split(',').nth(place)?.parse().ok()).collect()
+}
+
+#[test]
+fn a_speed_is_drawn_against_the_limits_of_each_direction_and_both_ends_of_a_range() {
+    let bench = Bench::new("directions");
+    // 400 mm/s forwards and 250 mm/s backwards, and from 100 to 500 mm/s, beside limits that hold in both directions.
+    for (demo, low, high) in [("mouth", -250.0, 400.0), ("burner", 100.0, 500.0)] {
+        let (trace, plot) = (format!("traces-demo/every-function-{demo}.csv.gz"), bench.path("plot.csv"));
+        ran(&["replay", &trace, "--setup", "traces-demo/every-function.setup.toml", "--plot", &plot]);
+        let csv = bench.read("plot.csv");
+        for side in ["a", "b"] {
+            let lows = column(&csv, &format!("speed_limit_low_{side}_high"));
+            let highs = column(&csv, &format!("speed_limit_high_{side}_low"));
+            let greatest = lows.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let smallest = highs.iter().copied().fold(f64::INFINITY, f64::min);
+            assert!((greatest - low).abs() < 1e-3, "{demo} {side}: {greatest}");
+            assert!((smallest - high).abs() < 1e-3, "{demo} {side}: {smallest}");
+        }
+    }
+}
+
+#[test]
+fn the_keys_of_a_picture_stay_within_it_where_it_has_all_of_them() {
+    let bench = Bench::new("keys");
+    // Thinned, with nothing that trips, uneasy, and with a gap.
+    let mut rows = "time,motor,rail\n".to_owned();
+    for frame in 0..FRAMES {
+        let now = frame + if frame >= 20_000 { 800 } else { 0 };
+        let count = 20 * now + frame * 7 % 13;
+        rows += &format!("{}.{:03},{count},{count}\n", now / 1000, now % 1000);
+    }
+    let trace = bench.write("gap.csv", &rows);
+    let axis = bench.write(
+        "axis.toml",
+        &setup("A gap, invented", "not too fast", "motor")
+            .replace("timeout = \"4 ms\"", "timeout = \"900 ms\"")
+            .replacen("timeout = \"900 ms\"", "timeout = \"700 ms\"", 1),
+    );
+    let svg = bench.path("it.svg");
+    ran(&["replay", &trace, "--setup", &axis, "--svg", &svg]);
+    let text = bench.read("it.svg");
+    let document = Document::parse(&text).unwrap();
+    let keys = [
+        "channel a",
+        "limit, or what is allowed",
+        "all between the least and the greatest of some frames",
+        "a fault, or a gap",
+    ];
+    for key in keys {
+        let node = document.descendants().find(|node| node.has_tag_name("text") && node.text() == Some(key));
+        let x: f64 = node.unwrap_or_else(|| panic!("{key}")).attribute("x").unwrap().parse().unwrap();
+        assert!(x + 5.8 * (key.len() as f64) < 960.0, "{key} at {x}");
+    }
+}
+
+#[test]
+fn a_picture_that_cannot_be_written_takes_nothing_from_the_report() {
+    let bench = Bench::new("unwritten");
+    let (json, junit, missing) = (bench.path("it.json"), bench.path("it.xml"), bench.path("none/it.svg"));
+    for option in ["--svg", "--html"] {
+        let output = cowitness(
+            &[["replay"].as_slice(), &DEMO, &[option, &missing, "--json", &json, "--junit", &junit]].concat(),
+        );
+        assert_eq!(output.status.code(), Some(2), "what could not be written is an error");
+        assert!(err(&output).contains("none/it.svg"), "{}", err(&output));
+        let plain = ran(&[["replay"].as_slice(), &DEMO].concat());
+        assert_eq!(out(&output), out(&plain), "the text is there");
+        let report: Report = serde_json::from_str(&bench.read("it.json")).unwrap();
+        assert!(!report.trips.is_empty());
+        let xml = bench.read("it.xml");
+        assert!(xml.contains("errors=\"0\"") && !xml.contains("failures=\"0\" errors"), "{xml}");
+    }
 }

@@ -15,7 +15,7 @@ const browser = await chromium.launch({
 });
 
 /** Opens a page, and keeps whatever goes wrong and whatever it asks for. */
-async function open(file, options = {}) {
+async function open(file, { plain, prepare, ...options } = {}) {
   const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, offline: true, ...options });
   const page = await context.newPage();
   const noticed = { errors: [], requests: [], dialogs: [] };
@@ -25,8 +25,9 @@ async function open(file, options = {}) {
   page.on("pageerror", error => noticed.errors.push(error.message));
   page.on("request", request => { if (request.url() !== `file://${file}` && !request.url().startsWith("blob:")) noticed.requests.push(request.url()); });
   page.on("dialog", dialog => { noticed.dialogs.push(dialog.message()); dialog.dismiss(); });
+  if (prepare) await page.addInitScript(prepare);
   await page.goto(`file://${file}`);
-  await page.waitForSelector("#charts[data-ready=true]", { timeout: 20000 });
+  if (!plain) await page.waitForSelector("#charts[data-ready=true]", { timeout: 20000 });
   return { context, page, noticed };
 }
 
@@ -133,8 +134,8 @@ const acts = {
   },
 
   /** What the rules of accessibility say of it. */
-  async rules({ file, dark }) {
-    const { context, page, noticed } = await open(file, { colorScheme: dark ? "dark" : "light" });
+  async rules({ file, dark, plain }) {
+    const { context, page, noticed } = await open(file, { plain, colorScheme: dark ? "dark" : "light" });
     await page.evaluate(() => { for (const one of document.querySelectorAll("details")) one.open = true; });
     // The policy of the page lets no script be added; the tool comes in through the debugging door.
     await page.evaluate(AXE);
@@ -144,9 +145,172 @@ const acts = {
     return { broken, rules: results.passes?.length ?? 0, ...noticed };
   },
 
+  /** A page without charts. */
+  async plain({ file }) {
+    const { context, page, noticed } = await open(file, { plain: true });
+    const seen = await page.evaluate(() => ({
+      title: document.title, text: document.body.innerText, images: document.images.length, scripts: document.scripts.length,
+      heads: [...document.querySelectorAll("th")].map(head => head.textContent),
+    }));
+    await context.close();
+    return { ...seen, ...noticed };
+  },
+
+  /** What it opens on, and what it says of another trip. */
+  async opens({ file, then }) {
+    const { context, page, noticed } = await open(file);
+    const look = () => page.evaluate(() => ({
+      ...cowitness.view,
+      pressed: [...document.querySelectorAll("button[aria-pressed=true]")].map(one => ({ ...one.dataset, name: one.ariaLabel })),
+      decided: cowitness.charts.find(one => one.panel.decided)?.note.textContent ?? null,
+      focus: document.activeElement.id,
+    }));
+    const first = await look();
+    let after = null;
+    if (then) { await page.click(then); after = await look(); }
+    const names = await page.evaluate(() => [...document.querySelectorAll("button")].map(one => one.ariaLabel ?? one.textContent));
+    await context.close();
+    return { first, after, names, ...noticed };
+  },
+
+  /** The labels of the axis of time, and the times at which they stand, at some views. */
+  async labels({ file, views }) {
+    const prepare = () => {
+      window.written = [];
+      const fill = CanvasRenderingContext2D.prototype.fillText;
+      CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {
+        window.written.push({ canvas: this.canvas, text, x, y });
+        return fill.apply(this, arguments);
+      };
+    };
+    const { context, page, noticed } = await open(file, { prepare });
+    const found = [];
+    for (const view of views) {
+      found.push(await page.evaluate(async view => {
+        window.written.length = 0;
+        cowitness.show(view);
+        await new Promise(done => setTimeout(done, 100));
+        const { u } = cowitness.charts[0];
+        const under = written.filter(one => one.canvas === u.ctx.canvas && one.y > u.bbox.top + u.bbox.height);
+        return {
+          pixel: (u.posToVal(1, "x") - u.posToVal(0, "x")),
+          labels: under.map(({ text, x }) => ({ text, at: u.posToVal(x, "x", true) })),
+          first: cowitness.meta.first_ns, said: document.getElementById("clock").textContent,
+        };
+      }, view));
+    }
+    await context.close();
+    return { found, ...noticed };
+  },
+
+  /** What is told at a time. */
+  async reads({ file, time }) {
+    const { context, page, noticed } = await open(file);
+    const rows = await page.evaluate(time => {
+      cowitness.read(time);
+      return Object.fromEntries([...document.getElementById("readout").rows].map(({ cells }) => [cells[0].textContent, cells[1].textContent]));
+    }, time);
+    await context.close();
+    return { rows, ...noticed };
+  },
+
+  /** The cursor moved by keys, beyond the view. */
+  async cursor({ file }) {
+    const { context, page, noticed } = await open(file);
+    await page.evaluate(() => {
+      const middle = cowitness.whole.max / 2;
+      cowitness.cursor = null;
+      cowitness.show({ min: middle - 0.05, max: middle + 0.05 });
+      window.said = [];
+      new MutationObserver(() => said.push(document.getElementById("said").textContent)).observe(document.getElementById("said"), { childList: true, characterData: true, subtree: true });
+    });
+    const before = await view(page);
+    await page.focus("#charts");
+    let least = Infinity;
+    for (let k = 0; k < 150; k++) {
+      await page.keyboard.press("Shift+ArrowRight");
+      const inside = await page.evaluate(() => cowitness.cursor >= cowitness.view.min && cowitness.cursor <= cowitness.view.max);
+      least = Math.min(least, inside ? 1 : 0);
+    }
+    await page.waitForTimeout(600);
+    const live = await page.getAttribute("#said", "aria-live");
+    const said = await page.evaluate(() => window.said);
+    const after = await view(page);
+    await context.close();
+    return { before, after, inside: least, live, said, ...noticed };
+  },
+
+  /** Along a row of pixels at a value: how often the colour of one changes to another one. */
+  async row({ file, chart, value, who }) {
+    const { context, page, noticed } = await open(file);
+    const found = await page.evaluate(([title, value, who]) => {
+      cowitness.show(cowitness.whole);
+      const { u } = cowitness.charts.find(one => one.panel.title.startsWith(title));
+      const y = Math.round(u.valToPos(value, "y", true));
+      const whole = palette()[who].replace(/^#(.)(.)(.)$/, "#$1$1$2$2$3$3");
+      const wanted = [1, 3, 5].map(at => parseInt(whole.slice(at, at + 2), 16));
+      const is = (data, at) => data[at + 3] > 60 && wanted.reduce((sum, one, i) => sum + Math.abs(data[at + i] - one), 0) < 200;
+      let best = { changes: 0, inked: 0 };
+      for (let row = y - 2; row <= y + 2; row++) {
+        const { data } = u.ctx.getImageData(u.bbox.left, row, u.bbox.width, 1);
+        let changes = 0, inked = 0, last = false;
+        for (let at = 0; at < data.length; at += 4) {
+          const now = is(data, at);
+          if (now) inked += 1;
+          if (now !== last) changes += 1;
+          last = now;
+        }
+        if (inked > best.inked) best = { changes, inked: inked / u.bbox.width };
+      }
+      return best;
+    }, [chart, value, who]);
+    await context.close();
+    return { ...found, ...noticed };
+  },
+
+  /** Heads and cells of tables as they are on paper. */
+  async paper({ file }) {
+    const { context, page, noticed } = await open(file);
+    await page.emulateMedia({ media: "print" });
+    const tables = await page.evaluate(() => Object.fromEntries([...document.querySelectorAll("table[aria-label]")].map(table => [
+      table.ariaLabel, [...table.rows].map(row => [...row.cells].filter(cell => cell.offsetWidth > 0).map(cell => cell.innerText)),
+    ])));
+    await context.close();
+    return { tables, ...noticed };
+  },
+
+  /** Pictures as means of grey, 32 by 28. */
+  async blocks({ files }) {
+    const context = await browser.newContext({ offline: true });
+    const page = await context.newPage();
+    const all = [];
+    for (const file of files) {
+      const data = readFileSync(file).toString("base64");
+      all.push(await page.evaluate(async data => {
+        const image = await createImageBitmap(new Blob([Uint8Array.from(atob(data), letter => letter.charCodeAt(0))]));
+        const canvas = new OffscreenCanvas(image.width, image.height);
+        const ctx = canvas.getContext("2d");
+        ctx.drawImage(image, 0, 0);
+        const { width, height } = image;
+        const pixels = ctx.getImageData(0, 0, width, height).data;
+        const sums = Array.from({ length: 32 * 28 }, () => [0, 0]);
+        for (let y = 0; y < height; y++) {
+          for (let x = 0; x < width; x++) {
+            const at = 4 * (y * width + x), of = sums[Math.floor(y * 28 / height) * 32 + Math.floor(x * 32 / width)];
+            of[0] += 0.299 * pixels[at] + 0.587 * pixels[at + 1] + 0.114 * pixels[at + 2];
+            of[1] += 1;
+          }
+        }
+        return { width, height, greys: sums.map(([sum, count]) => sum / count) };
+      }, data));
+    }
+    await context.close();
+    return { all };
+  },
+
   /** As with the letters twice as large, and on paper. */
-  async sizes({ file }) {
-    const { context, page, noticed } = await open(file, { viewport: { width: 640, height: 450 } });
+  async sizes({ file, plain }) {
+    const { context, page, noticed } = await open(file, { plain, viewport: { width: 640, height: 450 } });
     const narrow = await page.evaluate(() => ({ wide: document.documentElement.scrollWidth, window: innerWidth }));
     const pdf = await page.pdf({ format: "A4" });
     await context.close();

@@ -5,8 +5,9 @@ use std::fs;
 use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
+use host_harness::accept::{AcceptReport, Plan, record};
 use host_harness::explain::{Asked, Explanation, explain_plotted};
-use host_harness::html::{Sheet, report};
+use host_harness::html::{Sheet, acceptance, report};
 use host_harness::plot::Stretch;
 use host_harness::replay::{FrameSource, layout};
 use host_harness::report::Report;
@@ -34,15 +35,19 @@ fn around(of: &Stretch, first: u64) -> Option<(f64, f64, u64)> {
     Some((since(of.buckets().first()?.first), since(of.buckets().last()?.last), of.per()))
 }
 
-fn read(name: &str, base: &Base, trace: Vec<u8>) -> Made {
+fn read(name: &str, base: &Base, trace: Vec<u8>, asked: Asked) -> Made {
     let layout = layout(base.setup()).expect("a layout");
     let mut reader = Reader::from_read(name, Cursor::new(trace), &layout, Options::default())
         .unwrap_or_else(|error| panic!("{name}: {error}"));
-    made(name, base, &mut reader)
+    made_about(name, base, &mut reader, asked)
 }
 
 fn made(name: &str, base: &Base, source: &mut impl FrameSource) -> Made {
-    let (explanation, outcome, plot) = explain_plotted(base, source, name, Asked::First, &mut |_| {}, None)
+    made_about(name, base, source, Asked::First)
+}
+
+fn made_about(name: &str, base: &Base, source: &mut impl FrameSource, asked: Asked) -> Made {
+    let (explanation, outcome, plot) = explain_plotted(base, source, name, asked, &mut |_| {}, None)
         .unwrap_or_else(|error| panic!("{name}: {error}"));
     let of = Report::new(base.setup(), &outcome, name, 0);
     let sheet = Sheet {
@@ -55,12 +60,12 @@ fn made(name: &str, base: &Base, source: &mut impl FrameSource) -> Made {
         identity: None,
     };
     let page = report(&sheet).expect("a page");
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("browser");
-    fs::create_dir_all(&folder).expect("a scratch folder");
-    let test = std::thread::current().name().unwrap_or("test").replace("::", "-");
-    let path =
-        folder.join(format!("{test}-{}.html", name.replace(|letter: char| !letter.is_alphanumeric(), "-")));
-    fs::write(&path, page).expect("a scratch file");
+    let asked_for = match asked {
+        Asked::First => String::new(),
+        Asked::Trip(number) => format!("-trip-{number}"),
+        Asked::Fault(number) => format!("-fault-{number}"),
+    };
+    let path = written(&format!("{name}{asked_for}"), &page);
     let first = outcome.first.map_or(0, Instant::as_nanos);
     let trips = outcome.trips.kept.iter();
     Made {
@@ -74,6 +79,88 @@ fn made(name: &str, base: &Base, source: &mut impl FrameSource) -> Made {
     }
 }
 
+/// A page in a scratch file of this test.
+fn written(name: &str, page: &str) -> PathBuf {
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("browser");
+    fs::create_dir_all(&folder).expect("a scratch folder");
+    let test = std::thread::current().name().unwrap_or("test").replace("::", "-");
+    let path =
+        folder.join(format!("{test}-{}.html", name.replace(|letter: char| !letter.is_alphanumeric(), "-")));
+    fs::write(&path, page).expect("a scratch file");
+    path
+}
+
+/// The acceptance of a demo, with another title, machine and name of its first trial.
+pub(crate) fn acceptance_of(name: &str) -> PathBuf {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the root").join("traces-demo");
+    let text = fs::read_to_string(root.join("shuttle.accept.toml")).expect("the plan");
+    let changed = [
+        "Acceptance of the transfer shuttle (invented)",
+        "tile kiln, transfer shuttle (invented)",
+        "too fast while the door is open",
+    ];
+    let text = changed.iter().fold(text, |text, old| text.replacen(old, name, 1));
+    // Files are named from where the plan is.
+    let line = |line: &str| match line.split_once('"') {
+        Some((key, file)) if key.starts_with("setup ") || key.starts_with("trace ") => {
+            format!("{key}\"{}/{file}\n", root.display())
+        }
+        _ => format!("{line}\n"),
+    };
+    let plan = written("plan", &text.lines().map(line).collect::<String>());
+    let plan = Plan::load(&plan).unwrap_or_else(|error| panic!("{error}"));
+    let mut recordings = std::collections::BTreeMap::new();
+    for trial in &plan.trials {
+        let Some(recorded) = &trial.recorded else { continue };
+        let path = recorded.path.as_path();
+        let of: Vec<_> = (plan.trials.iter())
+            .filter(|trial| trial.recorded.as_ref().is_some_and(|other| other.path == path))
+            .collect();
+        let recording = record(&plan.setup, path, &of, &mut |_| {}).unwrap_or_else(|error| panic!("{error}"));
+        recordings.insert(path, recording);
+    }
+    written("acceptance", &acceptance(&AcceptReport::new(&plan, &recordings)))
+}
+
+/// A trace that is thinned and in which the door opens and closes at every frame; 100 mm/s, the limit is 500 mm/s.
+pub(crate) fn flicker() -> Made {
+    let at = |number: u64| ([number * 25 / 2; 2], u32::from(number % 2 == 0));
+    made(
+        "flicker",
+        &base("A door that rattles, invented", "slow", "door", "500"),
+        &mut Frames { next: 0, of: 80_000, at },
+    )
+}
+
+/// The first frame of a trace at 0.4 s, or at such a time after an epoch.
+pub(crate) fn begins_at(name: &str, seconds: u64) -> Made {
+    let mut trace = String::from("t,a,b,door\n");
+    for row in 0..8000_u64 {
+        let millis = 400 + row;
+        let _ =
+            writeln!(trace, "{}.{:03},{},{},0", seconds + millis / 1000, millis % 1000, row * 100, row * 100);
+    }
+    read(name, &base(name, "slow", "door", "500"), trace.into_bytes(), Asked::First)
+}
+
+/// A rule that is broken and reset again and again: more trips than are kept in full.
+pub(crate) fn trips(asked: Asked) -> Made {
+    let setup =
+        SETUP.replace("TITLE", "Many trips, invented").replace("RULE", "slow").replace("DOOR", "door");
+    let setup = setup.replace("LIMIT", "500") + "[reset]\ncolumn = \"reset\"\n";
+    let base = Base::parse(&setup, "axis.toml").unwrap_or_else(|error| panic!("{}", error.render(false)));
+    let mut trace = String::from("t,a,b,door,reset\n");
+    let mut count = 0;
+    for row in 0..12_000_u64 {
+        let place = row % 300;
+        count += if place >= 100 && place < 130 { 900 } else { 0 };
+        let open = u8::from(place >= 90 && place < 200);
+        let reset = u8::from(place >= 250 && place < 270);
+        let _ = writeln!(trace, "{}.{:03},{count},{count},{open},{reset}", row / 1000, row % 1000);
+    }
+    read("trips", &base, trace.into_bytes(), asked)
+}
+
 /// The pages of all demos.
 pub(crate) fn demos() -> Vec<Made> {
     let demos = scenarios().unwrap_or_else(|error| panic!("{error}"));
@@ -82,6 +169,11 @@ pub(crate) fn demos() -> Vec<Made> {
 
 /// The page of one demo.
 pub(crate) fn demo(name: &str) -> Made {
+    demo_about(name, Asked::First)
+}
+
+/// The page of one demo about one of the things that happened in it.
+pub(crate) fn demo_about(name: &str, asked: Asked) -> Made {
     let demos = scenarios().unwrap_or_else(|error| panic!("{error}"));
     let demo = demos.iter().find(|demo| demo.name == name).unwrap_or_else(|| panic!("no demo {name}"));
     let text = fs::read_to_string(&demo.scenario).expect("a scenario");
@@ -90,7 +182,7 @@ pub(crate) fn demo(name: &str) -> Made {
     let mut trace = Vec::new();
     scenario.write(&mut trace).unwrap_or_else(|error| panic!("{error}"));
     let base = Base::load(&demo.setup).unwrap_or_else(|error| panic!("{}", error.render(false)));
-    read(name, &base, trace)
+    read(name, &base, trace, asked)
 }
 
 const SETUP: &str = r#"
@@ -206,5 +298,5 @@ pub(crate) fn named(name: &str) -> Made {
     for row in 0..400_u64 {
         let _ = writeln!(trace, "{}.{:03},{},{},1", row / 1000, row % 1000, row * 200, row * 200);
     }
-    read("named", &base(name, name, name, "100"), trace.into_bytes())
+    read("named", &base(name, name, name, "100"), trace.into_bytes(), Asked::First)
 }

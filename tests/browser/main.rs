@@ -5,7 +5,8 @@ mod made;
 use std::collections::BTreeSet;
 
 use cowitness_tests::look;
-use made::{Made, demo, demos, hour, long_run, named};
+use host_harness::explain::Asked;
+use made::{Made, acceptance_of, begins_at, demo, demo_about, demos, flicker, hour, long_run, named, trips};
 use serde_json::{Value, json};
 
 /// Nothing went wrong in a page, and it asked for nothing.
@@ -172,6 +173,186 @@ fn a_page_can_be_read_twice_as_large_and_printed() {
 }
 
 #[test]
+fn labels_of_the_axis_of_time_are_what_the_clock_of_the_trace_shows_there() {
+    // The first frames are at 0.4 s, and at 0.4 s after a second since an epoch.
+    let pages = [begins_at("early", 0), begins_at("epoch", 1_700_000_000)];
+    let views = json!([{ "min": 0.0, "max": 7.999 }, { "min": 1.0, "max": 11.0 }, { "min": 2.1, "max": 4.6 }, { "min": 3.0, "max": 3.013 },
+                       { "min": 5.0, "max": 5.000_021 }]);
+    let tasks: Vec<Value> =
+        pages.iter().map(|page| json!({ "do": "labels", "file": page.path, "views": views })).collect();
+    let Some(seen) = look(&Value::Array(tasks)) else { return };
+    for (page, seen) in pages.iter().zip(&seen) {
+        is_quiet(seen, &page.name);
+        for found in seen["found"].as_array().expect("views") {
+            let labels = found["labels"].as_array().expect("labels");
+            assert!(labels.len() >= 3, "{}: {found}", page.name);
+            let mut last: Option<(f64, usize)> = None;
+            for label in labels {
+                let (text, at) =
+                    (label["text"].as_str().expect("text"), label["at"].as_f64().expect("a time"));
+                let shown: f64 =
+                    text.trim_start_matches('+').replace('\u{2212}', "-").parse().expect("a number");
+                // Since the first frame, at 0.4 s on the clock of the labels.
+                let pixel = found["pixel"].as_f64().expect("seconds").abs();
+                assert!(
+                    (shown - 0.4 - at).abs() <= 1.01 * pixel,
+                    "{}: {text} stands at {at}: {found}",
+                    page.name
+                );
+                let places = text.split_once('.').map_or(0, |(_, rest)| rest.len());
+                if let Some((before, as_many)) = last {
+                    assert!(shown > before && places == as_many, "{}: {found}", page.name);
+                }
+                last = Some((shown, places));
+            }
+            let said = found["said"].as_str().expect("text");
+            assert_eq!(said.contains("after 1700000000 s"), page.name == "epoch", "{said}");
+        }
+    }
+}
+
+#[test]
+fn a_page_opens_on_what_it_explains_and_says_where_a_trip_is_not_kept() {
+    let second = demo_about("overspeed-door-open", Asked::Trip(2));
+    let fault = demo_about("rail-cable-fault", Asked::Fault(1));
+    let (many, late) = (trips(Asked::First), trips(Asked::Trip(60)));
+    assert!(many.trips_s.len() > 62, "{}", many.trips_s.len());
+    let opens = |page: &Made, then: Value| json!({ "do": "opens", "file": page.path, "then": then });
+    let Some(seen) = look(&json!([
+        opens(&second, Value::Null),
+        opens(&fault, json!("button[data-from]")),
+        opens(&many, json!("button[data-trip='40']")),
+        opens(&late, json!("button[data-trip='40']")),
+    ])) else {
+        return;
+    };
+    for one in &seen {
+        is_quiet(one, "opens");
+        let names: Vec<_> = one["names"].as_array().expect("names").iter().collect();
+        assert_eq!(
+            names.iter().map(|name| name.to_string()).collect::<BTreeSet<_>>().len(),
+            names.len(),
+            "{names:?}"
+        );
+    }
+    let text = |of: &Value| of.as_str().unwrap_or_else(|| panic!("{of}")).to_owned();
+    let shows = |of: &Value, at: f64| of["min"].as_f64() < Some(at) && Some(at) < of["max"].as_f64();
+    assert_eq!(seen[0]["first"]["pressed"][0]["trip"], "1");
+    assert!(text(&seen[0]["first"]["decided"]).starts_with("trip 2:"), "{}", seen[0]);
+    assert!(shows(&seen[0]["first"], second.trips_s[1]));
+    let pressed = &seen[1]["first"]["pressed"];
+    assert_eq!(
+        (pressed.as_array().map(Vec::len), &pressed[0]["fault"]),
+        (Some(1), &json!("0")),
+        "{}",
+        seen[1]
+    );
+    assert!(text(&pressed[0]["name"]).starts_with("Show fault 1 of "), "{pressed}");
+    assert_eq!(seen[1]["after"]["focus"], "charts", "the focus goes to the charts");
+    // The first that took the permit is drawn, one far behind is not, and that is said; the one that is asked for is there.
+    assert!(text(&seen[2]["first"]["decided"]).starts_with("trip 1:"), "{}", seen[2]);
+    assert!(text(&seen[2]["after"]["decided"]).starts_with("trip 41: not kept"), "{}", seen[2]);
+    assert!(text(&seen[3]["first"]["decided"]).starts_with("trip 60: slow on"), "{}", seen[3]);
+    assert!(shows(&seen[3]["first"], late.trips_s[59]));
+    assert!(text(&seen[3]["after"]["decided"]).starts_with("trip 41: not kept"), "{}", seen[3]);
+}
+
+#[test]
+fn what_is_on_at_some_frames_of_a_bucket_is_told_so() {
+    let (thin, plain) = (flicker(), demo("overspeed-door-open"));
+    assert!(thin.per > 1);
+    let reads = |page: &Made, time: f64| json!({ "do": "reads", "file": page.path, "time": time });
+    let Some(seen) = look(&json!([reads(&thin, 5.0), reads(&plain, plain.trips_s[0])])) else { return };
+    let of = |seen: &Value, row: &str| seen["rows"][row].as_str().unwrap_or_default().to_owned();
+    assert!(of(&seen[0], "on at some frames").contains("slow: active"), "{}", seen[0]);
+    assert!(
+        !of(&seen[0], "on").contains("slow: active") && of(&seen[0], "on").contains("permit"),
+        "{}",
+        seen[0]
+    );
+    assert!(
+        of(&seen[1], "on").contains("active") && of(&seen[1], "on at some frames").is_empty(),
+        "{}",
+        seen[1]
+    );
+}
+
+#[test]
+fn the_view_follows_the_cursor_and_what_is_there_is_said_once_it_rests() {
+    let page = demo("belt-slip");
+    let Some(seen) = look(&json!([{ "do": "cursor", "file": page.path }])) else { return };
+    is_quiet(&seen[0], "cursor");
+    assert_eq!((&seen[0]["inside"], &seen[0]["live"]), (&json!(1), &json!("polite")), "{}", seen[0]);
+    assert!(seen[0]["after"]["min"].as_f64() > seen[0]["before"]["min"].as_f64(), "{}", seen[0]);
+    let said = seen[0]["said"].as_array().expect("what was said");
+    assert!(!said.is_empty() && said.len() < 15, "of 150 steps: {}", said.len());
+    assert!(said[said.len() - 1].as_str().is_some_and(|text| text.contains("speed a")), "{said:?}");
+}
+
+#[test]
+fn channel_b_and_a_limit_keep_their_dashes_where_frames_share_a_place() {
+    let page = flicker();
+    let row = |value: f64, who: &str| json!({ "do": "row", "file": page.path, "chart": "Speed", "value": value, "who": who });
+    let Some(seen) = look(&json!([row(100.0, "b"), row(500.0, "limit")])) else { return };
+    for one in &seen {
+        is_quiet(one, "dashes");
+        let inked = one["inked"].as_f64().expect("a share");
+        assert!(one["changes"].as_u64() > Some(40) && inked > 0.2 && inked < 0.9, "{one}");
+    }
+}
+
+#[test]
+fn on_paper_each_trip_has_its_number_and_no_column_is_for_buttons() {
+    let pages = [demo("belt-slip"), demo("rail-cable-fault")];
+    let tasks: Vec<Value> = pages.iter().map(|page| json!({ "do": "paper", "file": page.path })).collect();
+    let Some(seen) = look(&Value::Array(tasks)) else { return };
+    let cell = |page: usize, table: &str, row: usize, column: usize| {
+        seen[page]["tables"][table][row][column].as_str().unwrap_or_default().to_owned()
+    };
+    assert_eq!(
+        (cell(0, "Trips", 0, 0).as_str(), cell(0, "Trips", 1, 0).as_str()),
+        ("Trip", "1"),
+        "{}",
+        seen[0]
+    );
+    assert_eq!(
+        (cell(1, "Faults", 0, 0).as_str(), cell(1, "Faults", 1, 0).as_str()),
+        ("Fault", "1"),
+        "{}",
+        seen[1]
+    );
+}
+
+#[test]
+fn the_page_of_an_acceptance_opens_offline_is_accessible_and_has_markup_as_text() {
+    let name = "</title><script>alert(1)</script><img src=x onerror=alert(2)>";
+    let page = acceptance_of(name);
+    let Some(seen) = look(&json!([
+        { "do": "plain", "file": page },
+        { "do": "rules", "file": page, "plain": true, "dark": false },
+        { "do": "rules", "file": page, "plain": true, "dark": true },
+        { "do": "sizes", "file": page, "plain": true },
+    ])) else {
+        return;
+    };
+    for one in &seen {
+        is_quiet(one, "acceptance");
+    }
+    assert_eq!((&seen[0]["images"], &seen[0]["scripts"]), (&json!(0), &json!(0)));
+    // In the title, the machine, and the trial, which is listed and told.
+    let text = seen[0]["text"].as_str().expect("text");
+    assert!(text.matches(name).count() >= 4, "{text}");
+    assert_eq!(seen[0]["title"], name);
+    let heads = seen[0]["heads"].as_array().expect("heads");
+    assert!(heads.len() > 20 && heads.iter().all(|head| head != ""), "each head says something: {heads:?}");
+    for one in &seen[1..3] {
+        assert_eq!(one["broken"], json!([]));
+    }
+    assert!(seen[3]["wide"].as_u64() <= seen[3]["window"].as_u64(), "nothing reaches beyond the window");
+    assert!(seen[3]["pages"].as_u64() > Some(1) && seen[3]["pdf"].as_u64() > Some(20_000), "{}", seen[3]);
+}
+
+#[test]
 fn pages_are_small_and_hold_nothing_that_loads() {
     let names: BTreeSet<_> = ["belt-slip", "every-function"].into();
     for name in names {
@@ -211,16 +392,36 @@ fn the_gallery_of_the_readme_shows_pages_of_demos_as_they_are_now() {
     let Some(seen) = look(&Value::Array(tasks)) else { return };
     for (page, seen) in pages.iter().zip(&seen) {
         is_quiet(seen, &page.name);
-        // A browser of another version draws letters otherwise; the size of a picture tells a page of another make.
-        let size = |path: &std::path::Path| -> [u8; 8] {
-            let bytes = std::fs::read(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-            bytes[16..24].try_into().expect("the size in a PNG")
-        };
-        assert_eq!(
-            size(&kept.join(format!("{}.png", page.name))),
-            size(&shot(&page.name)),
-            "{}: make the pictures anew with COWITNESS_WRITE=1",
-            page.name
-        );
     }
+    let files: Vec<_> =
+        GALLERY.iter().flat_map(|name| [kept.join(format!("{name}.png")), shot(name)]).collect();
+    let seen = look(&json!([{ "do": "blocks", "files": files }])).expect("it was there");
+    let blocks = seen[0]["all"].as_array().expect("pictures");
+    for (place, name) in GALLERY.iter().enumerate() {
+        let (old, new) = (&blocks[2 * place], &blocks[2 * place + 1]);
+        let differs = differing(old, new);
+        assert!(
+            differs <= ALIKE,
+            "{name}: {differs} blocks differ; make the pictures anew with COWITNESS_WRITE=1"
+        );
+        // The page of another demo would not do.
+        for other in (0..GALLERY.len()).filter(|other| *other != place) {
+            let differs = differing(old, &blocks[2 * other + 1]);
+            assert!(differs > 3 * ALIKE, "{name} is told from {}: {differs}", GALLERY[other]);
+        }
+    }
+}
+
+/// So many of 896 blocks may differ: a browser of another version draws letters otherwise.
+const ALIKE: usize = 18;
+
+/// In how many blocks the mean grey of two pictures is another one; all, where they are not as large.
+fn differing(one: &Value, other: &Value) -> usize {
+    if (&one["width"], &one["height"]) != (&other["width"], &other["height"]) {
+        return usize::MAX;
+    }
+    let greys = |of: &Value| -> Vec<f64> {
+        of["greys"].as_array().expect("blocks").iter().map(|grey| grey.as_f64().expect("a grey")).collect()
+    };
+    greys(one).iter().zip(greys(other)).filter(|(one, other)| (*one - other).abs() > 6.0).count()
 }

@@ -27,6 +27,8 @@ struct Done {
     report: Report,
     judged: Vec<Judged>,
     notes: Vec<String>,
+    /// What of it could not be written: the report stands all the same.
+    unwritten: Vec<String>,
 }
 
 impl Done {
@@ -181,16 +183,15 @@ impl Job<'_> {
         let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
-        let mut pictures = String::new();
+        let (mut pictures, mut unwritten) = (String::new(), Vec::new());
         if let Some(plot) = &plot {
             let of =
                 Replayed { setup: self.setup, outcome: &outcome, plot, path, place, asked: Asked::First };
-            let fail = |message| Unreadable { message, line: None };
-            self.drawn.write(&of).map_err(fail)?;
+            unwritten.extend(self.drawn.write(&of).err());
             pictures = self.drawn.in_text(&of, true);
             if let Some((page, explanation)) = explanation {
-                super::html::write(page, self.base, path, (&outcome, &report, &explanation, plot))
-                    .map_err(fail)?;
+                let all = (&outcome, &report, &explanation, plot);
+                unwritten.extend(super::html::write(page, self.base, path, all).err());
             }
         }
         let judged = match self.expectations {
@@ -198,7 +199,7 @@ impl Job<'_> {
             None => vec![Judged::without_expectations(&report)],
         };
         let text = text(self.setup, &outcome, &shown, rows) + &pictures;
-        Ok(Done { text, report, judged, notes })
+        Ok(Done { text, report, judged, notes, unwritten })
     }
 
     /// Replays a trace once more with another setup.
@@ -211,6 +212,7 @@ impl Job<'_> {
     fn finish(&self, all: &[Result<Done, Unreadable>]) -> ExitCode {
         let code = exit::worst(all.iter().map(|done| match done {
             Err(_) => exit::UNUSABLE,
+            Ok(done) if !done.unwritten.is_empty() => exit::UNUSABLE,
             Ok(done) if self.is_as_wanted(done) => exit::CLEAR,
             Ok(_) => exit::TRIPPED,
         }));
@@ -220,6 +222,9 @@ impl Job<'_> {
         let done: Vec<&Done> = all.iter().filter_map(|done| done.as_ref().ok()).collect();
         for note in done.iter().flat_map(|done| &done.notes) {
             anstream::eprintln!("note: {}", in_one_line(note));
+        }
+        for message in done.iter().flat_map(|done| &done.unwritten) {
+            complain(&in_one_line(message));
         }
         match self.json(&done).and_then(|()| self.print(&done)).and_then(|()| self.for_ci(all)) {
             Ok(()) => code,

@@ -121,7 +121,7 @@ pub fn explain_plotted(
 ) -> Result<(Explanation, Outcome, Plot), ExplainError> {
     let setup = base.setup();
     let watch = Watch::new(setup, asked).map_err(ExplainError::Thread)?;
-    let mut both = Both { watch, closeups: Closeups::default() };
+    let mut both = Both { watch, closeups: Closeups::new(asked) };
     let mut collector = Collector::new(setup);
     let outcome = replay_observed(setup, source, progress, &mut both, &mut collector)?;
     let plot = Plot::new(setup, &outcome, collector, both.closeups);

@@ -46,7 +46,7 @@ fn head(report: &AcceptReport) -> String {
 }
 
 fn what(report: &AcceptReport) -> String {
-    let mut table = Table::new(&["", ""]);
+    let mut table = Table::new("What this is of", &["What", "Which"]);
     let mut row = |name: &str, value: String| table.row(&[text(name), text(value)]);
     row("setup", format!("{} ({})", report.setup.title, report.setup.path));
     row("checksum of its effective values", report.setup.checksum.clone());
@@ -85,7 +85,7 @@ fn untested(report: &AcceptReport) -> String {
 }
 
 fn glance(report: &AcceptReport) -> String {
-    let mut table = Table::new(&["#No.", "Trial", "Of", "Kind", "Result"]);
+    let mut table = Table::new("Trials", &["#No.", "Trial", "Of", "Kind", "Result"]);
     for trial in &report.trials {
         table.row(&[
             number(trial.number.to_string()),
@@ -126,8 +126,10 @@ fn told(trial: &TrialReport) -> String {
         line("Worst case of the setup", &format!("{} ms", millis(worst)));
     }
     if !trial.checks.is_empty() {
-        let mut table =
-            Table::new(&["", "What", "Channel", "#At, s", "#Measured", "#At most", "#Left", "Remark"]);
+        let mut table = Table::new(
+            &format!("Checks of trial {}", trial.number),
+            &["Met", "What", "Channel", "#At, s", "#Measured", "#At most", "#Left", "Remark"],
+        );
         for check in &trial.checks {
             row(&mut table, check);
         }
@@ -169,7 +171,10 @@ fn row(table: &mut Table, check: &CheckReport) {
 }
 
 fn functions(report: &AcceptReport) -> String {
-    let mut table = Table::new(&["Function", "Kind", "Channel", "What it has to show", "Result", "Trials"]);
+    let mut table = Table::new(
+        "Every function of the setup",
+        &["Function", "Kind", "Channel", "What it has to show", "Result", "Trials"],
+    );
     for function in &report.functions {
         let trials: Vec<String> = function.trials.iter().map(ToString::to_string).collect();
         table.row(&[
@@ -185,7 +190,8 @@ fn functions(report: &AcceptReport) -> String {
 }
 
 fn traces(report: &AcceptReport) -> String {
-    let mut table = Table::new(&["Trace", "#Bytes", "CRC-32", "#Frames", "#From, s", "#To, s", "Trials"]);
+    let mut table =
+        Table::new("Traces", &["Trace", "#Bytes", "CRC-32", "#Frames", "#From, s", "#To, s", "Trials"]);
     let at = |at: Option<Seconds>| at.map_or_else(String::new, |at| short(at.0));
     for trace in &report.traces {
         let trials: Vec<String> = trace.trials.iter().map(ToString::to_string).collect();
@@ -210,11 +216,11 @@ fn traces(report: &AcceptReport) -> String {
 fn signatures() -> String {
     let mut out = String::from(
         "<section class=\"trial\">\n<h2>Signatures</h2>\n<p>Who signs has read the list of what was not tested.</p>\n\
-         <table class=\"sign\">\n<thead><tr><th scope=\"col\"></th><th scope=\"col\">Name</th><th scope=\"col\">Date</th>\
+         <div class=\"scroll\"><table class=\"sign\" aria-label=\"Signatures\">\n<thead><tr><th scope=\"col\">Who</th><th scope=\"col\">Name</th><th scope=\"col\">Date</th>\
          <th scope=\"col\">Signature</th></tr></thead>\n<tbody>\n",
     );
     for who in ["Carried out the trials", "Checked the report"] {
         out += &format!("<tr><th scope=\"row\">{who}</th><td></td><td></td><td></td></tr>\n");
     }
-    out + "</tbody></table>\n</section>\n"
+    out + "</tbody></table></div>\n</section>\n"
 }

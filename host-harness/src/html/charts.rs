@@ -5,8 +5,9 @@ use serde::Serialize;
 
 use super::encode::{numbers, packed, step_of};
 use super::{escape, in_script};
+use crate::explain::Explanation;
 use crate::picture::view_of_trip;
-use crate::plot::{LaneKind, Plot, Series};
+use crate::plot::{LaneKind, MOST_TRIPS, Plot, Series};
 use crate::replay::{Outcome, Trip, TripRule};
 use crate::report::{Figures, rule};
 use crate::setup::Setup;
@@ -28,7 +29,10 @@ struct Meta {
     analogues: Vec<AnalogueMeta>,
     speed_tolerance: Option<f64>,
     trips: Vec<TripMeta>,
-    permit_trip: Option<usize>,
+    /// What the page opens on: what it explains.
+    opens: Option<Opens>,
+    /// Of so many trips it is kept what they were decided by.
+    kept: usize,
     faults: Vec<Period>,
     gaps: Vec<Period>,
 }
@@ -76,6 +80,14 @@ struct TripMeta {
     view: [f64; 2],
 }
 
+/// A trip, or a fault with the time of it, by its place.
+#[derive(Serialize)]
+#[serde(rename_all = "lowercase")]
+enum Opens {
+    Trip(usize),
+    Fault(usize, f64, f64),
+}
+
 #[derive(Serialize)]
 struct Period {
     from: f64,
@@ -109,7 +121,8 @@ fn label(series: Series, setup: &Setup) -> String {
         Series::Apart => "a \u{2212} b".to_owned(),
         Series::Allowed => "allowed".to_owned(),
         Series::SpeedsApart => "speeds apart".to_owned(),
-        Series::Limit(of) => format!("speed limit {}", letter(of)),
+        Series::SpeedLow(of) => format!("speed allowed from, {}", letter(of)),
+        Series::SpeedHigh(of) => format!("speed allowed to, {}", letter(of)),
         Series::WindowLow(of) => format!("window from, {}", letter(of)),
         Series::WindowHigh(of) => format!("window to, {}", letter(of)),
         Series::Analogue(place, of) => {
@@ -131,11 +144,35 @@ fn lane_label(kind: LaneKind, name: &str) -> String {
     }
 }
 
+/// A trip or a fault, by its place.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Subject {
+    Trip(usize),
+    Fault(usize),
+}
+
+/// What is explained is what is shown first.
+fn opens(explanation: &Explanation) -> Option<Subject> {
+    let explained = &explanation.explained;
+    let place = explained.number?.checked_sub(1)?;
+    match explained.what.as_str() {
+        "trip" => Some(Subject::Trip(place)),
+        "fault" => Some(Subject::Fault(place)),
+        _ => None,
+    }
+}
+
 /// The two script elements that hold the data.
-pub(super) fn data(setup: &Setup, outcome: &Outcome, plot: &Plot) -> std::io::Result<String> {
+pub(super) fn data(
+    setup: &Setup,
+    outcome: &Outcome,
+    plot: &Plot,
+    explanation: &Explanation,
+) -> std::io::Result<String> {
     let first = outcome.first.map_or(0, Instant::as_nanos);
     let last = outcome.last.map_or(first, Instant::as_nanos);
     let since = |instant: Instant| seconds(instant.as_nanos().saturating_sub(first));
+    let opens = opens(explanation);
     let packed = packed(plot);
     let steps: Vec<f64> = plot.decided.iter().map(step_of).collect();
     let trips = &outcome.trips.kept;
@@ -177,16 +214,24 @@ pub(super) fn data(setup: &Setup, outcome: &Outcome, plot: &Plot) -> std::io::Re
             .speed_discrepancy
             .as_ref()
             .map(|rule| crate::explain::number(rule.tolerance.value.to_bits())),
-        trips: (trips.iter().take(MARKED).enumerate())
+        trips: (trips.iter().enumerate())
+            .filter(|(place, _)| *place < MARKED || opens == Some(Subject::Trip(*place)))
             .map(|(place, trip)| TripMeta {
                 number: place + 1,
                 at: since(trip.tripped_at),
                 view: view(setup, trip, first),
             })
             .collect(),
-        permit_trip: outcome
-            .permit_lost_at
-            .and_then(|lost| trips.iter().take(MARKED).position(|trip| trip.tripped_at == lost)),
+        opens: opens.and_then(|of| {
+            Some(match of {
+                Subject::Trip(place) => Opens::Trip(place),
+                Subject::Fault(place) => {
+                    let fault = outcome.faults.kept.get(place)?;
+                    Opens::Fault(place, since(fault.from), since(fault.to))
+                }
+            })
+        }),
+        kept: MOST_TRIPS,
         faults: (outcome.faults.kept.iter().take(MARKED))
             .map(|fault| Period { from: since(fault.from), to: since(fault.to) })
             .collect(),
@@ -232,12 +277,15 @@ pub(super) fn frame(has_trips: bool) -> String {
     out += &key("channel b", "var(--b)", "7 4");
     out += &key("limit, tolerance, window", "var(--text)", "3 3");
     out += &key("\u{25bc} trip, with its number", "var(--strong)", "none");
+    out += "<span>where many frames share a place: all between their least and greatest, a filled, b hatched with dashed edges</span>\n";
     out += "<span>hatched across a chart: a fault, or a gap in the trace</span>\n</p>\n";
     out += "<p class=\"legend\">Drag to zoom, double click for the whole trace, Ctrl or Shift with the wheel to zoom; with the charts in \
             focus: arrows, + and \u{2212}, Home, n and p for the trips, Shift with arrows moves the cursor.</p>\n";
+    out += "<p id=\"said\" class=\"unseen\" aria-live=\"polite\"></p>\n";
+    out += "<p id=\"clock\" class=\"legend\"></p>\n";
     out += "<p id=\"failed\" class=\"verdict bad\" hidden></p>\n";
     out += "<noscript><p>The charts need a script, which this file has in itself; the tables do not.</p></noscript>\n";
     out += "<div class=\"plots\">\n<div id=\"charts\" tabindex=\"0\" role=\"group\" aria-label=\"Charts over time\"></div>\n";
-    out += "<div class=\"reading\"><h3>At the cursor</h3><table><tbody id=\"readout\"></tbody></table></div>\n</div>\n";
+    out += "<div class=\"reading\"><h3>At the cursor</h3><table aria-label=\"At the cursor\"><tbody id=\"readout\"></tbody></table></div>\n</div>\n";
     out
 }

@@ -26,7 +26,7 @@ function hatch(colour) {
   return ctx.createPattern(tile, "repeat");
 }
 
-/** One curve: bands where buckets are thinned, columns where there are more frames than pixels, else lines. `sign` mirrors it. */
+/** One curve: bands where buckets are thinned, columns where there are more frames than pixels, else lines; each keeps its dashes. `sign` mirrors it. */
 function curve(u, list, pick, style, sign = 1) {
   const { ctx } = u;
   const px = devicePixelRatio;
@@ -73,48 +73,85 @@ function line(u, stretch, value, from, to, x, y, style) {
 
 /** Each bucket from its least to its greatest, over its whole time. */
 function bands(u, stretch, low, high, from, to, x, y, style) {
-  const { ctx } = u;
-  const least = (style.width ?? 1.4) * devicePixelRatio;
-  ctx.fillStyle = style.dash === "b" ? hatch(style.colour) : style.colour;
-  ctx.globalAlpha = style.dash === "a" ? 0.75 : 1;
+  const slabs = [];
+  const frames = Math.max(1, stretch.count * stretch.per - 1);
+  // A band across a gap would show a motion that nobody saw.
+  const gap = 20 * (stretch.last[stretch.count - 1] - stretch.first[0]) / frames;
+  let opens = true;
   for (let k = from; k < to; k++) {
-    if (Number.isNaN(low[k])) continue;
+    if (Number.isNaN(low[k])) { opens = true; continue; }
+    if (k > 0 && stretch.first[k] - stretch.last[k - 1] > gap) opens = true;
     const left = x(stretch.first[k]), right = Math.max(left + devicePixelRatio, x(stretch.last[k]));
     const [top, bottom] = [y(high[k]), y(low[k])].sort((one, other) => one - other);
-    const height = Math.max(least, bottom - top);
-    if (height === least) {
-      const colour = ctx.fillStyle;
-      ctx.fillStyle = style.colour;
-      ctx.fillRect(left, (top + bottom - least) / 2, right - left, height);
-      ctx.fillStyle = colour;
-    } else ctx.fillRect(left, top, right - left, height);
+    slabs.push({ left, right, top, bottom, opens });
+    opens = false;
   }
-  ctx.globalAlpha = 1;
+  ribbon(u, slabs, style);
 }
 
 /** Each column of pixels from the least to the greatest of what falls into it. */
 function columns(u, stretch, low, high, from, to, x, y, style) {
-  const { ctx } = u;
-  ctx.beginPath();
-  let column = NaN, least = Infinity, most = -Infinity;
+  const slabs = [];
+  let column = NaN, least = Infinity, most = -Infinity, opens = true;
   const flush = () => {
     if (least > most) return;
     const [top, bottom] = [y(most), y(least)].sort((one, other) => one - other);
-    ctx.moveTo(column + 0.5, top - 0.7 * devicePixelRatio);
-    ctx.lineTo(column + 0.5, bottom + 0.7 * devicePixelRatio);
+    slabs.push({ left: column, right: column + 1, top, bottom, opens });
+    opens = false;
   };
   for (let k = from; k < to; k++) {
     if (Number.isNaN(low[k])) continue;
     const here = Math.floor(x(stretch.first[k]));
-    if (here !== column) { flush(); column = here; least = Infinity; most = -Infinity; }
+    if (here !== column) {
+      flush();
+      if (here - column > 20) opens = true;
+      column = here; least = Infinity; most = -Infinity;
+    }
     least = Math.min(least, low[k]);
     most = Math.max(most, high[k]);
   }
   flush();
-  ctx.lineWidth = 1;
-  ctx.globalAlpha = style.dash === "b" ? 0.65 : 0.9;
-  ctx.stroke();
-  ctx.globalAlpha = 1;
+  ribbon(u, slabs, style);
+}
+
+/** Slabs side by side: a line where they are flat, with the dashes of what it is; else filled, b hatched, and an outline with the dashes. */
+function ribbon(u, slabs, style) {
+  const { ctx } = u, px = devicePixelRatio;
+  const least = (style.width ?? 1.4) * px;
+  const isFlat = slab => slab.bottom - slab.top <= least;
+  const middle = slab => (slab.top + slab.bottom) / 2;
+  ctx.setLineDash(DASHES[style.dash].map(length => length * px));
+  for (let from = 0, to; from < slabs.length; from = to) {
+    const flat = isFlat(slabs[from]);
+    to = from + 1;
+    while (to < slabs.length && !slabs[to].opens && isFlat(slabs[to]) === flat) to += 1;
+    const before = from > 0 && !slabs[from].opens ? slabs[from - 1] : null;
+    const after = to < slabs.length && !slabs[to].opens ? slabs[to] : null;
+    ctx.beginPath();
+    if (flat) {
+      // A line goes on into the band beside it.
+      if (before) ctx.moveTo(before.right, middle(before)); else ctx.moveTo(slabs[from].left, middle(slabs[from]));
+      for (let k = from; k < to; k++) {
+        ctx.lineTo(slabs[k].left, middle(slabs[k]));
+        ctx.lineTo(slabs[k].right, middle(slabs[k]));
+      }
+      if (after) ctx.lineTo(after.left, middle(after));
+      ctx.lineWidth = least;
+    } else {
+      ctx.moveTo(slabs[from].left, slabs[from].top);
+      for (let k = from; k < to; k++) { ctx.lineTo(slabs[k].left, slabs[k].top); ctx.lineTo(slabs[k].right, slabs[k].top); }
+      for (let k = to - 1; k >= from; k--) { ctx.lineTo(slabs[k].right, slabs[k].bottom); ctx.lineTo(slabs[k].left, slabs[k].bottom); }
+      ctx.closePath();
+      ctx.fillStyle = style.colour;
+      ctx.globalAlpha = style.dash === "a" ? 0.5 : 0.25;
+      ctx.fill();
+      ctx.globalAlpha = 1;
+      if (style.dash === "b") { ctx.fillStyle = hatch(style.colour); ctx.fill(); }
+      ctx.lineWidth = px;
+    }
+    ctx.stroke();
+  }
+  ctx.setLineDash([]);
 }
 
 /** Trips, their demands, and faults as lines across a chart; shapes and letters say which is which. */

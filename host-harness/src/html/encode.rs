@@ -36,7 +36,7 @@ pub(super) fn packed(plot: &Plot) -> Vec<Packed> {
 /// The number whose steps are right for a limit of it.
 const fn alike(series: Series) -> Series {
     match series {
-        Series::Limit(channel) => Series::Speed(channel),
+        Series::SpeedLow(channel) | Series::SpeedHigh(channel) => Series::Speed(channel),
         Series::WindowLow(channel) | Series::WindowHigh(channel) => Series::Position(channel),
         Series::Allowed => Series::Apart,
         other => other,

@@ -53,7 +53,7 @@ pub(super) fn sections(explanation: &Explanation) -> String {
 fn story(explanation: &Explanation) -> String {
     let Explanation { story, explained, .. } = explanation;
     let Some(then) = explained.at_s.filter(|_| !story.is_empty()) else { return String::new() };
-    let mut table = Table::new(&["#At, s", "#ms from it", "Channel", "What happened"]);
+    let mut table = Table::new("What happened", &["#At, s", "#ms from it", "Channel", "What happened"]);
     for stage in story {
         let micros = (stage.at_s.0 - then.0 + 500).div_euclid(1000) * 1000;
         let channel = stage.channel.map_or("", Side::letter);
@@ -70,7 +70,10 @@ fn reaction(explanation: &Explanation) -> String {
     let shown = |seconds: Option<f64>| {
         seconds.map_or_else(|| "-".to_owned(), |seconds| format!("{:.3}", seconds * 1e3))
     };
-    let mut table = Table::new(&["Where the time went", "#here, ms", "#at the worst, ms"]);
+    let mut table = Table::new(
+        "Where the time of the reaction went",
+        &["Where the time went", "#here, ms", "#at the worst, ms"],
+    );
     for part in &explanation.reaction {
         table.row(&[text(&part.part), number(shown(part.took_s)), number(shown(part.worst_s))]);
     }
@@ -91,7 +94,7 @@ fn shares(explanation: &Explanation) -> String {
         html(format!("<span class=\"{class}\" style=\"width:{width:.2}em\" aria-hidden=\"true\"></span>"))
     };
     let heads = ["Where a \u{2212} b comes from", "#share", "Unit", "as a bar"];
-    let mut table = Table::new(&heads);
+    let mut table = Table::new("Where the channels part", &heads);
     for term in &apart.terms {
         table.row(&[
             text(term.cause.text(&words)),
@@ -129,7 +132,8 @@ fn what_if(explanation: &Explanation) -> String {
     let Explanation { cures, what_if, guard, setup, .. } = explanation;
     let mut out = String::new();
     if !cures.is_empty() {
-        let mut table = Table::new(&["Setting", "What it does", "Replayed with it"]);
+        let mut table =
+            Table::new("What takes the cause away", &["Setting", "What it does", "Replayed with it"]);
         for cure in cures {
             let holds = match (cure.prevents_it, &cure.instead) {
                 (Some(true), _) => "does not trip, and nothing else goes wrong".to_owned(),
@@ -152,7 +156,8 @@ fn what_if(explanation: &Explanation) -> String {
             "<p class=\"caution\">A looser setting lets the same pass the next time: no value below is a recommendation.</p>\n"
         };
     }
-    let mut table = Table::new(&["Setting", "now", "then", "Cost, at the worst", "Mind"]);
+    let mut table =
+        Table::new("What would have let it pass", &["Setting", "now", "then", "Cost, at the worst", "Mind"]);
     for Costed { change, cost } in what_if {
         let least = match (change.at_least, change.is_lower) {
             (true, false) => "at least ",

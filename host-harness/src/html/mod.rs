@@ -87,14 +87,18 @@ fn page(title: &str, body: &str, with_charts: bool) -> String {
 struct Table(String);
 
 impl Table {
-    /// Heads; one that begins with `#` is that of a column of numbers.
-    fn new(heads: &[&str]) -> Self {
-        let mut out = String::from("<div class=\"scroll\"><table>\n<thead><tr>");
+    /// What it is of, for those who do not see the heading above it, and heads; one that begins with `#` is that of a column of numbers,
+    /// one that begins with `!` that of a column of buttons, which are nothing on paper.
+    fn new(what: &str, heads: &[&str]) -> Self {
+        let what = escape(what);
+        let mut out = format!("<div class=\"scroll\"><table aria-label=\"{what}\">\n<thead><tr>");
         for head in heads {
-            match head.strip_prefix('#') {
-                Some(head) => out += &format!("<th scope=\"col\" class=\"n\">{}</th>", escape(head)),
-                None => out += &format!("<th scope=\"col\">{}</th>", escape(head)),
-            }
+            let (class, head) = match (head.strip_prefix('#'), head.strip_prefix('!')) {
+                (Some(head), _) => (" class=\"n\"", head),
+                (_, Some(head)) => (" class=\"tool\"", head),
+                _ => ("", *head),
+            };
+            out += &format!("<th scope=\"col\"{class}>{}</th>", escape(head));
         }
         out += "</tr></thead>\n<tbody>\n";
         Self(out)
@@ -104,8 +108,7 @@ impl Table {
     fn row(&mut self, cells: &[Cell]) {
         self.0 += "<tr>";
         for cell in cells {
-            let class = if cell.is_number { " class=\"n\"" } else { "" };
-            self.0 += &format!("<td{class}>{}</td>", cell.html);
+            self.0 += &format!("<td{}>{}</td>", cell.class, cell.html);
         }
         self.0 += "</tr>\n";
     }
@@ -118,20 +121,25 @@ impl Table {
 /// A cell of a table.
 struct Cell {
     html: String,
-    is_number: bool,
+    class: &'static str,
 }
 
 /// A cell of text.
 fn text(text: impl AsRef<str>) -> Cell {
-    Cell { html: escape(text.as_ref()), is_number: false }
+    Cell { html: escape(text.as_ref()), class: "" }
 }
 
 /// A cell of a number.
 fn number(text: impl AsRef<str>) -> Cell {
-    Cell { html: escape(text.as_ref()), is_number: true }
+    Cell { html: escape(text.as_ref()), class: " class=\"n\"" }
 }
 
 /// A cell of HTML.
 const fn html(html: String) -> Cell {
-    Cell { html, is_number: false }
+    Cell { html, class: "" }
+}
+
+/// A cell of a button.
+const fn tool(html: String) -> Cell {
+    Cell { html, class: " class=\"tool\"" }
 }

@@ -32,7 +32,9 @@ class Page {
     this.whole = { min: -span * 0.005, max: span * 1.005 };
     this.view = { ...this.whole };
     this.cursor = null;
-    this.trip = data.decided.length > 0 ? 0 : -1;
+    // Which of what is kept in full of trips is drawn; none: -1, and why.
+    this.trip = -1;
+    this.missing = "choose a trip";
     this.withLimits = true;
     this.charts = [];
     this.build();
@@ -48,9 +50,9 @@ class Page {
     const unit = this.meta.unit;
     const curves = (names, dash, more = {}) => names.filter(([name]) => has(name))
       .map(([name, who]) => ({ series: this.series(name), who, dash: dash ?? who, ...more }));
-    const limits = (names, mirror) => curves(names, "limit", { limit: true, step: true, width: 1, mirror });
+    const limits = (names, mirror, more = {}) => curves(names, "limit", { limit: true, step: true, width: 1, mirror, ...more });
     const list = [
-      { title: "Speed", unit: `${unit}/s`, curves: [...limits([["speed_limit_a", "limit"], ["speed_limit_b", "limit"]], true), ...curves([["speed_a", "a"], ["speed_b", "b"]])] },
+      { title: "Speed", unit: `${unit}/s`, curves: [...limits([["speed_limit_low_a", "limit"], ["speed_limit_low_b", "limit"]], false, { lower: true }), ...limits([["speed_limit_high_a", "limit"], ["speed_limit_high_b", "limit"]], false), ...curves([["speed_a", "a"], ["speed_b", "b"]])] },
       { title: "Discrepancy of the positions, a \u2212 b", unit, curves: [...limits([["discrepancy_allowed", "limit"]], true), ...curves([["discrepancy", "a"]])] },
       { title: "Discrepancy of the speeds", unit: `${unit}/s`, level: this.meta.speed_tolerance, curves: this.meta.speed_tolerance === null ? [] : curves([["speed_discrepancy", "a"]]) },
       { title: "Position", unit, curves: [...limits([["window_low_a", "limit"], ["window_high_a", "limit"], ["window_low_b", "limit"], ["window_high_b", "limit"]], false), ...curves([["position_a", "a"], ["position_b", "b"]])] },
@@ -69,6 +71,8 @@ class Page {
     this.rows = this.meta.lanes.map((_, i) => i).filter(i => this.data.stretches.some(stretch => stretch.lanes[i].some(state => state > 0)));
     const height = this.rows.length * LANE + 44;
     this.add(holder, { title: "Inputs, monitors and the permit", lanes: true }, height, u => this.drawLanes(u), () => ({ low: 0, high: 1 }));
+    const base = this.base() === 0n ? "" : ` after ${this.base() / 1000000000n} s`;
+    byId("clock").textContent = `The axis of time: the clock of the trace, s${base}.`;
   }
 
   add(holder, panel, height, draw, reach) {
@@ -87,7 +91,7 @@ class Page {
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       series: [{}, { show: true, points: { show: false }, paths: () => null }],
       axes: [
-        { ...axis, values: (u, ticks) => this.ticks(ticks) },
+        { ...axis, splits: u => this.ticks(u.scales.x, this.width()).map(tick => tick.at), values: u => this.ticks(u.scales.x, this.width()).map(tick => tick.label) },
         { ...axis, size: LEFT, ...(panel.lanes ? { values: (u, ticks) => ticks.map(() => ""), grid: { show: false }, ticks: { show: false } } : {}) },
       ],
       padding: [6, 12, 0, 0],
@@ -105,12 +109,33 @@ class Page {
 
   width() { return Math.max(280, byId("charts").clientWidth); }
 
-  /** Ticks on the clock of the trace, where its seconds are not too many for that. */
-  ticks(list) {
-    const offset = Number(BigInt(this.meta.first_ns)) / 1e9;
-    const step = list.length > 1 ? list[1] - list[0] : 1;
-    const places = Math.max(0, Math.min(9, Math.ceil(-Math.log10(step))));
-    return list.map(at => Math.abs(offset) < 1e6 ? (at + offset).toFixed(places) : `+${at.toFixed(places)}`);
+  /** Where the axis of time counts from, in ns: 0, or a whole second near the first frame where the clock counts from an epoch. */
+  base() {
+    const first = BigInt(this.meta.first_ns), second = 1000000000n;
+    const size = first < 0n ? -first : first;
+    return size < 1000000n * second ? 0n : first / second * second;
+  }
+
+  /** Ticks at round values of what is written there, 1, 2 or 5 times a power of ten apart: exactly, in ns. */
+  ticks({ min, max }, width) {
+    const first = BigInt(this.meta.first_ns) - this.base();
+    const [from, to] = [min, max].map(at => first + BigInt(Math.round(at * 1e9)));
+    const most = BigInt(Math.max(2, Math.floor(width / 100)));
+    const least = (to - from) / most + 1n;
+    let power = 1n;
+    while (power * 10n <= least) power *= 10n;
+    const step = [1n, 2n, 5n, 10n].map(by => by * power).find(one => one >= least);
+    let places = 9;
+    for (let rest = step; places > 0 && rest % 10n === 0n; rest /= 10n) places -= 1;
+    const found = [];
+    for (let at = from / step * step - step; at <= to; at += step) {
+      if (at < from) continue;
+      const size = at < 0n ? -at : at;
+      const rest = (size % 1000000000n).toString().padStart(9, "0").slice(0, places);
+      const sign = at < 0n ? "\u2212" : this.base() === 0n ? "" : "+";
+      found.push({ at: Number(at - first) / 1e9, label: `${sign}${size / 1000000000n}${places > 0 ? `.${rest}` : ""}` });
+    }
+    return found;
   }
 
   reach(panel) {
@@ -121,7 +146,9 @@ class Page {
       for (const one of panel.curves.filter(one => one.limit)) {
         const found = extent(this.data, this.view, one.series);
         // One that allows everything is no limit to be seen.
-        if (!found || Math.abs(found.high) > 1e9) continue;
+        if (!found || Math.max(Math.abs(found.low), Math.abs(found.high)) > 1e9) continue;
+        // A limit backwards matters to one that moves backwards, and where standing still is what is not allowed.
+        if (one.lower && low >= 0 && found.high <= 0) continue;
         take(found);
         if (one.mirror && low < 0) take({ low: -found.high, high: -found.low });
       }
@@ -170,7 +197,7 @@ class Page {
   resolution(panel) {
     if (panel.decided) {
       const one = this.data.decided[this.trip];
-      return one ? `trip ${one.number}: ${one.label}, ${one.unit}; every frame` : "";
+      return one ? `trip ${one.number}: ${one.label}, ${one.unit}; every frame` : this.missing;
     }
     const list = parts(this.data, this.view);
     const per = Math.max(1, ...list.map(([stretch]) => stretch.per));
@@ -268,8 +295,9 @@ class Page {
       const text = thin && low[place] !== high[place] ? `${shown(low[place], step)} to ${shown(high[place], step)}` : shown(low[place], step);
       row(label, `${text} ${unit}`);
     });
-    const on = this.meta.lanes.filter((_, i) => stretch.lanes[i][place] > 0).map(lane => lane.label);
-    row("on", on.length > 0 ? on.join(", ") : "nothing");
+    const of = state => this.meta.lanes.filter((_, i) => stretch.lanes[i][place] === state).map(lane => lane.label).join(", ");
+    row("on", of(1) || "nothing");
+    if (of(2)) row("on at some frames", of(2));
   }
 
   selected(u) {
@@ -295,15 +323,29 @@ class Page {
   jump(number) {
     const trip = this.meta.trips[number];
     if (!trip) return;
-    const decided = this.data.decided.findIndex(one => one.number === trip.number);
-    if (decided >= 0) this.trip = decided;
+    this.trip = this.data.decided.findIndex(one => one.number === trip.number && one.count > 0);
+    this.missing = `trip ${trip.number}: not kept, as of the first ${this.meta.kept} trips and of the one that this page explains; explain --trip ${trip.number} has it`;
     this.current = number;
     this.cursor = trip.at;
     this.show({ min: trip.view[0], max: trip.view[1] });
     this.read(trip.at);
-    for (const button of document.querySelectorAll("button[data-trip]")) {
-      button.setAttribute("aria-pressed", String(Number(button.dataset.trip) === number));
-    }
+    this.press(document.querySelector(`button[data-trip="${trip.number - 1}"]`));
+  }
+
+  /** The button whose time is shown, and no other. */
+  press(which) {
+    for (const button of document.querySelectorAll("button[aria-pressed]")) button.setAttribute("aria-pressed", String(button === which));
+  }
+
+  /** The time of a fault or a stop: no trip is shown then. */
+  jumpTo(min, max, button) {
+    this.trip = -1;
+    this.missing = "no trip is chosen";
+    this.current = undefined;
+    this.cursor = null;
+    this.show({ min, max });
+    this.read((min + max) / 2);
+    this.press(button);
   }
 
   step(by) {
@@ -313,9 +355,24 @@ class Page {
 
   move(by) {
     const middle = (this.view.min + this.view.max) / 2;
-    this.cursor = (this.cursor ?? middle) + by * (this.view.max - this.view.min) / 200;
+    const span = this.view.max - this.view.min;
+    const inside = this.cursor !== null && this.cursor >= this.view.min && this.cursor <= this.view.max;
+    const to = (inside ? this.cursor : middle) + by * span / 200;
+    this.cursor = Math.min(Math.max(to, 0), this.meta.span);
+    // The view follows the cursor.
+    if (this.cursor < this.view.min || this.cursor > this.view.max) this.show({ min: this.cursor - span / 2, max: this.cursor + span / 2 });
     this.read(this.cursor);
+    this.say();
     for (const { u } of this.charts) u.redraw(false);
+  }
+
+  /** Says what is at the cursor to those who do not see it; not more often than one can hear. */
+  say() {
+    clearTimeout(this.saying);
+    this.saying = setTimeout(() => {
+      const rows = [...byId("readout").rows].map(({ cells }) => `${cells[0].textContent} ${cells[1].textContent}`);
+      byId("said").textContent = rows.join("; ");
+    }, 400);
   }
 
   key(event) {
@@ -350,7 +407,7 @@ class Page {
       button.addEventListener("click", () => { this.jump(Number(button.dataset.trip)); holder.focus({ preventScroll: true }); holder.scrollIntoView({ block: "start" }); });
     }
     for (const button of document.querySelectorAll("button[data-from]")) {
-      button.addEventListener("click", () => { this.show({ min: Number(button.dataset.from), max: Number(button.dataset.to) }); holder.scrollIntoView({ block: "start" }); });
+      button.addEventListener("click", () => { this.jumpTo(Number(button.dataset.from), Number(button.dataset.to), button); holder.focus({ preventScroll: true }); holder.scrollIntoView({ block: "start" }); });
     }
     const size = () => { for (const { u, height } of this.charts) u.setSize({ width: this.width(), height }); };
     new ResizeObserver(() => { if (!printing && this.charts[0].u.width !== this.width()) size(); }).observe(holder);
@@ -369,7 +426,13 @@ async function start() {
   // For tests, and for those who want to look closer in the console.
   window.cowitness = page;
   byId("charts").dataset.ready = "true";
-  if (meta.trips.length > 0) page.jump(meta.permit_trip ?? 0);
+  // On what the page explains; a page that explains nothing opens on the whole trace.
+  const { trip, fault } = meta.opens ?? {};
+  if (fault) {
+    const [place, from, to] = fault, pad = Math.max((to - from) / 2, 0.05);
+    page.jumpTo(from - pad, to + pad, document.querySelector(`button[data-fault="${place}"]`));
+  } else if (trip !== undefined) page.jump(meta.trips.findIndex(one => one.number === trip + 1));
+  else if (meta.trips.length > 0) page.jump(0);
 }
 
 start().catch(error => {

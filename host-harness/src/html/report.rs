@@ -1,7 +1,7 @@
 //! The report on the replay of one trace.
 
 use super::charts::{data, frame};
-use super::{Table, escape, explained, html, number, page, text};
+use super::{Cell, Table, escape, explained, html, number, page, text, tool};
 use crate::explain::{Explanation, Guard};
 use crate::plot::Plot;
 use crate::replay::Outcome;
@@ -43,11 +43,12 @@ pub fn report(sheet: &Sheet<'_>) -> std::io::Result<String> {
     body += &frame(!report.trips.is_empty());
     body += &sheet.trips();
     body += &sheet.faults();
+    body += &sheet.gaps();
     body += &explained::sections(sheet.explanation);
     body += &sheet.others();
     body += &sheet.headroom();
     body += &sheet.evidence();
-    body += &data(setup, sheet.outcome, sheet.plot)?;
+    body += &data(setup, sheet.outcome, sheet.plot, sheet.explanation)?;
     let title = format!("{}: {}", setup.title, report.trace.path);
     Ok(page(&title, &body, true))
 }
@@ -111,20 +112,23 @@ impl Sheet<'_> {
         if trips.is_empty() {
             return String::new();
         }
-        let mut table = Table::new(&[
-            "#Trip",
-            "Rule",
-            "Kind",
-            "Channel",
-            "#Demand, s",
-            "#Crossed, s",
-            "#Tripped, s",
-            "#Observed",
-            "#Allowed",
-            "#Beyond",
-            "Unit",
-            "Other channel",
-        ]);
+        let mut table = Table::new(
+            "Trips",
+            &[
+                "#Trip",
+                "Rule",
+                "Kind",
+                "Channel",
+                "#Demand, s",
+                "#Crossed, s",
+                "#Tripped, s",
+                "#Observed",
+                "#Allowed",
+                "#Beyond",
+                "Unit",
+                "Other channel",
+            ],
+        );
         for (place, trip) in trips.iter().take(LISTED).enumerate() {
             let other = match &trip.confirmed_by {
                 Some(by) if by.after_s.0 == 0 => "at the same frame".to_owned(),
@@ -133,8 +137,10 @@ impl Sheet<'_> {
                 None if trip.channel == "both" => "-".to_owned(),
                 None => "never".to_owned(),
             };
+            // On paper its number alone.
             let button = format!(
-                "<button type=\"button\" data-trip=\"{place}\" aria-pressed=\"false\" aria-label=\"Show trip {0} in the charts\">\u{25bc}{0}</button>",
+                "<span class=\"paper\">{0}</span><button type=\"button\" data-trip=\"{place}\" aria-pressed=\"false\" \
+                 aria-label=\"Show trip {0} in the charts\">\u{25bc}{0}</button>",
                 place + 1
             );
             let figures = |exact: &crate::report::Exact| {
@@ -158,16 +164,18 @@ impl Sheet<'_> {
         format!("<h2>Trips</h2>\n{}{}", table.end(), more(trips.len(), self.report.left_out.trips))
     }
 
-    /// A button that shows a time in the charts.
-    fn jump(&self, from: Seconds, to: Seconds) -> String {
+    /// A button that shows a time in the charts; `data` is what else the scripts find it by.
+    fn jump(&self, (from, to): (Seconds, Seconds), what: &str, data: &str) -> Cell {
         let first = self.report.trace.first_s.map_or(0, |first| first.0);
         let seconds = |nanos: i128| nanos as f64 / 1e9;
         let pad = ((to.0 - from.0) / 2).max(50_000_000);
-        format!(
-            "<button type=\"button\" data-from=\"{}\" data-to=\"{}\">show</button>",
+        tool(format!(
+            "<button type=\"button\"{data} data-from=\"{}\" data-to=\"{}\" aria-pressed=\"false\" \
+             aria-label=\"Show {} in the charts\">show</button>",
             seconds(from.0 - pad - first),
-            seconds(to.0 + pad - first)
-        )
+            seconds(to.0 + pad - first),
+            escape(what)
+        ))
     }
 
     fn faults(&self) -> String {
@@ -175,8 +183,11 @@ impl Sheet<'_> {
         if faults.is_empty() {
             return String::new();
         }
-        let mut table = Table::new(&["Show", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"]);
-        for fault in faults.iter().take(LISTED) {
+        let mut table = Table::new(
+            "Faults",
+            &["!Show", "#Fault", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"],
+        );
+        for (place, fault) in faults.iter().take(LISTED).enumerate() {
             let of = match (&fault.analogue, &fault.channel, &fault.input, &fault.monitor) {
                 (Some(analogue), Some(line), ..) => format!("line {line} of {analogue}"),
                 (_, Some(channel), _, Some(monitor)) => format!("channel {channel}, needed by {monitor}"),
@@ -194,7 +205,12 @@ impl Sheet<'_> {
                 format!("{what}, captured {} s", at(reading.captured_s))
             });
             table.row(&[
-                html(self.jump(fault.at_s, fault.until_s)),
+                self.jump(
+                    (fault.at_s, fault.until_s),
+                    &format!("fault {} of {of} at {} s", place + 1, at(fault.at_s)),
+                    &format!(" data-fault=\"{place}\""),
+                ),
+                number((place + 1).to_string()),
                 text(of),
                 text(&fault.kind),
                 number(at(fault.at_s)),
@@ -206,17 +222,47 @@ impl Sheet<'_> {
         format!("<h2>Faults</h2>\n{}{}", table.end(), more(faults.len(), self.report.left_out.faults))
     }
 
+    /// Where the trace has no rows, in words: a chart hatches it, and a reader of the tables would not know.
+    fn gaps(&self) -> String {
+        /// The most that are listed; the JSON has more.
+        const FIRST: usize = 20;
+        let gaps = &self.report.trace.gaps;
+        let all = gaps.len() as u64 + self.report.left_out.gaps;
+        if all == 0 {
+            return String::new();
+        }
+        let mut out = format!(
+            "<h2>Gaps in the trace</h2>\n<p>{all} {}: what the axis did there is not known.</p>\n<ul>\n",
+            if all == 1 { "gap" } else { "gaps" }
+        );
+        for gap in gaps.iter().take(FIRST) {
+            out += &format!("<li>no row from {} s to {} s</li>\n", at(gap.from_s), at(gap.to_s));
+        }
+        out += "</ul>\n";
+        if all > FIRST as u64 {
+            out += &format!(
+                "<p>... and {} more; the JSON report has the first 10000.</p>\n",
+                all - FIRST as u64
+            );
+        }
+        out
+    }
+
     /// Stops, outputs and resets.
     fn others(&self) -> String {
         let Report { stops, outputs, resets, left_out, .. } = self.report;
         let mut out = String::new();
         if !stops.is_empty() {
             let mut table =
-                Table::new(&["Show", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
+                Table::new("Stops", &["!Show", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
             for stop in stops.iter().take(LISTED) {
                 let channel = stop.channel.as_deref().unwrap_or("-");
                 table.row(&[
-                    html(self.jump(stop.demand_s, stop.completed_s)),
+                    self.jump(
+                        (stop.demand_s, stop.completed_s),
+                        &format!("{} of {} at {} s", stop.kind, stop.monitor, at(stop.completed_s)),
+                        "",
+                    ),
                     text(&stop.monitor),
                     text(&stop.kind),
                     text(channel),
@@ -231,7 +277,7 @@ impl Sheet<'_> {
             );
         }
         if !outputs.is_empty() {
-            let mut table = Table::new(&["#At, s", "Output", "Kind", "Level"]);
+            let mut table = Table::new("Outputs", &["#At, s", "Output", "Kind", "Level"]);
             for output in outputs.iter().take(LISTED) {
                 table.row(&[
                     number(at(output.at_s)),
@@ -243,7 +289,7 @@ impl Sheet<'_> {
             out += &format!("<h2>Outputs</h2>\n{}{}", table.end(), more(outputs.len(), left_out.outputs));
         }
         if !resets.is_empty() {
-            let mut table = Table::new(&["#At, s", "Result"]);
+            let mut table = Table::new("Resets", &["#At, s", "Result"]);
             for reset in resets.iter().take(LISTED) {
                 table.row(&[number(at(reset.at_s)), text(&reset.result)]);
             }
@@ -254,16 +300,19 @@ impl Sheet<'_> {
 
     fn headroom(&self) -> String {
         let Report { monitors, discrepancy, speed_discrepancy, analogues, .. } = self.report;
-        let mut table = Table::new(&[
-            "Rule",
-            "Kind",
-            "Channel",
-            "#Active, s",
-            "#Smallest headroom",
-            "Unit",
-            "#At, s",
-            "#Frames beyond",
-        ]);
+        let mut table = Table::new(
+            "How close everything came",
+            &[
+                "Rule",
+                "Kind",
+                "Channel",
+                "#Active, s",
+                "#Smallest headroom",
+                "Unit",
+                "#At, s",
+                "#Frames beyond",
+            ],
+        );
         let shown = |exact: &Option<crate::report::Exact>| {
             exact.as_ref().map_or_else(
                 || "never compared".to_owned(),
@@ -304,7 +353,7 @@ impl Sheet<'_> {
     /// What a second person needs to check it.
     fn evidence(&self) -> String {
         let Report { setup, trace, .. } = self.report;
-        let mut table = Table::new(&["What", "Which"]);
+        let mut table = Table::new("What this is of", &["What", "Which"]);
         let mut row = |name: &str, value: String| table.row(&[text(name), text(value)]);
         row("trace", trace.path.clone());
         if let Some(Identity { bytes, crc32 }) = self.identity {

@@ -81,10 +81,12 @@ impl Picture {
             }
             touches
         });
+        let mut said = moment.said(setup, outcome);
+        said.extend(panel::missing(setup, outcome, plot, moment));
         Self {
             title: setup.title.clone(),
             trace: trace.to_owned(),
-            said: moment.said(setup, outcome),
+            said,
             view,
             origin_ns: outcome.origin_ns,
             panels: panel::panels(setup, outcome, plot, moment, view),

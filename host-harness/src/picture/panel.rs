@@ -4,7 +4,7 @@ use monitor_core::Channel;
 
 use super::Moment;
 use super::curve::{Curve, Style};
-use crate::plot::{Decided, Plot, Series};
+use crate::plot::{Decided, MOST_TRIPS, Plot, Series};
 use crate::replay::{Outcome, TripRule};
 use crate::report::{Figures, rule};
 use crate::setup::Setup;
@@ -60,7 +60,7 @@ pub(super) fn panels(
     view: (u64, u64),
 ) -> Vec<Panel> {
     let decided = match moment {
-        Moment::Trip(place) => plot.decided.iter().find(|decided| decided.trip == place),
+        Moment::Trip(place) => plot.decided_of(place),
         _ => None,
     };
     let second = decided
@@ -70,16 +70,35 @@ pub(super) fn panels(
     speed(setup, plot, view).into_iter().chain(second).chain(third).collect()
 }
 
+/// What is missing of it, in words.
+pub(super) fn missing(setup: &Setup, outcome: &Outcome, plot: &Plot, moment: Moment) -> Option<String> {
+    let Moment::Trip(place) = moment else { return None };
+    let trip = outcome.trips.kept.get(place)?;
+    let is_drawn_anyway = match trip.rule {
+        TripRule::PositionDiscrepancy => true,
+        TripRule::SpeedDiscrepancy | TripRule::Analogue(_) => false,
+        TripRule::Monitor(..) => {
+            matches!(Figures::new(setup, trip.rule, &trip.evidence).quantity, "speed" | "overrun")
+        }
+    };
+    (!is_drawn_anyway && plot.decided_of(place).is_none()).then(|| {
+        format!("What it compared is not drawn: that is kept of the first {MOST_TRIPS} trips and of one that is explained")
+    })
+}
+
 fn speed(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
     let [a, b] = Channel::BOTH;
-    let of = |series, style, factor| Curve::of(plot, view, series, style, factor);
-    let seen = [of(Series::Speed(a), Style::A, 1.0), of(Series::Speed(b), Style::B, 1.0)];
+    let of = |series| Curve::of(plot, view, series, Style::Limit, 1.0);
+    let seen = [(a, Style::A), (b, Style::B)]
+        .map(|(channel, style)| Curve::of(plot, view, Series::Speed(channel), style, 1.0));
     let is_backwards = seen.iter().filter_map(|curve| curve.extent(view)).any(is_below);
     let mut curves = Vec::new();
     for channel in [a, b] {
-        curves.push(of(Series::Limit(channel), Style::Limit, 1.0));
-        if is_backwards {
-            curves.push(of(Series::Limit(channel), Style::Limit, -1.0));
+        curves.push(of(Series::SpeedHigh(channel)));
+        let low = of(Series::SpeedLow(channel));
+        // Standing still may be what is not allowed.
+        if is_backwards || low.extent(view).is_some_and(|(_, most)| most > 0.0) {
+            curves.push(low);
         }
     }
     without_twins(&mut curves);

@@ -206,6 +206,11 @@ impl Picture {
             keys.push(("a fault, or a gap", "stroke=\"url(#unseen)\" stroke-width=\"10\""));
         }
         for (name, style) in keys {
+            let wide = 38.0 + width(name, 11.0);
+            if x > LEFT && x + wide > WIDTH - RIGHT {
+                x = LEFT;
+                y += 17.0;
+            }
             if name.starts_with("a fault") {
                 // A pattern does not paint a level line in every program.
                 out.bar(
@@ -217,7 +222,7 @@ impl Picture {
                 out.line((x, y - 4.0), (x + 32.0, y - 4.0), style);
             }
             out.text((x + 38.0, y), 11.0, Anchor::Start, (TEXT, name));
-            x += 38.0 + width(name, 11.0) + 22.0;
+            x += wide + 22.0;
         }
         let caution = CAUTION.replace('\n', " ");
         for line in in_lines(&caution, 9.0, WIDTH - 24.0) {

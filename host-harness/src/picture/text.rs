@@ -158,7 +158,7 @@ impl Picture {
             key += &format!("; {} {}", pens.trip, self.happened());
         }
         if let Some(beyond) = panel.beyond {
-            key += &format!("; a limit of {beyond:.1} is above");
+            key += &format!("; a limit of {beyond:.1} is out of it");
         }
         out += &format!("  {}\n", cut(&key, COLUMNS - INDENT));
         for (number, cells) in grid.cells.iter().enumerate() {

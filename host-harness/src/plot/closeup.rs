@@ -3,12 +3,16 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use monitor_core::{Check, Frame, Instant, Mark, MonitorId, Position, Speed};
+use monitor_core::{Check, Frame, Instant, Mark, MonitorId, Position};
 
 use super::Stretch;
 use super::collect::Collector;
-use crate::explain::{Held, Question, number};
-use crate::replay::{Chunk, Chunks, Follower, Outcome, ReplayAxis, Shown, Trip, TripRule, analogue_id};
+use crate::explain::{Asked, Held, Question, moment, number};
+use crate::picture::Moment;
+use crate::replay::{
+    AllowedSpeed, Chunk, Chunks, Follower, Outcome, ReplayAxis, Shown, SpeedSpan, Trip, TripRule,
+    analogue_id, tightest,
+};
 use crate::report::Figures;
 use crate::setup::Setup;
 
@@ -21,8 +25,8 @@ const MOST_FRAMES: usize = 100_000;
 /// The most chunks that are kept for them.
 const MOST_CHUNKS: usize = 96;
 
-/// Of so many trips it is kept what they were held against.
-const MOST_TRIPS: usize = 24;
+/// Of so many trips, and of the one that is asked for, it is kept what they were held against.
+pub(crate) const MOST_TRIPS: usize = 24;
 
 /// What a rule compared at one frame, on each channel.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -44,25 +48,42 @@ pub struct Decided {
     pub frames: Vec<Compared>,
 }
 
-/// Keeps the frames around the first things that happen.
-#[derive(Debug, Default)]
+/// Keeps the frames around the first things that happen, and around what is asked for, however late that is.
+#[derive(Debug)]
 pub(crate) struct Closeups {
+    asked: Asked,
     /// By their number from the beginning.
     kept: BTreeMap<u64, Arc<Chunk>>,
     seen: u64,
     found: (usize, usize, u64),
     /// The chunk that comes is wanted, too.
     is_open: bool,
+    /// And it comes after what is asked for.
+    is_asked: bool,
 }
 
 impl Closeups {
+    /// Nothing is kept yet.
+    pub(crate) fn new(asked: Asked) -> Self {
+        Self { asked, kept: BTreeMap::new(), seen: 0, found: (0, 0, 0), is_open: false, is_asked: false }
+    }
+
     /// Looks at the newest chunk and at what has been found up to its end.
     pub(crate) fn after(&mut self, chunks: &Chunks, found: &Outcome) {
         self.seen += 1;
         let now = (found.trips.kept.len(), found.faults.kept.len(), found.permit_losses);
         let has_happened = now != self.found;
+        let came = |before: usize, now: usize, number: usize| before < number && number <= now;
+        let is_asked = match self.asked {
+            // What took the permit.
+            Asked::First => self.found.2 == 0 && now.2 > 0,
+            Asked::Trip(number) => came(self.found.0, now.0, number),
+            Asked::Fault(number) => came(self.found.1, now.1, number),
+        };
+        let goes_on = std::mem::replace(&mut self.is_asked, is_asked);
         self.found = now;
-        if !(has_happened || self.is_open) || self.kept.len() >= MOST_CHUNKS {
+        let has_room = self.kept.len() < MOST_CHUNKS || is_asked || goes_on;
+        if !(has_happened || self.is_open || goes_on) || !has_room {
             self.is_open = false;
             return;
         }
@@ -75,7 +96,7 @@ impl Closeups {
 
     /// Evaluates the frames again.
     pub(super) fn finish(self, setup: &Setup, outcome: &Outcome) -> (Vec<Stretch>, Vec<Decided>) {
-        let mut wanted = Wanted::new(setup, outcome);
+        let mut wanted = Wanted::new(setup, outcome, self.asked);
         let mut last = None;
         let mut run: Vec<Arc<Chunk>> = Vec::new();
         for (number, chunk) in self.kept {
@@ -95,6 +116,8 @@ impl Closeups {
 struct Wanted {
     /// When something happened, in order of time.
     instants: Vec<Instant>,
+    /// When that happened which is asked for.
+    asked: Option<Instant>,
     questions: Vec<(Question, Instant)>,
     left: usize,
     stretches: Vec<Stretch>,
@@ -102,21 +125,32 @@ struct Wanted {
 }
 
 impl Wanted {
-    fn new(setup: &Setup, outcome: &Outcome) -> Self {
+    fn new(setup: &Setup, outcome: &Outcome, asked: Asked) -> Self {
         let trips = &outcome.trips.kept;
         let mut instants: Vec<Instant> = trips.iter().map(|trip| trip.tripped_at).collect();
         instants.extend(outcome.faults.kept.iter().map(|fault| fault.from));
         instants.extend(outcome.permit_lost_at);
         instants.sort_unstable();
         instants.dedup();
-        let questions = trips.iter().take(MOST_TRIPS);
-        let questions: Vec<_> =
-            questions.map(|trip| (Question::of(trip.rule, &trip.evidence), trip.tripped_at)).collect();
+        let (asked, late) = match moment(outcome, asked) {
+            Ok(Moment::Trip(place)) => (
+                trips.get(place).map(|trip| trip.tripped_at),
+                Some(place).filter(|place| *place >= MOST_TRIPS),
+            ),
+            Ok(Moment::Fault(place)) => (outcome.faults.kept.get(place).map(|fault| fault.from), None),
+            _ => (None, None),
+        };
+        let kept = || {
+            let firsts = 0..trips.len().min(MOST_TRIPS);
+            firsts.chain(late).filter_map(|place| Some((place, trips.get(place)?)))
+        };
+        let questions =
+            kept().map(|(_, trip)| (Question::of(trip.rule, &trip.evidence), trip.tripped_at)).collect();
         let is_least = |trip: &Trip| Figures::new(setup, trip.rule, &trip.evidence).is_least();
-        let decided = (trips.iter().take(MOST_TRIPS).enumerate())
+        let decided = kept()
             .map(|(place, trip)| Decided { trip: place, below: is_least(trip), frames: Vec::new() })
             .collect();
-        Self { instants, questions, left: MOST_FRAMES, stretches: Vec::new(), decided }
+        Self { instants, asked, questions, left: MOST_FRAMES, stretches: Vec::new(), decided }
     }
 
     /// Chunks that follow one another.
@@ -131,7 +165,9 @@ impl Wanted {
         };
         let from = nows.first().copied();
         let here = |at: &&Instant| from.is_some_and(|from| from <= **at);
-        let ranges = joined(self.instants.iter().filter(here).filter_map(reach), &mut self.left);
+        let is_asked = |at: &Instant| self.asked == Some(*at);
+        let ranges = self.instants.iter().filter(here).filter_map(|at| Some((reach(at)?, is_asked(at))));
+        let ranges = joined(ranges, &mut self.left);
         let asked: Vec<_> = (self.questions.iter().enumerate())
             .filter(|(_, (_, at))| here(&at))
             .filter_map(|(place, (question, at))| Some((place, *question, reach(at)?)))
@@ -168,18 +204,20 @@ impl Wanted {
     }
 }
 
-/// Ranges in their order, with what touches joined, and no more frames than are left.
-fn joined(ranges: impl Iterator<Item = (usize, usize)>, left: &mut usize) -> Vec<(usize, usize)> {
+/// Ranges in their order, with what touches joined, and no more frames than are left but for a range that must be there.
+fn joined(ranges: impl Iterator<Item = ((usize, usize), bool)>, left: &mut usize) -> Vec<(usize, usize)> {
     let mut joined: Vec<(usize, usize)> = Vec::new();
-    for (from, to) in ranges {
+    for ((from, to), must) in ranges {
         let (start, more) = match joined.last() {
             Some(&(start, end)) if from <= end + 1 => (Some(start), to.saturating_sub(end)),
             _ => (None, to + 1 - from),
         };
-        if more > *left {
-            break;
+        if more > *left && !must {
+            // What comes later is not there in place of what came first.
+            *left = 0;
+            continue;
         }
-        *left -= more;
+        *left = left.saturating_sub(more);
         match (start, joined.last_mut()) {
             (Some(_), Some(last)) => last.1 = last.1.max(to),
             _ => joined.push((from, to)),
@@ -189,21 +227,21 @@ fn joined(ranges: impl Iterator<Item = (usize, usize)>, left: &mut usize) -> Vec
 }
 
 /// What each monitor put the motion under when it last compared something: it stays while the channel cannot be seen.
-struct Lasting(Vec<[Bounds; 2]>);
+struct Lasting(Vec<(AllowedSpeed, [Bounds; 2])>);
 
-/// A limit on the speed, and a window around a mark.
-type Bounds = (Option<Speed>, Option<(Position, Mark)>);
+/// The speeds that are allowed, and a window around a mark.
+type Bounds = (Option<SpeedSpan>, Option<(Position, Mark)>);
 
 impl Lasting {
     fn new(setup: &Setup) -> Self {
-        Self(vec![[(None, None); 2]; setup.monitors.len()])
+        Self(setup.monitors.iter().map(|monitor| (AllowedSpeed::of(monitor), [(None, None); 2])).collect())
     }
 
     fn take(&mut self, step: &Step) {
         for (monitor, side, check) in &step.checks {
-            if let Some(of_both) = self.0.get_mut(*monitor) {
+            if let Some((allowed, of_both)) = self.0.get_mut(*monitor) {
                 let window = check.position.map(|bound| bound.limit).zip(check.from);
-                of_both[*side] = (check.in_force, window);
+                of_both[*side] = (allowed.span(check), window);
             }
         }
     }
@@ -215,12 +253,12 @@ impl Lasting {
         let active = step.outcome.active.to_bits();
         let of = |side: usize| {
             let all = self.0.iter().enumerate().filter(move |(monitor, _)| active & (1 << monitor) != 0);
-            all.map(move |(_, of_both)| of_both[side])
+            all.map(move |(_, (_, of_both))| of_both[side])
         };
-        let limits = [0, 1].map(|side| of(side).filter_map(|(limit, _)| limit).min());
+        let speeds = [0, 1].map(|side| tightest(of(side).filter_map(|(speeds, _)| speeds)));
         let windows =
             [0, 1].map(|side| of(side).filter_map(|(_, window)| window).min_by_key(|(limit, _)| *limit));
-        let shown = Shown { outcome: &step.outcome, levels: frame.levels, limits, windows };
+        let shown = Shown { outcome: &step.outcome, levels: frame.levels, speeds, windows };
         collector.frame(axis, frame.now, &shown);
     }
 }

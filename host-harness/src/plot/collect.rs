@@ -1,6 +1,6 @@
 //! Takes in what an axis sees and is held against, frame by frame.
 
-use monitor_core::{Channel, Glimpse, Instant, Mark, Span};
+use monitor_core::{Channel, Glimpse, Instant, Mark, Span, Speed};
 
 use super::buckets::{Buckets, Finished};
 use super::series::{SERIES, Series};
@@ -126,8 +126,10 @@ impl Collector {
                 self.buckets.put(Series::Position(channel).place(), position);
             }
         }
-        self.buckets
-            .last(Series::Limit(channel).place(), shown.limits[place].map(|limit| number(limit.to_bits())));
+        let speeds = shown.speeds[place];
+        let of = |end: Option<Speed>| end.map(|end| number(end.to_bits()));
+        self.buckets.last(Series::SpeedLow(channel).place(), of(speeds.map(|(low, _)| low)));
+        self.buckets.last(Series::SpeedHigh(channel).place(), of(speeds.map(|(_, high)| high)));
         let window = shown.windows[place].and_then(|(limit, from)| {
             let around = side.position(from)?;
             let half = number(limit.to_bits());

@@ -9,7 +9,7 @@ use crate::report::{Exact, Figures, Seconds, SetupReport, rule};
 use crate::setup::Setup;
 
 /// The version of the format; it changes when a field changes its meaning or goes.
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 
 /// The JSON Schema of [`Data`].
 #[must_use]
@@ -36,7 +36,7 @@ pub struct Data {
     pub overview: OverviewData,
     /// Every frame around what happened, in order of time; none where the overview has every frame.
     pub closeups: Vec<CloseupData>,
-    /// What each of the first trips was decided by, frame by frame around it.
+    /// What each of the first trips was decided by, and the one that is asked for, frame by frame around it.
     pub decided: Vec<DecidedData>,
 }
 
@@ -44,7 +44,8 @@ pub struct Data {
 #[derive(Debug, Serialize, JsonSchema)]
 #[schemars(deny_unknown_fields)]
 pub struct SeriesData {
-    /// Its name: `speed_a`, `speed_limit_a`, `discrepancy` (a - b), `discrepancy_allowed` (without a sign) and so on.
+    /// Its name: `speed_a`, `speed_limit_low_a` and `speed_limit_high_a` (what the speed is held against, with its sign),
+    /// `discrepancy` (a - b), `discrepancy_allowed` (without a sign) and so on.
     pub name: String,
     /// Its unit.
     pub unit: String,

@@ -21,12 +21,14 @@ use monitor_core::Frame;
 
 pub use buckets::{Bucket, Extent, Lanes};
 pub(crate) use closeup::Closeups;
+pub(crate) use closeup::MOST_TRIPS;
 pub use closeup::{Compared, Decided};
 pub use csv::csv;
 pub use json::{Data, json_schema};
 pub use lane::{Lane, LaneKind, State};
 pub use series::Series;
 
+use crate::explain::Asked;
 use crate::replay::{Chunks, FrameSource, Observer, Outcome, ReplayAxis, ReplayError, replay_observed};
 use crate::setup::Setup;
 use crate::trace::Offered;
@@ -95,7 +97,7 @@ pub struct Plot {
     pub overview: Stretch,
     /// Every frame around what happened, in order of time, where the overview is thinned.
     pub closeups: Vec<Stretch>,
-    /// What each of the first trips was decided by, around it.
+    /// What each of the first trips was decided by, around it, and the one that is asked for.
     pub decided: Vec<Decided>,
 }
 
@@ -109,7 +111,7 @@ pub fn replay_plotted(
     source: &mut impl FrameSource,
     progress: &mut dyn FnMut(u64),
 ) -> Result<(Outcome, Plot), ReplayError> {
-    let mut around = Around { chunks: Chunks::new(2), closeups: Closeups::default() };
+    let mut around = Around { chunks: Chunks::new(2), closeups: Closeups::new(Asked::First) };
     let mut collector = Collector::new(setup);
     let outcome = replay_observed(setup, source, progress, &mut around, &mut collector)?;
     let plot = Plot::new(setup, &outcome, collector, around.closeups);
@@ -117,6 +119,12 @@ pub fn replay_plotted(
 }
 
 impl Plot {
+    /// What a trip was decided by, by its place in the list, where that is kept.
+    #[must_use]
+    pub fn decided_of(&self, trip: usize) -> Option<&Decided> {
+        self.decided.iter().find(|decided| decided.trip == trip && !decided.frames.is_empty())
+    }
+
     pub(crate) fn new(setup: &Setup, outcome: &Outcome, collector: Collector, closeups: Closeups) -> Self {
         let overview = Stretch::new(setup, collector);
         let (mut closeups, decided) = closeups.finish(setup, outcome);

@@ -17,8 +17,10 @@ pub enum Series {
     Allowed,
     /// How far their speeds are apart, without a sign.
     SpeedsApart,
-    /// The smallest limit in force on the speed of a channel.
-    Limit(Channel),
+    /// The lowest speed that a channel is allowed, with its sign: minus the limit, but where the directions differ.
+    SpeedLow(Channel),
+    /// The highest.
+    SpeedHigh(Channel),
     /// The lower end of the narrowest window that the position of a channel is to stay in.
     WindowLow(Channel),
     /// The upper end of it.
@@ -28,7 +30,7 @@ pub enum Series {
 }
 
 /// Series but for those of analogue values.
-const FIXED: usize = 13;
+const FIXED: usize = 15;
 
 /// As many as there can be.
 pub(super) const SERIES: usize = FIXED + 2 * MAX_ANALOGUES;
@@ -49,9 +51,10 @@ impl Series {
             Self::Apart => 4,
             Self::Allowed => 5,
             Self::SpeedsApart => 6,
-            Self::Limit(channel) => 7 + side(channel),
-            Self::WindowLow(channel) => 9 + side(channel),
-            Self::WindowHigh(channel) => 11 + side(channel),
+            Self::SpeedLow(channel) => 7 + side(channel),
+            Self::SpeedHigh(channel) => 9 + side(channel),
+            Self::WindowLow(channel) => 11 + side(channel),
+            Self::WindowHigh(channel) => 13 + side(channel),
             Self::Analogue(of, channel) => FIXED + 2 * of + side(channel),
         }
     }
@@ -62,7 +65,8 @@ impl Series {
         let mut all = Vec::from(of_both(Self::Speed));
         all.extend(of_both(Self::Position));
         all.extend([Self::Apart, Self::Allowed, Self::SpeedsApart]);
-        all.extend(of_both(Self::Limit));
+        all.extend(of_both(Self::SpeedLow));
+        all.extend(of_both(Self::SpeedHigh));
         all.extend(of_both(Self::WindowLow));
         all.extend(of_both(Self::WindowHigh));
         for of in 0..setup.analogues.len() {
@@ -84,7 +88,8 @@ impl Series {
             Self::Apart => "discrepancy".to_owned(),
             Self::Allowed => "discrepancy_allowed".to_owned(),
             Self::SpeedsApart => "speed_discrepancy".to_owned(),
-            Self::Limit(channel) => format!("speed_limit_{}", of(channel)),
+            Self::SpeedLow(channel) => format!("speed_limit_low_{}", of(channel)),
+            Self::SpeedHigh(channel) => format!("speed_limit_high_{}", of(channel)),
             Self::WindowLow(channel) => format!("window_low_{}", of(channel)),
             Self::WindowHigh(channel) => format!("window_high_{}", of(channel)),
             Self::Analogue(place, channel) => format!("analogue_{}_{}", place + 1, of(channel)),
@@ -96,7 +101,9 @@ impl Series {
     pub fn unit(self, setup: &Setup) -> String {
         let unit = setup.unit.symbol();
         match self {
-            Self::Speed(_) | Self::SpeedsApart | Self::Limit(_) => format!("{unit}/s"),
+            Self::Speed(_) | Self::SpeedsApart | Self::SpeedLow(_) | Self::SpeedHigh(_) => {
+                format!("{unit}/s")
+            }
             Self::Position(_) | Self::Apart | Self::Allowed | Self::WindowLow(_) | Self::WindowHigh(_) => {
                 unit.to_owned()
             }

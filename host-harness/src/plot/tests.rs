@@ -5,6 +5,7 @@ use monitor_core::Frame;
 use super::buckets::Buckets;
 use super::collect::Collector;
 use super::{Around, Closeups, Extent, Lane, Plot, Series, State, Stretch, replay_plotted};
+use crate::explain::Asked;
 use crate::replay::tests::{frames, setup_with};
 use crate::replay::{Chunks, Nobody, Outcome, Run, axis, replay, replay_observed};
 use crate::setup::Setup;
@@ -120,7 +121,7 @@ fn every_frame_of_a_close_up_is_drawn_as_it_was_seen() {
 
 /// The close-ups that a longer trace would have.
 fn closeups(setup: &Setup, source: &mut &[Frame]) -> (Outcome, Vec<Stretch>) {
-    let mut around = Around { chunks: Chunks::new(2), closeups: Closeups::default() };
+    let mut around = Around { chunks: Chunks::new(2), closeups: Closeups::new(Asked::First) };
     let outcome = replay_observed(setup, source, &mut |_| {}, &mut around, &mut Nobody).unwrap();
     let closeups = around.closeups.finish(setup, &outcome).0;
     (outcome, closeups)

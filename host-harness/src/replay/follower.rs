@@ -1,7 +1,8 @@
 //! Who follows an axis through a replay, frame by frame.
 
-use monitor_core::{Glimpse, Instant, Levels, Mark, Position, Speed};
+use monitor_core::{Glimpse, Instant, Levels, Mark, Position};
 
+use super::allowed::SpeedSpan;
 use super::axis::ReplayAxis;
 
 /// Sees each frame once it was evaluated. Nothing is worked out for one that does not care.
@@ -23,8 +24,8 @@ pub(crate) struct Shown<'a> {
     pub(crate) outcome: &'a monitor_core::Outcome,
     /// The lines of the inputs.
     pub(crate) levels: Levels,
-    /// The smallest limit on the speed of each channel that an active monitor has in force.
-    pub(crate) limits: [Option<Speed>; 2],
+    /// The lowest and the highest speed of each channel that the active monitors allow together.
+    pub(crate) speeds: [Option<SpeedSpan>; 2],
     /// The narrowest window of an active monitor that each channel is to stay in, and around where.
     pub(crate) windows: [Option<(Position, Mark)>; 2],
 }

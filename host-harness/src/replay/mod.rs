@@ -2,6 +2,7 @@
 //!
 //! [`replay`] prints nothing and keeps nothing but its [`Outcome`]; memory is bounded whatever the length of the trace.
 
+mod allowed;
 mod apart;
 mod axis;
 mod chunk;
@@ -22,6 +23,7 @@ pub use outcome::{
 };
 pub use source::{Cycled, FrameSource};
 
+pub(crate) use allowed::{AllowedSpeed, SpeedSpan, tightest};
 pub(crate) use axis::analogue_id;
 pub(crate) use chunk::{Chunk, Chunks, Line};
 pub(crate) use follower::{Follower, Shown};

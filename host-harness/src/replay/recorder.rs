@@ -6,9 +6,10 @@ mod trips;
 
 use monitor_core::{
     Channel, Check, Frame, Glimpse, Instant, Mark, MonitorId, MonitorSet, Position, Reading, SourceFault,
-    Span, Speed,
+    Span,
 };
 
+use super::allowed::{AllowedSpeed, SpeedSpan, tightest};
 use super::apart::{Lines, Positions, Speeds};
 use super::axis::{ReplayAxis, analogue_id};
 use super::fastest::Fastest;
@@ -81,6 +82,7 @@ impl Recorder {
             demanded_at: Instant::from_nanos(0),
             is_torque_off: matches!(monitor.kind, MonitorKind::TorqueOff),
             reaction: monitor.reaction,
+            allowed: AllowedSpeed::of(monitor),
         };
         Self {
             slots: setup.monitors.iter().map(slot).collect(),
@@ -304,12 +306,12 @@ impl Recorder {
         }
     }
 
-    /// The smallest limit on the speed of a channel, and the narrowest window of its position.
-    fn in_force(&self, channel: Channel) -> (Option<Speed>, Option<(Position, Mark)>) {
+    /// The speeds that a channel is allowed, and the narrowest window of its position.
+    fn in_force(&self, channel: Channel) -> (Option<SpeedSpan>, Option<(Position, Mark)>) {
         let active = self.slots.iter().enumerate().filter(|(i, _)| contains(self.active, *i));
         let halves = active.map(|(_, slot)| &slot.halves[index(channel)]);
-        let limit = halves.clone().filter_map(|half| half.in_force).min();
-        (limit, halves.filter_map(|half| half.bounds.position).min_by_key(|(limit, _)| *limit))
+        let speeds = tightest(halves.clone().filter_map(|half| half.speeds));
+        (speeds, halves.filter_map(|half| half.bounds.position).min_by_key(|(limit, _)| *limit))
     }
 
     fn end_strictest(&mut self, channel: Channel, now: Instant) {
@@ -476,7 +478,7 @@ fn follow<F: Follower>(
 ) {
     if F::FOLLOWS && !outcome.clock_fault {
         let [a, b] = Channel::BOTH.map(|channel| recorder.in_force(channel));
-        let shown = Shown { outcome, levels: frame.levels, limits: [a.0, b.0], windows: [a.1, b.1] };
+        let shown = Shown { outcome, levels: frame.levels, speeds: [a.0, b.0], windows: [a.1, b.1] };
         follower.frame(axis, frame.now, &shown);
     }
 }

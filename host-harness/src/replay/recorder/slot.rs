@@ -3,6 +3,7 @@
 use monitor_core::{Acceleration, Channel, Check, Instant, MonitorId, Position, Span, Speed, Value};
 
 use super::index;
+use crate::replay::allowed::{AllowedSpeed, SpeedSpan};
 use crate::replay::lull::Bounds;
 use crate::replay::margin::Margin;
 use crate::replay::outcome::{Headroom, MonitorFacts};
@@ -18,6 +19,8 @@ pub(super) struct Half {
     pub(super) bounds: Bounds,
     /// The limit that it put on the speed when it was last shown.
     pub(super) in_force: Option<Speed>,
+    /// The speeds that it allowed then.
+    pub(super) speeds: Option<SpeedSpan>,
     /// How long no other limit on the speed was smaller, in ns.
     pub(super) strictest: u64,
     /// The fault of being unreferenced that lasts, as an index into the kept faults.
@@ -34,6 +37,7 @@ impl Half {
         value: Margin::NEW,
         bounds: Bounds { position: None, speed: None },
         in_force: None,
+        speeds: None,
         strictest: 0,
         unreferenced: None,
         complete: false,
@@ -61,6 +65,7 @@ pub(super) struct Slot {
     pub(super) demanded_at: Instant,
     pub(super) is_torque_off: bool,
     pub(super) reaction: Option<usize>,
+    pub(super) allowed: AllowedSpeed,
 }
 
 impl Slot {
@@ -91,6 +96,7 @@ impl Slot {
             None => half.value.interrupt(),
         }
         half.in_force = check.in_force;
+        half.speeds = self.allowed.span(check);
         half.bounds = Bounds {
             position: check.position.map(|bound| bound.limit).zip(check.from),
             speed: check.speed.map(|bound| bound.limit),
