@@ -124,7 +124,7 @@ pub(crate) fn acceptance_of(name: &str) -> PathBuf {
 
 /// A trace that is thinned and in which the door opens and closes at every frame; 100 mm/s, the limit is 500 mm/s.
 pub(crate) fn flicker() -> Made {
-    let at = |number: u64| ([number * 25 / 2; 2], u32::from(number % 2 == 0));
+    let at = |number: u64| ([number * 25 / 2; 2], u32::from(number.is_multiple_of(2)));
     made(
         "flicker",
         &base("A door that rattles, invented", "slow", "door", "500"),
@@ -153,9 +153,9 @@ pub(crate) fn trips(asked: Asked) -> Made {
     let mut count = 0;
     for row in 0..12_000_u64 {
         let place = row % 300;
-        count += if place >= 100 && place < 130 { 900 } else { 0 };
-        let open = u8::from(place >= 90 && place < 200);
-        let reset = u8::from(place >= 250 && place < 270);
+        count += if (100..130).contains(&place) { 900 } else { 0 };
+        let open = u8::from((90..200).contains(&place));
+        let reset = u8::from((250..270).contains(&place));
         let _ = writeln!(trace, "{}.{:03},{count},{count},{open},{reset}", row / 1000, row % 1000);
     }
     read("trips", &base, trace.into_bytes(), asked)
@@ -286,7 +286,7 @@ pub(crate) fn hour() -> Made {
         // Of a linear congruential generator, a count up or down on each channel.
         let mixed = number.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
         let minutes = number * PERIOD_NS / 60_000_000_000;
-        let door = if minutes % 7 == 0 { 1 << (minutes / 7).min(31) } else { 0 };
+        let door = if minutes.is_multiple_of(7) { 1 << (minutes / 7).min(31) } else { 0 };
         ([count + (mixed >> 61) % 3, count + (mixed >> 37) % 3], door)
     };
     made("hour", &base, &mut Frames { next: 0, of: 3600 * 8000, at })
