@@ -324,3 +324,22 @@ fn a_damaged_mdf_file_is_refused_with_what_and_where() {
         "{said}"
     );
 }
+
+#[cfg(unix)]
+#[test]
+fn a_text_from_a_pipe_with_a_name_is_not_converted_for_it_is_read_twice() {
+    let pipe = scratch("pipe.csv");
+    let _ = fs::remove_file(&pipe);
+    let made = std::process::Command::new("mkfifo").arg(&pipe).status().expect("mkfifo");
+    assert!(made.success());
+    let writer = {
+        let pipe = pipe.clone();
+        // Nobody may read all of it.
+        std::thread::spawn(move || fs::write(pipe, "time [s],a\n0,1\n1,2\n").is_ok())
+    };
+    let (from, to) = (pipe.to_str().expect("a path"), scratch("pipe.parquet"));
+    let output = cowitness(&["convert", from, "--out", to.to_str().expect("a path")]);
+    let _ = writer.join();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(err(&output).contains("a text is read twice; give a file"), "{}", err(&output));
+}

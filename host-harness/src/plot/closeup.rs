@@ -3,15 +3,15 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use monitor_core::{Check, Frame, Instant, Mark, MonitorId, Position};
+use monitor_core::{Channel, Check, Frame, Instant, MonitorId};
 
 use super::Stretch;
 use super::collect::Collector;
 use crate::explain::{Asked, Held, Question, moment, number};
 use crate::picture::Moment;
 use crate::replay::{
-    AllowedSpeed, Chunk, Chunks, Follower, Outcome, ReplayAxis, Shown, SpeedSpan, Trip, TripRule,
-    analogue_id, tightest,
+    AllowedSpeed, AllowedTravel, Chunk, Chunks, Follower, Outcome, ReplayAxis, Room, Shown, SpeedSpan, Trip,
+    TripRule, analogue_id, narrowest, tightest,
 };
 use crate::report::Figures;
 use crate::setup::Setup;
@@ -227,21 +227,23 @@ fn joined(ranges: impl Iterator<Item = ((usize, usize), bool)>, left: &mut usize
 }
 
 /// What each monitor put the motion under when it last compared something: it stays while the channel cannot be seen.
-struct Lasting(Vec<(AllowedSpeed, [Bounds; 2])>);
+struct Lasting(Vec<(AllowedSpeed, AllowedTravel, [Bounds; 2])>);
 
-/// The speeds that are allowed, and a window around a mark.
-type Bounds = (Option<SpeedSpan>, Option<(Position, Mark)>);
+/// The speeds that are allowed, and the room of the position.
+type Bounds = (Option<SpeedSpan>, Option<Room>);
 
 impl Lasting {
     fn new(setup: &Setup) -> Self {
-        Self(setup.monitors.iter().map(|monitor| (AllowedSpeed::of(monitor), [(None, None); 2])).collect())
+        let monitors = setup.monitors.iter();
+        let of = |monitor| (AllowedSpeed::of(monitor), AllowedTravel::of(setup, monitor), [(None, None); 2]);
+        Self(monitors.map(of).collect())
     }
 
     fn take(&mut self, step: &Step) {
         for (monitor, side, check) in &step.checks {
-            if let Some((allowed, of_both)) = self.0.get_mut(*monitor) {
-                let window = check.position.map(|bound| bound.limit).zip(check.from);
-                of_both[*side] = (allowed.span(check), window);
+            if let Some((allowed, travel, of_both)) = self.0.get_mut(*monitor) {
+                let channel = if *side == 0 { Channel::A } else { Channel::B };
+                of_both[*side] = (allowed.span(check), travel.room(channel, check));
             }
         }
     }
@@ -253,12 +255,11 @@ impl Lasting {
         let active = step.outcome.active.to_bits();
         let of = |side: usize| {
             let all = self.0.iter().enumerate().filter(move |(monitor, _)| active & (1 << monitor) != 0);
-            all.map(move |(_, (_, of_both))| of_both[side])
+            all.map(move |(_, (_, _, of_both))| of_both[side])
         };
         let speeds = [0, 1].map(|side| tightest(of(side).filter_map(|(speeds, _)| speeds)));
-        let windows =
-            [0, 1].map(|side| of(side).filter_map(|(_, window)| window).min_by_key(|(limit, _)| *limit));
-        let shown = Shown { outcome: &step.outcome, levels: frame.levels, speeds, windows };
+        let rooms = [0, 1].map(|side| narrowest(of(side).filter_map(|(_, room)| room)));
+        let shown = Shown { outcome: &step.outcome, levels: frame.levels, speeds, rooms };
         collector.frame(axis, frame.now, &shown);
     }
 }

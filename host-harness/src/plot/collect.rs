@@ -1,11 +1,11 @@
 //! Takes in what an axis sees and is held against, frame by frame.
 
-use monitor_core::{Channel, Glimpse, Instant, Mark, Span, Speed};
+use monitor_core::{Channel, Glimpse, Instant, Mark, Position, Span, Speed};
 
 use super::buckets::{Buckets, Finished};
 use super::series::{SERIES, Series};
 use crate::explain::number;
-use crate::replay::{Follower, ReplayAxis, Shown, analogue_id};
+use crate::replay::{Follower, ReplayAxis, Room, Shown, analogue_id};
 use crate::setup::{ChannelSetup, Setup, Source};
 
 /// Billionths of a ULP in one axis unit.
@@ -130,13 +130,13 @@ impl Collector {
         let of = |end: Option<Speed>| end.map(|end| number(end.to_bits()));
         self.buckets.last(Series::SpeedLow(channel).place(), of(speeds.map(|(low, _)| low)));
         self.buckets.last(Series::SpeedHigh(channel).place(), of(speeds.map(|(_, high)| high)));
-        let window = shown.windows[place].and_then(|(limit, from)| {
-            let around = side.position(from)?;
-            let half = number(limit.to_bits());
-            Some((around - half, around + half))
-        });
-        self.buckets.last(Series::WindowLow(channel).place(), window.map(|window| window.0));
-        self.buckets.last(Series::WindowHigh(channel).place(), window.map(|window| window.1));
+        let end = |of: fn(&Room) -> Option<Position>| {
+            let room = shown.rooms[place]?;
+            Some(side.position(room.from)? + number(of(&room)?.to_bits()))
+        };
+        let (low, high) = (end(|room| room.low), end(|room| room.high));
+        self.buckets.last(Series::WindowLow(channel).place(), low);
+        self.buckets.last(Series::WindowHigh(channel).place(), high);
         glimpse
     }
 

@@ -1,9 +1,10 @@
 //! Who follows an axis through a replay, frame by frame.
 
-use monitor_core::{Glimpse, Instant, Levels, Mark, Position};
+use monitor_core::{Glimpse, Instant, Levels};
 
 use super::allowed::SpeedSpan;
 use super::axis::ReplayAxis;
+use super::room::Room;
 
 /// Sees each frame once it was evaluated. Nothing is worked out for one that does not care.
 pub(crate) trait Follower {
@@ -26,6 +27,6 @@ pub(crate) struct Shown<'a> {
     pub(crate) levels: Levels,
     /// The lowest and the highest speed of each channel that the active monitors allow together.
     pub(crate) speeds: [Option<SpeedSpan>; 2],
-    /// The narrowest window of an active monitor that each channel is to stay in, and around where.
-    pub(crate) windows: [Option<(Position, Mark)>; 2],
+    /// The narrowest room that an active monitor leaves the position of each channel.
+    pub(crate) rooms: [Option<Room>; 2],
 }

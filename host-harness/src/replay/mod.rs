@@ -12,6 +12,7 @@ mod lull;
 mod margin;
 mod outcome;
 mod recorder;
+mod room;
 mod source;
 #[cfg(test)]
 pub(crate) mod tests;
@@ -28,6 +29,7 @@ pub(crate) use axis::analogue_id;
 pub(crate) use chunk::{Chunk, Chunks, Line};
 pub(crate) use follower::{Follower, Shown};
 use monitor_core::{Channel, Frame};
+pub(crate) use room::{AllowedTravel, Room, narrowest};
 
 use crate::setup::Setup;
 use crate::trace::{Offered, TraceError};

@@ -5,8 +5,7 @@ mod slot;
 mod trips;
 
 use monitor_core::{
-    Channel, Check, Frame, Glimpse, Instant, Mark, MonitorId, MonitorSet, Position, Reading, SourceFault,
-    Span,
+    Channel, Check, Frame, Glimpse, Instant, MonitorId, MonitorSet, Reading, SourceFault, Span,
 };
 
 use super::allowed::{AllowedSpeed, SpeedSpan, tightest};
@@ -18,6 +17,7 @@ use super::lull::Lull;
 use super::outcome::{
     ChannelFacts, Fault, FaultKind, Gap, Limited, Outcome, ResetFact, Stop, StopKind, Switch,
 };
+use super::room::{AllowedTravel, Room, narrowest};
 use crate::setup::{MonitorKind, Setup, Source};
 use slot::{Half, Slot};
 
@@ -83,6 +83,7 @@ impl Recorder {
             is_torque_off: matches!(monitor.kind, MonitorKind::TorqueOff),
             reaction: monitor.reaction,
             allowed: AllowedSpeed::of(monitor),
+            travel: AllowedTravel::of(setup, monitor),
         };
         Self {
             slots: setup.monitors.iter().map(slot).collect(),
@@ -306,12 +307,12 @@ impl Recorder {
         }
     }
 
-    /// The speeds that a channel is allowed, and the narrowest window of its position.
-    fn in_force(&self, channel: Channel) -> (Option<SpeedSpan>, Option<(Position, Mark)>) {
+    /// The speeds that a channel is allowed, and the narrowest room of its position.
+    fn in_force(&self, channel: Channel) -> (Option<SpeedSpan>, Option<Room>) {
         let active = self.slots.iter().enumerate().filter(|(i, _)| contains(self.active, *i));
         let halves = active.map(|(_, slot)| &slot.halves[index(channel)]);
         let speeds = tightest(halves.clone().filter_map(|half| half.speeds));
-        (speeds, halves.filter_map(|half| half.bounds.position).min_by_key(|(limit, _)| *limit))
+        (speeds, narrowest(halves.filter_map(|half| half.room)))
     }
 
     fn end_strictest(&mut self, channel: Channel, now: Instant) {
@@ -478,7 +479,7 @@ fn follow<F: Follower>(
 ) {
     if F::FOLLOWS && !outcome.clock_fault {
         let [a, b] = Channel::BOTH.map(|channel| recorder.in_force(channel));
-        let shown = Shown { outcome, levels: frame.levels, speeds: [a.0, b.0], windows: [a.1, b.1] };
+        let shown = Shown { outcome, levels: frame.levels, speeds: [a.0, b.0], rooms: [a.1, b.1] };
         follower.frame(axis, frame.now, &shown);
     }
 }

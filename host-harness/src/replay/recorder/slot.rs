@@ -7,6 +7,7 @@ use crate::replay::allowed::{AllowedSpeed, SpeedSpan};
 use crate::replay::lull::Bounds;
 use crate::replay::margin::Margin;
 use crate::replay::outcome::{Headroom, MonitorFacts};
+use crate::replay::room::{AllowedTravel, Room};
 
 /// One monitor on one channel.
 #[derive(Clone, Copy, Debug)]
@@ -21,6 +22,8 @@ pub(super) struct Half {
     pub(super) in_force: Option<Speed>,
     /// The speeds that it allowed then.
     pub(super) speeds: Option<SpeedSpan>,
+    /// The room that it left the position then.
+    pub(super) room: Option<Room>,
     /// How long no other limit on the speed was smaller, in ns.
     pub(super) strictest: u64,
     /// The fault of being unreferenced that lasts, as an index into the kept faults.
@@ -38,6 +41,7 @@ impl Half {
         bounds: Bounds { position: None, speed: None },
         in_force: None,
         speeds: None,
+        room: None,
         strictest: 0,
         unreferenced: None,
         complete: false,
@@ -66,6 +70,7 @@ pub(super) struct Slot {
     pub(super) is_torque_off: bool,
     pub(super) reaction: Option<usize>,
     pub(super) allowed: AllowedSpeed,
+    pub(super) travel: AllowedTravel,
 }
 
 impl Slot {
@@ -97,6 +102,7 @@ impl Slot {
         }
         half.in_force = check.in_force;
         half.speeds = self.allowed.span(check);
+        half.room = self.travel.room(channel, check);
         half.bounds = Bounds {
             position: check.position.map(|bound| bound.limit).zip(check.from),
             speed: check.speed.map(|bound| bound.limit),

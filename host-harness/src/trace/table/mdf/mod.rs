@@ -5,9 +5,9 @@
 //! blocks, plain or packed (deflate or zstd, transposed or not). Of anything else the columns are listed with a word for what it is, and
 //! refused with what to do when they are selected.
 //!
-//! Whole numbers stay whole unless a conversion by other than whole numbers makes them physical values: these are worked out in `f64`, as the format has it. A time
-//! in whole numbers, or a converted column in a unit of time, is exact where its factor is the `f64` next to a whole number of ns
-//! ([`Kind::Time`]).
+//! Whole numbers stay whole unless a conversion by other than whole numbers makes them physical values: these are worked out in `f64`, as
+//! the format has it. A time in whole numbers, or a converted column in a unit of time, is exact where its factor is the `f64` next to a
+//! whole number of ns ([`Kind::Time`]).
 //!
 //! Nothing is believed of a file that is not checked against its length; links that lead back are refused; memory holds the structure,
 //! one packed block and one chunk.
