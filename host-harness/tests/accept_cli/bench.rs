@@ -43,6 +43,25 @@ limit    = "150 mm/s"
 on_delay = "5 ms"
 "#;
 
+/// Monitors that end as planned, and an output.
+pub(crate) const PLANNED: &str = r#"
+[[monitor]]
+name   = "off"
+kind   = "torque-off"
+demand = ["gate"]
+[[monitor]]
+name   = "halt"
+kind   = "stop"
+demand = ["gate"]
+until  = "torque-off"
+by     = "time"
+within = "20 ms"
+[[monitor]]
+name      = "slow enough"
+kind      = "speed-output"
+threshold = "200 mm/s"
+"#;
+
 /// 400 rows of 1 ms; `speed` in counts per ms, one for each source. The gate is open from 50 ms on.
 pub(crate) fn rows(speed: impl Fn(u32) -> (i64, i64)) -> String {
     let mut text = "time,motor,rail,gate\n".to_owned();

@@ -9,7 +9,7 @@ use std::fmt::Write;
 use std::fs;
 use std::path::Path;
 
-use bench::{Bench, SETUP, check, fast, rows, slow};
+use bench::{Bench, PLANNED, SETUP, check, fast, rows, slow};
 use program::{cowitness, err, out, root};
 use serde_json::Value;
 
@@ -209,24 +209,7 @@ fn a_trial_of_what_must_not_trip_has_to_have_the_rule_at_work() {
 #[test]
 fn a_stop_an_output_and_torque_off_are_shown_by_what_they_do() {
     let bench = Bench::new("planned");
-    let more = r#"
-[[monitor]]
-name   = "off"
-kind   = "torque-off"
-demand = ["gate"]
-[[monitor]]
-name   = "halt"
-kind   = "stop"
-demand = ["gate"]
-until  = "torque-off"
-by     = "time"
-within = "20 ms"
-[[monitor]]
-name      = "slow enough"
-kind      = "speed-output"
-threshold = "200 mm/s"
-"#;
-    bench.write("axis.toml", &format!("{SETUP}{more}"));
+    bench.write("axis.toml", &format!("{SETUP}{PLANNED}"));
     let trial = |monitor: &str, more: &str| {
         slow(&format!("allow_others = true\n{more}"))
             .replace("monitor = \"slow\"", &format!("monitor = \"{monitor}\""))

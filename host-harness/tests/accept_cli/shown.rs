@@ -4,26 +4,8 @@ use std::fs;
 
 use serde_json::Value;
 
-use crate::bench::{Bench, SETUP, check, fast, rows, slow};
+use crate::bench::{Bench, PLANNED, SETUP, check, fast, rows, slow};
 use crate::program::{cowitness, err, out};
-
-const PLANNED: &str = r#"
-[[monitor]]
-name   = "off"
-kind   = "torque-off"
-demand = ["gate"]
-[[monitor]]
-name   = "halt"
-kind   = "stop"
-demand = ["gate"]
-until  = "torque-off"
-by     = "time"
-within = "20 ms"
-[[monitor]]
-name      = "slow enough"
-kind      = "speed-output"
-threshold = "200 mm/s"
-"#;
 
 /// A trial of another monitor, whatever else happens.
 fn of(monitor: &str, more: &str) -> String {
