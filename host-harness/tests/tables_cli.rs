@@ -140,7 +140,7 @@ fn a_format_is_told_by_the_content_and_not_by_the_name() {
     assert_eq!(
         says("zip.parquet"),
         "error: zip.parquet: by its name this is a Parquet file, by its first bytes a zip archive (or a spreadsheet); \
-         write the file again, or name the right one; a trace is a CSV, Parquet or Arrow IPC file\n"
+         write the file again, or name the right one; a trace is a CSV, Parquet, Arrow IPC or MDF 4 file\n"
     );
     let said = says("odd.arrow");
     let expected =

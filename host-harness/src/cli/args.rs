@@ -147,7 +147,7 @@ pub(super) enum Command {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Replay {
-    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet or Arrow IPC; `-` is standard input
+    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet, Arrow IPC or MDF 4; `-` is standard input
     #[arg(required = true, value_name = "TRACE")]
     pub(super) traces: Vec<PathBuf>,
     /// The setup of the axis
@@ -180,7 +180,7 @@ pub(super) struct Replay {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Explain {
-    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet or Arrow IPC; `-` is standard input
+    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet, Arrow IPC or MDF 4; `-` is standard input
     #[arg(value_name = "TRACE")]
     pub(super) trace: PathBuf,
     /// The setup of the axis
@@ -253,7 +253,7 @@ pub(super) struct Accept {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Sweep {
-    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet or Arrow IPC
+    /// Traces: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet, Arrow IPC or MDF 4
     #[arg(required = true, value_name = "TRACE")]
     pub(super) traces: Vec<PathBuf>,
     /// The setup of the axis
@@ -303,7 +303,7 @@ pub(super) struct Synth {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Convert {
-    /// The trace: CSV, Parquet or Arrow IPC, told by its content
+    /// The trace: CSV, Parquet, Arrow IPC or MDF 4, told by its content
     #[arg(value_name = "TRACE")]
     pub(super) trace: PathBuf,
     /// The file to write, whose name says the format
