@@ -242,8 +242,9 @@ impl Lasting {
     fn take(&mut self, step: &Step) {
         for (monitor, side, check) in &step.checks {
             if let Some((allowed, travel, of_both)) = self.0.get_mut(*monitor) {
+                let window = check.position.map(|bound| bound.limit).zip(check.from);
                 let channel = if *side == 0 { Channel::A } else { Channel::B };
-                of_both[*side] = (allowed.span(check), travel.room(channel, check));
+                of_both[*side] = (allowed.span(check.in_force, check.speed), travel.room(channel, window));
             }
         }
     }

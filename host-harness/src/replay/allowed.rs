@@ -3,7 +3,7 @@
 //! The core tells the limit in force as one magnitude, the larger one where two directions differ; which ends a monitor holds the speed
 //! against stands in the setup.
 
-use monitor_core::{Check, Side, Speed};
+use monitor_core::{Bound, Side, Speed};
 
 use crate::setup::{LimitSetup, MonitorKind, MonitorSetup};
 
@@ -36,8 +36,8 @@ impl AllowedSpeed {
     ///
     /// On a ramp the core tells the line only where it is above both limits, or for the direction in which the axis moves. Where it is
     /// between the two and the axis moves in the other direction, the smaller limit stands here: nothing is compared with it then.
-    pub(crate) fn span(self, check: &Check) -> Option<SpeedSpan> {
-        let in_force = check.in_force?;
+    pub(crate) fn span(self, in_force: Option<Speed>, compared: Option<Bound<Speed>>) -> Option<SpeedSpan> {
+        let in_force = in_force?;
         match self {
             Self::Magnitude => Some((reversed(in_force), in_force)),
             Self::Range { low, high } => Some((low, high)),
@@ -46,7 +46,7 @@ impl AllowedSpeed {
             }
             Self::Directions { positive, negative } => {
                 let (low, high) = (reversed(negative), positive);
-                Some(match check.speed {
+                Some(match compared {
                     Some(bound) if bound.side == Side::Below => (bound.limit, high),
                     Some(bound) => (low, bound.limit),
                     None => (low, high),
@@ -69,40 +69,35 @@ const fn reversed(limit: Speed) -> Speed {
 
 #[cfg(test)]
 mod tests {
-    use monitor_core::{Bound, Check};
-
     use super::*;
 
     fn speed(of: i32) -> Speed {
         Speed::from_int(of.into()).unwrap()
     }
 
-    fn shown(bound: Option<Bound<Speed>>, in_force: i32) -> Check {
-        Check { speed: bound, in_force: Some(speed(in_force)), ..Check::default() }
-    }
-
     #[test]
     fn a_direction_with_a_smaller_limit_is_held_against_that_and_the_line_of_a_ramp_while_it_is_above() {
         let of = AllowedSpeed::Directions { positive: speed(400), negative: speed(250) };
-        let at_rest = shown(Some(Bound::at_most(speed(0), speed(400))), 400);
-        assert_eq!(of.span(&at_rest), Some((speed(-250), speed(400))));
-        let backwards = shown(Some(Bound::at_least(speed(-300), speed(-250))), 400);
-        assert_eq!(of.span(&backwards), Some((speed(-250), speed(400))));
+        let span = |bound, in_force| of.span(Some(speed(in_force)), bound);
+        let at_rest = Some(Bound::at_most(speed(0), speed(400)));
+        assert_eq!(span(at_rest, 400), Some((speed(-250), speed(400))));
+        let backwards = Some(Bound::at_least(speed(-300), speed(-250)));
+        assert_eq!(span(backwards, 400), Some((speed(-250), speed(400))));
         // The line of a ramp, between the two limits and above both.
-        let between = shown(Some(Bound::at_least(speed(-300), speed(-330))), 400);
-        assert_eq!(of.span(&between), Some((speed(-330), speed(400))));
-        let above = shown(Some(Bound::at_least(speed(-300), speed(-700))), 700);
-        assert_eq!(of.span(&above), Some((speed(-700), speed(700))));
-        assert_eq!(of.span(&shown(None, 400)), Some((speed(-250), speed(400))));
-        assert_eq!(of.span(&Check::default()), None);
+        let between = Some(Bound::at_least(speed(-300), speed(-330)));
+        assert_eq!(span(between, 400), Some((speed(-330), speed(400))));
+        let above = Some(Bound::at_least(speed(-300), speed(-700)));
+        assert_eq!(span(above, 700), Some((speed(-700), speed(700))));
+        assert_eq!(span(None, 400), Some((speed(-250), speed(400))));
+        assert_eq!(of.span(None, None), None);
     }
 
     #[test]
     fn a_range_has_its_own_ends_and_of_several_monitors_the_tightest_ends_count() {
         let range = AllowedSpeed::Range { low: speed(100), high: speed(500) };
-        let of_range = range.span(&shown(None, 500)).unwrap();
+        let of_range = range.span(Some(speed(500)), None).unwrap();
         assert_eq!(of_range, (speed(100), speed(500)));
-        let limit = AllowedSpeed::Magnitude.span(&shown(None, 300)).unwrap();
+        let limit = AllowedSpeed::Magnitude.span(Some(speed(300)), None).unwrap();
         assert_eq!(tightest([of_range, limit].into_iter()), Some((speed(100), speed(300))));
         assert_eq!(tightest(std::iter::empty()), None);
     }

@@ -310,9 +310,9 @@ impl Recorder {
     /// The speeds that a channel is allowed, and the narrowest room of its position.
     fn in_force(&self, channel: Channel) -> (Option<SpeedSpan>, Option<Room>) {
         let active = self.slots.iter().enumerate().filter(|(i, _)| contains(self.active, *i));
-        let halves = active.map(|(_, slot)| &slot.halves[index(channel)]);
-        let speeds = tightest(halves.clone().filter_map(|half| half.speeds));
-        (speeds, narrowest(halves.filter_map(|half| half.room)))
+        let slots = active.map(|(_, slot)| slot);
+        let speeds = tightest(slots.clone().filter_map(|slot| slot.speeds(channel)));
+        (speeds, narrowest(slots.filter_map(|slot| slot.room(channel))))
     }
 
     fn end_strictest(&mut self, channel: Channel, now: Instant) {

@@ -2,7 +2,7 @@
 //!
 //! The core tells of a window the limit that is nearer; which ends there are stands in the setup.
 
-use monitor_core::{Channel, Check, Mark, Position};
+use monitor_core::{Channel, Mark, Position};
 
 use crate::setup::{Allowed, ChannelSetup, MonitorKind, MonitorSetup, ReferenceSetup, Setup};
 
@@ -37,9 +37,9 @@ impl AllowedTravel {
         }
     }
 
-    /// The ends at a frame at which this was compared; `None`: nothing was.
-    pub(crate) fn room(self, channel: Channel, check: &Check) -> Option<Room> {
-        let (limit, from) = (check.position?.limit, check.from?);
+    /// The ends, by the limit that a travel was held against and the mark that it is measured from; `None`: nothing was.
+    pub(crate) fn room(self, channel: Channel, compared: Option<(Position, Mark)>) -> Option<Room> {
+        let (limit, from) = compared?;
         let back = Position::from_bits(limit.to_bits().saturating_neg());
         let (low, high) = match self {
             Self::Around => (Some(back), Some(limit)),

@@ -1,6 +1,6 @@
 //! One monitor, as a replay saw it.
 
-use monitor_core::{Acceleration, Channel, Check, Instant, MonitorId, Position, Span, Speed, Value};
+use monitor_core::{Acceleration, Bound, Channel, Check, Instant, MonitorId, Position, Span, Speed, Value};
 
 use super::index;
 use crate::replay::allowed::{AllowedSpeed, SpeedSpan};
@@ -20,10 +20,8 @@ pub(super) struct Half {
     pub(super) bounds: Bounds,
     /// The limit that it put on the speed when it was last shown.
     pub(super) in_force: Option<Speed>,
-    /// The speeds that it allowed then.
-    pub(super) speeds: Option<SpeedSpan>,
-    /// The room that it left the position then.
-    pub(super) room: Option<Room>,
+    /// The speed that was held against it then.
+    pub(super) compared: Option<Bound<Speed>>,
     /// How long no other limit on the speed was smaller, in ns.
     pub(super) strictest: u64,
     /// The fault of being unreferenced that lasts, as an index into the kept faults.
@@ -40,8 +38,7 @@ impl Half {
         value: Margin::NEW,
         bounds: Bounds { position: None, speed: None },
         in_force: None,
-        speeds: None,
-        room: None,
+        compared: None,
         strictest: 0,
         unreferenced: None,
         complete: false,
@@ -101,8 +98,7 @@ impl Slot {
             None => half.value.interrupt(),
         }
         half.in_force = check.in_force;
-        half.speeds = self.allowed.span(check);
-        half.room = self.travel.room(channel, check);
+        half.compared = check.speed;
         half.bounds = Bounds {
             position: check.position.map(|bound| bound.limit).zip(check.from),
             speed: check.speed.map(|bound| bound.limit),
@@ -113,6 +109,17 @@ impl Slot {
                 completed.push((usize::from(id.index()), channel));
             }
         }
+    }
+
+    /// The speeds that it allowed a channel when it was last shown.
+    pub(super) fn speeds(&self, channel: Channel) -> Option<SpeedSpan> {
+        let half = &self.halves[index(channel)];
+        self.allowed.span(half.in_force, half.compared)
+    }
+
+    /// The room that it left the position of a channel then.
+    pub(super) fn room(&self, channel: Channel) -> Option<Room> {
+        self.travel.room(channel, self.halves[index(channel)].bounds.position)
     }
 
     /// How close the monitor came on either channel, by each quantity that it compared.
