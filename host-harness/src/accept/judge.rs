@@ -299,9 +299,8 @@ impl Judge<'_> {
         if channels.is_empty() {
             self.withdraws(monitor);
         }
-        for &on in channels {
-            self.stopped(monitor, on);
-        }
+        let demanded_at = channels.iter().filter_map(|&on| self.stopped(monitor, on)).min();
+        self.permit(demanded_at, Some(false));
         self.all_kept(self.outcome.stops.left_out, "stops");
     }
 
@@ -322,15 +321,16 @@ impl Judge<'_> {
         self.checks.push(CheckReport { at_s, ..check("withdraws the permit", None, Some(met), note) });
     }
 
-    fn stopped(&mut self, monitor: usize, on: Channel) {
-        let Wanted::Completes { within, .. } = &self.trial.wanted else { return };
+    /// When the first stop of a channel that was carried through was demanded.
+    fn stopped(&mut self, monitor: usize, on: Channel) -> Option<Instant> {
+        let Wanted::Completes { within, .. } = &self.trial.wanted else { return None };
         let (what, stops) = ("is carried through", self.stops(monitor, StopKind::Stop(on)));
         let lasted =
             |stop: &&Stop| i128::from(stop.completed_at.as_nanos()) - i128::from(stop.demanded_at.as_nanos());
         let (Some(first), Some(longest)) = (stops.first(), stops.iter().max_by_key(lasted)) else {
             let note = format!("it does not{}", words::window(self.trial.window));
             self.checks.push(check(what, Some(on), Some(false), note));
-            return;
+            return None;
         };
         let note = format!("demanded at {} s", self.at(first.demanded_at));
         let at_s = Some(Seconds(self.nanos(first.completed_at)));
@@ -339,10 +339,10 @@ impl Judge<'_> {
         if let Some(stop) = stops.iter().find(|stop| self.outcome.first == Some(stop.demanded_at)) {
             self.not_begun(Some(on), stop.demanded_at);
         }
-        self.permit(Some(first.demanded_at), Some(false));
         let bound = within.as_ref().map(|within| Amount::Time(within.value.as_nanos().into()));
         let most = Amount::Time(lasted(&longest));
         self.measured("time from the demand", Some(on), longest.completed_at, (most, bound), stops.len());
+        Some(first.demanded_at)
     }
 
     fn not_begun(&mut self, on: Option<Channel>, demanded_at: Instant) {

@@ -93,6 +93,12 @@ fn a_trip_before_any_permit_was_given_fails_its_trial() {
     let made = check(&report, "permit");
     assert_eq!((&made["met"], &made["note"]), (&false.into(), &"it had not been given".into()), "{report:#}");
     assert!(!is_passed(&report));
+    // A stop of both channels says it once.
+    let first = format!("{SETUP}{PLANNED}{first}");
+    bench.write("axis.toml", &first);
+    let report = bench.report(&of("halt", "completes = true"));
+    let checks = report["trials"][0]["checks"].as_array().expect("checks");
+    assert_eq!(checks.iter().filter(|check| check["what"] == "permit").count(), 1, "{report:#}");
 }
 
 #[test]
