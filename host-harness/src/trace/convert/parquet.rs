@@ -225,3 +225,44 @@ fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, 
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn described(places: u32) -> Described {
+        let column = super::super::Column {
+            name: "a".to_owned(),
+            unit: None,
+            kind: Kind::Decimal { places },
+            group: 0,
+            rows: None,
+            is_time: false,
+        };
+        Described { column, nullable: false, written: None }
+    }
+
+    #[test]
+    fn decimal_numbers_of_more_than_18_digits_are_refused_and_not_written_beyond_what_the_file_says() {
+        let folder = std::env::temp_dir();
+        let write = |places, cell| {
+            let path = folder.join(format!("cowitness-digits-{places}-{}.parquet", std::process::id()));
+            let file = File::create(&path).unwrap();
+            let mut sink = ParquetSink::new(file, &path, &[described(places)], None).unwrap();
+            let mut chunk = Chunk::default();
+            chunk.set_columns(1);
+            chunk.rows = 1;
+            chunk.columns[0].0 = Cells::Integers(vec![cell]);
+            let done = sink.write(&chunk).and_then(|()| Box::new(sink).finish());
+            std::fs::remove_file(&path).unwrap();
+            done.map_err(|error| error.to_string())
+        };
+        let most = i64::try_from(MOST).unwrap();
+        assert_eq!(write(18, most - 1), Ok(()));
+        assert_eq!(write(0, 1 - most), Ok(()));
+        for error in [write(18, most), write(18, -most), write(19, 1)] {
+            let error = error.unwrap_err();
+            assert!(error.contains("column `a`: its decimal numbers have more than 18 digits"), "{error}");
+        }
+    }
+}

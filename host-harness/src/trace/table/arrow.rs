@@ -85,10 +85,9 @@ impl ArrowTable {
             let left = self.store.length().saturating_sub(self.next);
             return match found {
                 // The mark at the end has as many bytes at most.
-                None if left > 8 => Err(damaged(
-                    None,
-                    format!("{left} bytes where it has ended; are it several files in one?"),
-                )),
+                None if left > 8 => {
+                    Err(damaged(None, format!("{left} bytes behind its end; is it several files in one?")))
+                }
                 found => Ok(found),
             };
         };
@@ -241,4 +240,72 @@ fn footer(store: &Store) -> Result<(Schema, Vec<u64>), TableError> {
         u64::try_from(block.offset()).map_err(|_| damaged(None, "a record batch before the file"))
     });
     Ok((Schema::of(&schema)?, announced.collect::<Result<_, _>>()?))
+}
+
+#[cfg(test)]
+mod tests {
+    use arrow_array::{Int64Array, RecordBatch};
+    use arrow_ipc::writer::{FileWriter, StreamWriter};
+    use arrow_schema::{DataType, Field, Schema};
+    use std::sync::Arc;
+
+    use super::super::Cells;
+    use super::*;
+
+    /// Two batches of the column `a`: 1 and 2, then 3.
+    fn batches() -> (Arc<Schema>, [RecordBatch; 2]) {
+        let schema = Arc::new(Schema::new(vec![Field::new("a", DataType::Int64, false)]));
+        let batch = |cells: &[i64]| {
+            RecordBatch::try_new(Arc::clone(&schema), vec![Arc::new(Int64Array::from(cells.to_vec()))])
+                .unwrap()
+        };
+        let all = [batch(&[1, 2]), batch(&[3])];
+        (schema, all)
+    }
+
+    fn stream() -> Vec<u8> {
+        let (schema, all) = batches();
+        let mut writer = StreamWriter::try_new(Vec::new(), &schema).unwrap();
+        all.iter().for_each(|batch| writer.write(batch).unwrap());
+        writer.finish().unwrap();
+        writer.into_inner().unwrap()
+    }
+
+    fn file() -> Vec<u8> {
+        let (schema, all) = batches();
+        let mut writer = FileWriter::try_new(Vec::new(), &schema).unwrap();
+        all.iter().for_each(|batch| writer.write(batch).unwrap());
+        writer.finish().unwrap();
+        writer.into_inner().unwrap()
+    }
+
+    fn read(table: &mut ArrowTable) -> Result<Vec<i64>, TableError> {
+        let (mut chunk, mut all) = (Chunk::default(), Vec::new());
+        while table.next(&mut chunk)? {
+            let Cells::Integers(cells) = &chunk.columns[0].0 else { panic!("{chunk:?}") };
+            all.extend_from_slice(&cells[..chunk.rows]);
+        }
+        Ok(all)
+    }
+
+    #[test]
+    fn a_selection_begins_at_the_first_row_whatever_was_read_before() {
+        for bytes in [stream(), file()] {
+            let mut table = ArrowTable::open(Store::Memory(bytes.into())).unwrap();
+            for _ in 0..2 {
+                table.select(&[0]).unwrap();
+                assert_eq!(read(&mut table).unwrap(), [1, 2, 3]);
+            }
+        }
+    }
+
+    #[test]
+    fn a_stream_with_more_behind_its_end_is_not_read_as_if_that_were_not_there() {
+        let mut twice = stream();
+        twice.extend(stream());
+        let mut table = ArrowTable::open(Store::Memory(twice.into())).unwrap();
+        table.select(&[0]).unwrap();
+        let error = read(&mut table).unwrap_err().to_string();
+        assert!(error.contains("bytes behind its end; is it several files in one?"), "{error}");
+    }
 }
