@@ -5,7 +5,7 @@ mod program;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use program::{cowitness, err, out, root};
+use program::{cowitness, err, out, program, root};
 
 const SETUP: &str = "traces-demo/shuttle.toml";
 
@@ -45,6 +45,13 @@ fn a_replay_writes_its_page_beside_its_report_and_ends_as_without() {
     }
 }
 
+/// What a page says of the bytes of a trace.
+fn identity(bytes: &[u8]) -> String {
+    let mut crc = flate2::Crc::new();
+    crc.update(bytes);
+    format!("{} bytes, CRC-32 {:08x}", bytes.len(), crc.sum())
+}
+
 #[test]
 fn a_page_names_the_trace_by_its_length_and_checksum_and_the_setup_by_its_own() {
     let page = folder("evidence").join("page.html");
@@ -54,10 +61,24 @@ fn a_page_names_the_trace_by_its_length_and_checksum_and_the_setup_by_its_own() 
     let text = fs::read_to_string(&page).expect("the page");
     let bytes = fs::read(root().join(&trace)).expect("the trace");
     // The checksum that gzip itself ends with is of what is inside; this one is of the file as it is.
-    let mut crc = flate2::Crc::new();
-    crc.update(&bytes);
-    assert!(text.contains(&format!("{} bytes, CRC-32 {:08x}", bytes.len(), crc.sum())));
+    assert!(text.contains(&identity(&bytes)));
     assert!(text.contains(report["setup"]["checksum"].as_str().expect("a checksum")));
+}
+
+#[test]
+fn a_trace_that_came_in_by_standard_input_is_named_by_its_bytes_too() {
+    let page = folder("piped").join("page.html");
+    let trace = fs::File::open(root().join(trace("belt-slip"))).expect("the trace");
+    let bytes = fs::read(root().join(self::trace("belt-slip"))).expect("the trace");
+    for command in ["replay", "explain"] {
+        let mut program = program(&[command, "-", "--setup", SETUP, "--html", shown(&page)]);
+        let input = trace.try_clone().expect("the trace once more");
+        std::io::Seek::rewind(&mut &input).expect("a file");
+        let output = program.stdin(input).output().expect("the program");
+        assert_eq!(output.status.code(), Some(1), "{}", err(&output));
+        let text = fs::read_to_string(&page).expect("the page");
+        assert!(text.contains(&identity(&bytes)), "{command}");
+    }
 }
 
 #[test]

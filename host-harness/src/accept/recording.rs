@@ -9,7 +9,7 @@ use super::plan::{Rule, Trial, Wanted};
 use super::rest::Waiting;
 use crate::replay::{Follower, Limited, Nobody, Outcome, ReplayAxis, Shown, layout, replay_observed};
 use crate::setup::Setup;
-use crate::sweep::Identity;
+use crate::sweep::{Identity, Watched};
 use crate::trace::{Options, Prefetch, Reader};
 
 /// A trace that was replayed.
@@ -45,29 +45,29 @@ pub fn record(
     trials: &[&Trial],
     progress: &mut dyn FnMut(u64),
 ) -> Result<Recording, String> {
-    let again = |why: std::io::Error| format!("{}: cannot be read for its checksum: {why}", path.display());
     let layout = layout(setup).map_err(|error| error.to_string())?;
-    let reader = Reader::open(path, &layout, Options::default()).map_err(|error| error.to_string())?;
+    let bytes = Watched::default();
+    let reader = Reader::open_seen(path, &layout, Options::default(), bytes.shown())
+        .map_err(|error| error.to_string())?;
     let mut source = Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))?;
-    let of = trials.iter().map(|trial| Watched::new(trial)).collect();
+    let of = trials.iter().map(|trial| Judged::new(trial)).collect();
     let mut watch = Watch { setup, permits: Following::default(), of };
     let outcome = replay_observed(setup, &mut source, progress, &mut Nobody, &mut watch)
         .map_err(|error| error.to_string())?;
-    let identity = Identity::read(path).map_err(again)?;
     let seen =
         watch.of.into_iter().map(|of| Seen { rests: of.rest.end(), at_work: of.at_work.end() }).collect();
-    Ok(Recording { identity, outcome, permits: watch.permits.end(), seen })
+    Ok(Recording { identity: bytes.identity(), outcome, permits: watch.permits.end(), seen })
 }
 
 /// One trial.
-struct Watched {
+struct Judged {
     rest: Waiting,
     /// The rule that has to be at work.
     rule: Option<Rule>,
     at_work: Following,
 }
 
-impl Watched {
+impl Judged {
     fn new(trial: &Trial) -> Self {
         let rule = match trial.wanted {
             Wanted::Nothing(rule) => Some(rule),
@@ -82,7 +82,7 @@ impl Watched {
 struct Watch<'a> {
     setup: &'a Setup,
     permits: Following,
-    of: Vec<Watched>,
+    of: Vec<Judged>,
 }
 
 impl Follower for Watch<'_> {

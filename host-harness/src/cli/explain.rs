@@ -10,6 +10,7 @@ use crate::explain::{Again, Asked, Explanation, Verdict, explain, explain_plotte
 use crate::replay::{FrameSource, layout, replay};
 use crate::report::{CAUTION, Report};
 use crate::setup::Setup;
+use crate::sweep::Watched;
 use crate::trace::{Options, Prefetch, Reader};
 use crate::vary::Base;
 
@@ -60,12 +61,13 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Expla
         (None, None) => Asked::First,
     };
     let again = |changed: &Setup| {
-        let mut source = open(args, changed).ok()?;
+        let mut source = open(args, changed, None).ok()?;
         replay(changed, &mut source, &mut |_| {}).ok()
     };
     // Standard input can be read only once.
     let again: Again<'_> = if args.trace.as_os_str() == "-" { None } else { Some(&again) };
-    let mut source = open(args, base.setup())?;
+    let bytes = Watched::default();
+    let mut source = open(args, base.setup(), args.html.as_ref().map(|_| &bytes))?;
     let path = args.trace.display().to_string();
     let progress = Progress::new(false);
     let mut shown = 0;
@@ -91,7 +93,7 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Expla
         pictures = drawn.in_text(&of, false);
         if let Some(html) = &args.html {
             let report = Report::new(base.setup(), &outcome, &path, source.skipped_rows());
-            super::html::write(html, base, &args.trace, (&outcome, &report, &explanation, &plot))?;
+            super::html::write(html, base, bytes.identity(), (&outcome, &report, &explanation, &plot))?;
         }
         explanation
     };
@@ -104,9 +106,14 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Expla
     Ok((explanation, pictures))
 }
 
-fn open(args: &args::Explain, setup: &Setup) -> Result<Prefetch, String> {
+/// Starts to read the trace; `bytes` sees what its file is made of.
+fn open(args: &args::Explain, setup: &Setup, bytes: Option<&Watched>) -> Result<Prefetch, String> {
     let layout = layout(setup).map_err(|error| error.to_string())?;
     let options = Options { skip_bad: args.skip_bad };
-    let reader = Reader::open(&args.trace, &layout, options).map_err(|error| error.to_string())?;
-    Prefetch::start(reader).map_err(|error| format!("no thread to read with: {error}"))
+    let reader = match bytes {
+        Some(bytes) => Reader::open_seen(&args.trace, &layout, options, bytes.shown()),
+        None => Reader::open(&args.trace, &layout, options),
+    };
+    Prefetch::start(reader.map_err(|error| error.to_string())?)
+        .map_err(|error| format!("no thread to read with: {error}"))
 }

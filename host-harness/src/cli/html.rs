@@ -48,15 +48,9 @@ pub(super) fn targets(
 pub(super) fn write(
     target: &Path,
     base: &Base,
-    trace: &Path,
+    identity: Identity,
     (outcome, report_of, explanation, plot): (&Outcome, &Report, &Explanation, &Plot),
 ) -> Result<(), String> {
-    let identity = match trace.as_os_str() == "-" {
-        true => None,
-        false => Some(Identity::read(trace).map_err(|error| {
-            format!("{}: cannot be read again for its checksum: {error}", trace.display())
-        })?),
-    };
     let sheet = Sheet {
         setup: base.setup(),
         setup_text: base.text(),

@@ -18,6 +18,7 @@ use crate::plot::replay_plotted;
 use crate::replay::{Outcome, ReplayError, layout, replay};
 use crate::report::{CAUTION, Report, VerdictReport, text};
 use crate::setup::Setup;
+use crate::sweep::Watched;
 use crate::trace::{Layout, Options, Prefetch, Reader, TraceError};
 use crate::vary::Base;
 
@@ -66,7 +67,9 @@ pub(super) fn run(args: &args::Replay) -> ExitCode {
     // Each trace has a reading thread of its own, so half as many traces at a time as there are cores.
     let threads = std::thread::available_parallelism().map_or(1, |cores| cores.get().div_ceil(2));
     let done: Vec<_> = match rayon::ThreadPoolBuilder::new().num_threads(threads).build() {
-        Ok(pool) => pool.install(|| args.traces.par_iter().map(|path| job.trace(path, &progress)).collect()),
+        Ok(pool) => {
+            pool.install(|| args.traces.par_iter().map(|path| job.trace_apart(path, &progress)).collect())
+        }
         Err(_) => args.traces.iter().map(|path| job.trace(path, &progress)).collect(),
     };
     drop(progress);
@@ -134,10 +137,31 @@ struct Job<'a> {
 }
 
 impl Job<'_> {
+    /// On a thread that is none of those that share the traces: what is worked out side by side for one trace is to have all cores.
+    fn trace_apart(&self, path: &Path, progress: &Progress) -> Result<Done, Unreadable> {
+        std::thread::scope(|scope| {
+            let thread = std::thread::Builder::new().spawn_scoped(scope, || self.trace(path, progress));
+            match thread.map(std::thread::ScopedJoinHandle::join) {
+                Ok(Ok(done)) => done,
+                Ok(Err(panic)) => std::panic::resume_unwind(panic),
+                Err(error) => {
+                    Err(Unreadable { message: format!("no thread to replay with: {error}"), line: None })
+                }
+            }
+        })
+    }
+
     fn trace(&self, path: &Path, progress: &Progress) -> Result<Done, Unreadable> {
         let options = Options { skip_bad: self.args.skip_bad };
         let of_trace = |error: &TraceError| Unreadable { message: error.to_string(), line: error.place.line };
-        let reader = Reader::open(path, self.layout, options).map_err(|error| of_trace(&error))?;
+        let place = self.args.traces.iter().position(|trace| trace == path).unwrap_or(0);
+        let page = self.pages.get(place);
+        let bytes = Watched::default();
+        let reader = match page {
+            Some(_) => Reader::open_seen(path, self.layout, options, bytes.shown()),
+            None => Reader::open(path, self.layout, options),
+        }
+        .map_err(|error| of_trace(&error))?;
         let mut source = Prefetch::start(reader).map_err(|error| Unreadable {
             message: format!("no thread to read with: {error}"),
             line: None,
@@ -151,8 +175,6 @@ impl Job<'_> {
             ReplayError::Trace(error) => of_trace(error),
             _ => Unreadable { message: error.to_string(), line: None },
         };
-        let place = self.args.traces.iter().position(|trace| trace == path).unwrap_or(0);
-        let page = self.pages.get(place);
         let (outcome, explanation, plot) = match page {
             None if self.drawn.is_any() => {
                 let (outcome, plot) =
@@ -191,7 +213,7 @@ impl Job<'_> {
             pictures = self.drawn.in_text(&of, true);
             if let Some((page, explanation)) = explanation {
                 let all = (&outcome, &report, &explanation, plot);
-                unwritten.extend(super::html::write(page, self.base, path, all).err());
+                unwritten.extend(super::html::write(page, self.base, bytes.identity(), all).err());
             }
         }
         let judged = match self.expectations {

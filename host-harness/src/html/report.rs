@@ -27,8 +27,8 @@ pub struct Sheet<'a> {
     pub explanation: &'a Explanation,
     /// What is drawn of it.
     pub plot: &'a Plot,
-    /// What tells this trace from another one; `None` for standard input.
-    pub identity: Option<Identity>,
+    /// What tells this trace from another one.
+    pub identity: Identity,
 }
 
 /// The page.
@@ -356,9 +356,8 @@ impl Sheet<'_> {
         let mut table = Table::new("What this is of", &["What", "Which"]);
         let mut row = |name: &str, value: String| table.row(&[text(name), text(value)]);
         row("trace", trace.path.clone());
-        if let Some(Identity { bytes, crc32 }) = self.identity {
-            row("trace file", format!("{bytes} bytes, CRC-32 {crc32:08x}"));
-        }
+        let Identity { bytes, crc32 } = self.identity;
+        row("trace file", format!("{bytes} bytes, CRC-32 {crc32:08x}"));
         row(
             "frames",
             format!(

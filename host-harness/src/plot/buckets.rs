@@ -22,19 +22,16 @@ impl Extent {
         self.low <= self.high
     }
 
-    #[inline(always)]
-    pub(super) const fn take(&mut self, value: f64) {
-        if value < self.low {
-            self.low = value;
-        }
-        if value > self.high {
-            self.high = value;
-        }
-    }
-
     const fn join(self, other: Self) -> Self {
         Self { low: self.low.min(other.low), high: self.high.max(other.high) }
     }
+}
+
+/// Stored in any case: a processor has an instruction for that, and cannot foresee which way noise goes.
+#[inline(always)]
+const fn take(value: f64, low: &mut f64, high: &mut f64) {
+    *low = if value < *low { value } else { *low };
+    *high = if value > *high { value } else { *high };
 }
 
 /// How many groups of lanes there are: see [`super::Lane`].
@@ -96,7 +93,9 @@ pub(super) struct Buckets<const SERIES: usize> {
     done: Vec<Bucket>,
     /// Those of all buckets, `used` each.
     extents: Vec<Extent>,
-    now: [Extent; SERIES],
+    /// Those of the open bucket. Apart, so that several are compared by one instruction.
+    low: [f64; SERIES],
+    high: [f64; SERIES],
     /// What lasts until it is said to be otherwise.
     lasting: [f64; SERIES],
     lanes: [u32; GROUPS],
@@ -123,7 +122,8 @@ impl<const SERIES: usize> Buckets<SERIES> {
             most,
             done: Vec::new(),
             extents: Vec::new(),
-            now: [Extent::NONE; SERIES],
+            low: [Extent::NONE.low; SERIES],
+            high: [Extent::NONE.high; SERIES],
             lasting: [f64::NAN; SERIES],
             lanes: [0; GROUPS],
             open,
@@ -134,8 +134,16 @@ impl<const SERIES: usize> Buckets<SERIES> {
     /// A number of this frame.
     #[inline(always)]
     pub(super) fn put(&mut self, series: usize, value: f64) {
-        if let Some(extent) = self.now.get_mut(series) {
-            extent.take(value);
+        if let (Some(low), Some(high)) = (self.low.get_mut(series), self.high.get_mut(series)) {
+            take(value, low, high);
+        }
+    }
+
+    /// The first numbers of this frame; NaN: there is none.
+    #[inline(always)]
+    pub(super) fn put_first<const FIRST: usize>(&mut self, values: [f64; FIRST]) {
+        for ((value, low), high) in values.into_iter().zip(&mut self.low).zip(&mut self.high) {
+            take(value, low, high);
         }
     }
 
@@ -182,8 +190,9 @@ impl<const SERIES: usize> Buckets<SERIES> {
             return;
         }
         self.done.push(self.open);
-        self.extents.extend_from_slice(&self.now[..self.used]);
-        self.now = [Extent::NONE; SERIES];
+        self.keep_numbers();
+        self.low = [Extent::NONE.low; SERIES];
+        self.high = [Extent::NONE.high; SERIES];
         self.open.lanes = Lanes::default();
         self.left = self.per;
     }
@@ -198,10 +207,14 @@ impl<const SERIES: usize> Buckets<SERIES> {
 
     #[inline(never)]
     fn seed(&mut self) {
-        for (extent, lasting) in self.now.iter_mut().zip(self.lasting) {
-            extent.take(lasting);
-        }
+        self.put_first(self.lasting);
         self.open.lanes = Lanes::of(self.lanes);
+    }
+
+    /// The numbers of the open bucket follow those of the others.
+    fn keep_numbers(&mut self) {
+        let all = self.low.into_iter().zip(self.high).take(self.used);
+        self.extents.extend(all.map(|(low, high)| Extent { low, high }));
     }
 
     /// Two buckets become one.
@@ -229,7 +242,7 @@ impl<const SERIES: usize> Buckets<SERIES> {
         if !self.is_fresh() {
             of_last = self.per - self.left;
             self.done.push(self.open);
-            self.extents.extend_from_slice(&self.now[..self.used]);
+            self.keep_numbers();
         }
         Finished { per: self.per, of_last, buckets: self.done, extents: self.extents }
     }

@@ -30,8 +30,10 @@ struct Side {
     unit: f64,
     /// What one count over the last window is as a speed, and how long that window was.
     rate: (Span, f64),
-    /// Its position at the last frame that was looked at closely.
-    here: Option<(i64, f64)>,
+    /// Its count at the last frame that was looked at closely.
+    count: i64,
+    /// Its position there; NaN: it had none.
+    position: f64,
 }
 
 impl Side {
@@ -40,23 +42,24 @@ impl Side {
             Source::Counter { unit_per_count, .. } => unit_per_count.value,
             Source::Position { .. } => 1_000_000_000,
         };
-        Self { unit: to_f64(nano) / NANO_PER_UNIT, rate: (Span::ZERO, 0.0), here: None }
+        Self { unit: to_f64(nano) / NANO_PER_UNIT, rate: (Span::ZERO, 0.0), count: 0, position: f64::NAN }
     }
 
+    /// NaN: there is none.
     #[inline(always)]
-    fn speed(&mut self, seen: &Glimpse) -> Option<f64> {
-        let travel = seen.travel?;
+    fn speed(&mut self, seen: &Glimpse) -> f64 {
+        let Some(travel) = seen.travel else { return f64::NAN };
         if travel.elapsed() != self.rate.0 {
             let elapsed = travel.elapsed();
             self.rate = (elapsed, self.unit * 1e9 / to_f64(elapsed.as_nanos().cast_signed()));
         }
-        Some(to_f64(travel.counts()) * self.rate.1)
+        to_f64(travel.counts()) * self.rate.1
     }
 
+    /// How far it went since the last frame that was looked at closely.
     #[inline(always)]
-    fn position(&self, mark: Mark) -> Option<f64> {
-        let (count, position) = self.here?;
-        Some(position + to_f64(mark.count().wrapping_sub(count)) * self.unit)
+    fn moved(&self, mark: Mark) -> f64 {
+        to_f64(mark.count().wrapping_sub(self.count)) * self.unit
     }
 }
 
@@ -72,12 +75,12 @@ const fn to_f64(whole: i64) -> f64 {
 pub(crate) struct Collector {
     buckets: Buckets<SERIES>,
     sides: [Side; 2],
-    /// What is tolerated of the positions, in axis units, and what each axis unit per second adds; `None`: they are not held against each other.
-    tolerance: Option<(f64, f64)>,
+    /// What is tolerated of the positions, in axis units, and what each axis unit per second adds.
+    tolerance: (f64, f64),
     is_aligned: bool,
     has_speeds_apart: bool,
-    /// How far the channels were apart at the last frame that was looked at closely, with their counts.
-    apart: Option<(f64, [i64; 2])>,
+    /// How far the positions were apart at the last frame that was looked at closely; NaN: they were not held against each other.
+    apart: f64,
     analogues: usize,
 }
 
@@ -93,7 +96,7 @@ impl Collector {
     }
 
     pub(super) fn of(setup: &Setup, buckets: Buckets<SERIES>) -> Self {
-        let tolerance = setup.discrepancy.as_ref().map(|rule| {
+        let tolerance = setup.discrepancy.as_ref().map_or((f64::NAN, 0.0), |rule| {
             let skew = to_f64(rule.skew_allowance.value.as_nanos().cast_signed()) / 1e9;
             (number(rule.tolerance.value.to_bits()), skew)
         });
@@ -103,7 +106,7 @@ impl Collector {
             tolerance,
             is_aligned: setup.discrepancy.as_ref().is_some_and(|rule| rule.align),
             has_speeds_apart: setup.speed_discrepancy.is_some(),
-            apart: None,
+            apart: f64::NAN,
             analogues: setup.analogues.len(),
         }
     }
@@ -112,19 +115,16 @@ impl Collector {
         self.buckets.finish()
     }
 
-    fn look_at(&mut self, axis: &ReplayAxis, channel: Channel, shown: &Shown<'_>) -> Option<Glimpse> {
+    fn look_at(&mut self, axis: &ReplayAxis, channel: Channel, shown: &Shown<'_>) {
         let place = usize::from(channel == Channel::B);
         let side = &mut self.sides[place];
         let glimpse = axis.state().glimpse(channel).filter(|_| shown.outcome.faults.of(channel).is_none());
-        side.here =
-            glimpse.and_then(|seen| Some((seen.mark.count(), number(axis.position(channel)?.to_bits()))));
+        side.position = f64::NAN;
         if let Some(seen) = glimpse {
-            if let Some(speed) = side.speed(&seen) {
-                self.buckets.put(Series::Speed(channel).place(), speed);
-            }
-            if let Some(position) = side.position(seen.mark) {
-                self.buckets.put(Series::Position(channel).place(), position);
-            }
+            side.count = seen.mark.count();
+            side.position = axis.position(channel).map_or(f64::NAN, |position| number(position.to_bits()));
+            self.buckets.put(Series::Speed(channel).place(), side.speed(&seen));
+            self.buckets.put(Series::Position(channel).place(), side.position);
         }
         let speeds = shown.speeds[place];
         let of = |end: Option<Speed>| end.map(|end| number(end.to_bits()));
@@ -132,24 +132,20 @@ impl Collector {
         self.buckets.last(Series::SpeedHigh(channel).place(), of(speeds.map(|(_, high)| high)));
         let end = |of: fn(&Room) -> Option<Position>| {
             let room = shown.rooms[place]?;
-            Some(side.position(room.from)? + number(of(&room)?.to_bits()))
+            Some(side.position + side.moved(room.from) + number(of(&room)?.to_bits()))
         };
         let (low, high) = (end(|room| room.low), end(|room| room.high));
         self.buckets.last(Series::WindowLow(channel).place(), low);
         self.buckets.last(Series::WindowHigh(channel).place(), high);
-        glimpse
     }
 
-    fn compare(&mut self, axis: &ReplayAxis, seen: [Option<Glimpse>; 2]) {
+    fn compare(&mut self, axis: &ReplayAxis) {
         let apart = axis.apart();
         if let Some(apart) = apart {
             self.buckets.put(Series::Apart.place(), number(apart.d.to_bits()));
             self.buckets.put(Series::Allowed.place(), number(apart.bound.limit.to_bits()));
         }
-        self.apart = apart.and_then(|apart| {
-            let [a, b] = seen;
-            Some((number(apart.d.to_bits()), [a?.mark.count(), b?.mark.count()]))
-        });
+        self.apart = apart.map_or(f64::NAN, |apart| number(apart.d.to_bits()));
         if let Some(apart) = axis.speeds_apart() {
             self.buckets.put(Series::SpeedsApart.place(), number(apart.observed.to_bits()));
         }
@@ -165,35 +161,29 @@ impl Follower for Collector {
         self.buckets.go_on();
         let [side_a, side_b] = &mut self.sides;
         let (speed_a, speed_b) = (side_a.speed(&a), side_b.speed(&b));
-        if let Some(position) = side_a.position(a.mark) {
-            self.buckets.put(Series::Position(Channel::A).place(), position);
-        }
-        if let Some(position) = side_b.position(b.mark) {
-            self.buckets.put(Series::Position(Channel::B).place(), position);
-        }
-        if let (Some(a), Some(b)) = (speed_a, speed_b) {
-            self.buckets.put(Series::Speed(Channel::A).place(), a);
-            self.buckets.put(Series::Speed(Channel::B).place(), b);
-            if self.has_speeds_apart {
-                self.buckets.put(Series::SpeedsApart.place(), (a - b).abs());
-            }
-        }
+        let (moved_a, moved_b) = (side_a.moved(a.mark), side_b.moved(b.mark));
+        let (mut apart, mut allowed) = (f64::NAN, f64::NAN);
         if self.is_aligned {
-            self.compare(axis, seen);
-        } else if let (Some((tolerance, skew)), Some((then, counts))) = (self.tolerance, self.apart) {
-            let moved = |mark: Mark, count: i64, unit: f64| to_f64(mark.count().wrapping_sub(count)) * unit;
-            let d = then + moved(a.mark, counts[0], self.sides[0].unit)
-                - moved(b.mark, counts[1], self.sides[1].unit);
-            self.buckets.put(Series::Apart.place(), d);
-            let slower = speed_a.zip(speed_b).map_or(0.0, |(a, b)| a.abs().min(b.abs()));
-            self.buckets.put(Series::Allowed.place(), tolerance + skew * slower);
+            // Both are of another time than the frame.
+            if let Some(bound) = axis.apart() {
+                (apart, allowed) = (number(bound.d.to_bits()), number(bound.bound.limit.to_bits()));
+            }
+        } else {
+            let (tolerance, skew) = self.tolerance;
+            apart = self.apart + moved_a - moved_b;
+            allowed = tolerance + skew * speed_a.abs().min(speed_b.abs());
         }
+        let speeds_apart = if self.has_speeds_apart { (speed_a - speed_b).abs() } else { f64::NAN };
+        let (position_a, position_b) = (side_a.position + moved_a, side_b.position + moved_b);
+        self.buckets.put_first([speed_a, speed_b, position_a, position_b, apart, allowed, speeds_apart]);
         self.buckets.end_frame(now.as_nanos());
     }
 
     fn frame(&mut self, axis: &ReplayAxis, now: Instant, shown: &Shown<'_>) {
-        let seen = Channel::BOTH.map(|channel| self.look_at(axis, channel, shown));
-        self.compare(axis, seen);
+        for channel in Channel::BOTH {
+            self.look_at(axis, channel, shown);
+        }
+        self.compare(axis);
         for of in 0..self.analogues {
             let Some(id) = analogue_id(of) else { continue };
             for line in Channel::BOTH {

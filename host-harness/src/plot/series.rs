@@ -36,7 +36,7 @@ const FIXED: usize = 15;
 pub(super) const SERIES: usize = FIXED + 2 * MAX_ANALOGUES;
 
 impl Series {
-    /// Where it stands among the numbers of a frame.
+    /// Where it stands among the numbers of a frame; those that go on from frame to frame come first.
     #[inline(always)]
     pub(super) const fn place(self) -> usize {
         const fn side(channel: Channel) -> usize {

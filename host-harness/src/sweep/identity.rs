@@ -3,6 +3,7 @@
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::Path;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use flate2::Crc;
 use serde::{Deserialize, Serialize};
@@ -18,25 +19,25 @@ pub struct Identity {
 
 /// An identity in the making.
 #[derive(Debug, Default)]
-pub(super) struct Seen {
+struct Seen {
     bytes: u64,
     crc: Crc,
 }
 
 impl Seen {
-    pub(super) fn add(&mut self, bytes: &[u8]) {
+    fn add(&mut self, bytes: &[u8]) {
         self.bytes += bytes.len() as u64;
         self.crc.update(bytes);
     }
 
-    pub(super) fn identity(&self) -> Identity {
+    fn identity(&self) -> Identity {
         Identity { bytes: self.bytes, crc32: self.crc.sum() }
     }
 }
 
 impl Identity {
     /// Reads a file for its identity alone.
-    pub(crate) fn read(path: &Path) -> io::Result<Self> {
+    pub(super) fn read(path: &Path) -> io::Result<Self> {
         let mut file = File::open(path)?;
         let (mut seen, mut block) = (Seen::default(), vec![0; 1 << 17]);
         loop {
@@ -50,6 +51,27 @@ impl Identity {
     }
 }
 
+/// Sees the bytes of a file go by while it is read.
+#[derive(Debug, Default)]
+pub(crate) struct Watched(Arc<Mutex<Seen>>);
+
+impl Watched {
+    /// What is to be shown them, in their order.
+    pub(crate) fn shown(&self) -> impl FnMut(&[u8]) + Send + 'static {
+        let seen = Self(Arc::clone(&self.0));
+        move |bytes| seen.seen().add(bytes)
+    }
+
+    /// Of what was shown so far: of the file once it was read to its end.
+    pub(crate) fn identity(&self) -> Identity {
+        self.seen().identity()
+    }
+
+    fn seen(&self) -> MutexGuard<'_, Seen> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -57,9 +79,10 @@ mod tests {
     #[test]
     fn the_checksum_is_that_of_the_standard() {
         // The check value of CRC-32/ISO-HDLC over "123456789" (catalogue of parametrised CRC algorithms, G. Cook).
-        let mut seen = Seen::default();
-        seen.add(b"1234");
-        seen.add(b"56789");
+        let seen = Watched::default();
+        let mut show = seen.shown();
+        show(b"1234");
+        show(b"56789");
         assert_eq!(seen.identity(), Identity { bytes: 9, crc32: 0xCBF4_3926 });
     }
 }

@@ -58,6 +58,7 @@ use crate::trace::{Options, TraceError};
 pub use csv::csv;
 pub use grid::{Grid, Point};
 pub use identity::Identity;
+pub(crate) use identity::Watched;
 use pass::Pass;
 pub use reaction::Cost;
 pub use report::{NO_RECOMMENDATION, PointReport, SweepReport, TraceOfSweep, json_schema};

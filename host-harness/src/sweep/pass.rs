@@ -1,12 +1,10 @@
 //! One reading of a trace for many points.
 
-use std::sync::{Arc, Mutex, PoisonError};
-
 use monitor_core::Span;
 use rayon::prelude::*;
 
 use super::grid::Group;
-use super::identity::{Identity, Seen};
+use super::identity::{Identity, Watched};
 use super::{Found, Step, Sweep, SweepError};
 use crate::replay::{Borrowed, Cycled, FrameSource, Nobody, ReplayError, Run, axis};
 use crate::setup::Setup;
@@ -33,10 +31,8 @@ impl Pass {
         progress: &(dyn Fn(Step) + Sync),
     ) -> Result<(Identity, Vec<(usize, Found)>), SweepError> {
         let trace = &sweep.traces[self.trace];
-        let seen = Arc::new(Mutex::new(Seen::default()));
-        let bytes = Arc::clone(&seen);
-        let add = move |block: &[u8]| bytes.lock().unwrap_or_else(PoisonError::into_inner).add(block);
-        let reader = Reader::open_seen(&trace.path, &self.group.layout, sweep.options, add)?;
+        let bytes = Watched::default();
+        let reader = Reader::open_seen(&trace.path, &self.group.layout, sweep.options, bytes.shown())?;
         let mut lanes = self.lanes(sweep)?;
         let mut source = Prefetch::start(reader).map_err(SweepError::Thread)?;
         match self.group.cycle {
@@ -56,8 +52,7 @@ impl Pass {
             Ok::<_, ReplayError>((point, Found::of(sweep, setup, trace, &outcome, skipped)))
         });
         let found = found.collect::<Result<_, _>>()?;
-        let identity = seen.lock().unwrap_or_else(PoisonError::into_inner).identity();
-        Ok((identity, found))
+        Ok((bytes.identity(), found))
     }
 
     fn lanes<'s>(&self, sweep: &'s Sweep) -> Result<Vec<Lane<'s>>, ReplayError> {

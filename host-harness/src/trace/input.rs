@@ -55,21 +55,25 @@ pub(crate) struct Input {
 impl Opened {
     /// Opens a file, or standard input for `-`.
     pub(crate) fn open(path: &Path) -> Result<Self, TraceError> {
-        if path.as_os_str() == "-" {
-            return Self::from_read("standard input", io::stdin());
-        }
-        Self::open_file(path, None::<fn(&[u8])>)
+        Self::open_any(path, None::<fn(&[u8])>)
     }
 
-    /// Opens a file; `seen` is shown all its bytes, as they are stored.
+    /// As [`open`](Self::open); `seen` is shown all its bytes, as they are stored.
     pub(super) fn open_seen(
         path: &Path,
         seen: impl FnMut(&[u8]) + Send + 'static,
     ) -> Result<Self, TraceError> {
-        Self::open_file(path, Some(seen))
+        Self::open_any(path, Some(seen))
     }
 
-    fn open_file(path: &Path, seen: Option<impl FnMut(&[u8]) + Send + 'static>) -> Result<Self, TraceError> {
+    fn open_any(path: &Path, seen: Option<impl FnMut(&[u8]) + Send + 'static>) -> Result<Self, TraceError> {
+        if path.as_os_str() == "-" {
+            let (name, stream) = ("standard input", io::stdin());
+            return match seen {
+                Some(seen) => Self::from_read(name, Seen { stream, seen }),
+                None => Self::from_read(name, stream),
+            };
+        }
         let mut file = file(path)?;
         let path_shown: Arc<str> = path.to_string_lossy().into();
         let fail = |problem| error(&path_shown, problem);

@@ -79,7 +79,7 @@ impl Reader {
         Self::new(Opened::open(path)?, layout, options)
     }
 
-    /// As [`open`](Self::open) of a file; `seen` is shown all its bytes, as they are stored: of a text while they are read, of a file of
+    /// As [`open`](Self::open); `seen` is shown all its bytes, as they are stored: of a text while they are read, of a file of
     /// typed columns before.
     pub(crate) fn open_seen(
         path: &Path,
