@@ -214,6 +214,28 @@ const acts = {
     return { rows, ...noticed };
   },
 
+  /** How many pixels of the bar of each lane are in its colour. */
+  async bars({ file }) {
+    const { context, page, noticed } = await open(file);
+    const bars = await page.evaluate(() => {
+      cowitness.show(cowitness.whole);
+      const { u } = cowitness.charts.find(one => one.panel.lanes), px = devicePixelRatio;
+      return Object.fromEntries(cowitness.rows.map((lane, row) => {
+        const { kind, label } = cowitness.meta.lanes[lane];
+        const colour = palette()[kind === "violated" ? "trip" : kind === "fault" ? "fault" : "on"].replace(/^#(.)(.)(.)$/, "#$1$1$2$2$3$3");
+        const wanted = [1, 3, 5].map(at => parseInt(colour.slice(at, at + 2), 16));
+        const { data } = u.ctx.getImageData(u.bbox.left, u.bbox.top + (row * LANE + 13) * px, u.bbox.width, 5 * px);
+        let found = 0;
+        for (let at = 0; at < data.length; at += 4) {
+          if (data[at + 3] > 0 && wanted.every((one, i) => Math.abs(data[at + i] - one) < 60)) found += 1;
+        }
+        return [label, found];
+      }));
+    });
+    await context.close();
+    return { bars, ...noticed };
+  },
+
   /** The cursor moved by keys, beyond the view. */
   async cursor({ file }) {
     const { context, page, noticed } = await open(file);

@@ -11,6 +11,7 @@ use host_harness::html::{Sheet, acceptance, report};
 use host_harness::plot::Stretch;
 use host_harness::replay::{FrameSource, layout};
 use host_harness::report::Report;
+use host_harness::sweep::Identity;
 use host_harness::trace::{BATCH_FRAMES, Options, Reader, TraceError};
 use host_harness::vary::Base;
 use monitor_core::{Frame, Instant, Levels, Reading, Sample};
@@ -57,7 +58,7 @@ fn made_about(name: &str, base: &Base, source: &mut impl FrameSource, asked: Ask
         report: &of,
         explanation: &explanation,
         plot: &plot,
-        identity: None,
+        identity: Identity { bytes: 0, crc32: 0 },
     };
     let page = report(&sheet).expect("a page");
     let asked_for = match asked {

@@ -278,6 +278,22 @@ fn what_is_on_at_some_frames_of_a_bucket_is_told_so() {
 }
 
 #[test]
+fn whatever_was_on_has_a_bar_and_the_permit_too() {
+    // With few lanes, with many, and with one that stands for a fault.
+    let pages = ["overspeed-door-open", "every-function", "rail-cable-fault"].map(demo);
+    let tasks: Vec<Value> = pages.iter().map(|page| json!({ "do": "bars", "file": page.path })).collect();
+    let Some(seen) = look(&json!(tasks)) else { return };
+    for (seen, page) in seen.iter().zip(&pages) {
+        is_quiet(seen, "bars");
+        let bars = seen["bars"].as_object().expect("lanes");
+        assert!(bars.contains_key("permit") && bars.len() > 3, "{bars:?}");
+        for (lane, pixels) in bars {
+            assert!(pixels.as_u64() > Some(0), "{}: no bar of {lane}", page.path.display());
+        }
+    }
+}
+
+#[test]
 fn the_view_follows_the_cursor_and_what_is_there_is_said_once_it_rests() {
     let page = demo("belt-slip");
     let Some(seen) = look(&json!([{ "do": "cursor", "file": page.path }])) else { return };

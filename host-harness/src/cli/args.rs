@@ -132,7 +132,7 @@ pub(super) enum Command {
     Schema(Schema),
     /// Print the completions of a shell
     #[command(
-        after_help = "Example:\n  cowitness completions bash > ~/.local/share/bash-completion/completions/cowitness\n\n\
+        after_help = "Example:\n  mkdir -p ~/.local/share/bash-completion/completions\n  cowitness completions bash > ~/.local/share/bash-completion/completions/cowitness\n\n\
         The others go where their shell looks for them: for zsh a file _cowitness in a folder of fpath, for fish\n\
         ~/.config/fish/completions/cowitness.fish; those of elvish and PowerShell are read from the file that the shell starts with."
     )]
@@ -447,7 +447,7 @@ pub(super) struct Man {
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Columns {
-    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd, or an MDF4 file; `-` is standard input, for CSV
+    /// The trace: CSV (comma, semicolon or tab), plain or as gzip or zstd, Parquet, Arrow IPC or MDF 4; `-` is standard input
     #[arg(value_name = "TRACE")]
     pub(super) trace: PathBuf,
     /// The column that is the time of the rows, where neither the file nor its name says so

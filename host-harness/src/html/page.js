@@ -1,6 +1,8 @@
 // The charts of the page: one time axis for all of them, moved by mouse, wheel, keys, and from the tables.
 "use strict";
 
+/** Above a chart, and below it where the labels of the times stand, in pixels. */
+const PAD = 6, TIME_AXIS = 50;
 const LEFT = 74;
 const byId = id => document.getElementById(id);
 const element = (name, text) => {
@@ -69,7 +71,7 @@ class Page {
       this.add(holder, panel, 190, u => this.drawDecided(u), () => this.reachOfDecided());
     }
     this.rows = this.meta.lanes.map((_, i) => i).filter(i => this.data.stretches.some(stretch => stretch.lanes[i].some(state => state > 0)));
-    const height = this.rows.length * LANE + 44;
+    const height = PAD + this.rows.length * LANE + TIME_AXIS;
     this.add(holder, { title: "Inputs, monitors and the permit", lanes: true }, height, u => this.drawLanes(u), () => ({ low: 0, high: 1 }));
     const base = this.base() === 0n ? "" : ` after ${this.base() / 1000000000n} s`;
     byId("clock").textContent = `The axis of time: the clock of the trace, s${base}.`;
@@ -91,10 +93,10 @@ class Page {
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       series: [{}, { show: true, points: { show: false }, paths: () => null }],
       axes: [
-        { ...axis, splits: u => this.ticks(u.scales.x, this.width()).map(tick => tick.at), values: u => this.ticks(u.scales.x, this.width()).map(tick => tick.label) },
+        { ...axis, size: TIME_AXIS, splits: u => this.ticks(u.scales.x, this.width()).map(tick => tick.at), values: u => this.ticks(u.scales.x, this.width()).map(tick => tick.label) },
         { ...axis, size: LEFT, ...(panel.lanes ? { values: (u, ticks) => ticks.map(() => ""), grid: { show: false }, ticks: { show: false } } : {}) },
       ],
-      padding: [6, 12, 0, 0],
+      padding: [PAD, 12, 0, 0],
       hooks: {
         draw: [draw],
         setCursor: [u => this.hover(u)],

@@ -244,10 +244,16 @@ fn check_leave_out<'a>(
 fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<usize>, ConvertError> {
     let all = table.columns();
     let addresses = super::table::addresses(table);
+    let has_groups = all.iter().any(|column| column.group != all[0].group);
+    let in_group = |column: &super::table::Column| match has_groups {
+        true => format!("{}/{}", table.group(column.group), column.name),
+        false => column.name.clone(),
+    };
+    let in_groups: Vec<String> = all.iter().map(in_group).collect();
     let names = all.iter().map(|column| column.name.as_str());
-    check_leave_out(path, names.chain(addresses.iter().map(String::as_str)), leave_out)?;
+    check_leave_out(path, names.chain(in_groups.iter().map(String::as_str)), leave_out)?;
     let is_left =
-        |index: &usize| !leave_out.iter().any(|name| *name == all[*index].name || *name == addresses[*index]);
+        |index: &usize| !leave_out.iter().any(|name| *name == all[*index].name || *name == in_groups[*index]);
     let selected: Vec<usize> = (0..all.len()).filter(is_left).collect();
     let Some(&first) = selected.first() else {
         return Err(ConvertError::LeaveOut(format!("{path}: no column is left; leave fewer out")));
@@ -344,4 +350,61 @@ fn unit_of(layout: &Layout, name: &str) -> Option<String> {
 fn part(to: &Path) -> PathBuf {
     let name = to.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     to.with_file_name(format!(".part.{}.{name}", std::process::id()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::selected;
+    use crate::trace::table::{Chunk, Column, Kind, Table, TableError};
+
+    /// Two groups, of which a name stands in both.
+    struct TwoGroups(Vec<Column>);
+
+    impl Table for TwoGroups {
+        fn columns(&self) -> &[Column] {
+            &self.0
+        }
+
+        fn format(&self) -> &'static str {
+            "made"
+        }
+
+        fn group(&self, group: usize) -> String {
+            format!("#{}", group + 1)
+        }
+
+        fn select(&mut self, _: &[usize]) -> Result<(), TableError> {
+            Ok(())
+        }
+
+        fn next(&mut self, _: &mut Chunk) -> Result<bool, TableError> {
+            Ok(false)
+        }
+    }
+
+    fn two_groups() -> TwoGroups {
+        let column = |(name, group): (&str, usize)| Column {
+            name: name.to_owned(),
+            unit: None,
+            kind: Kind::Integer,
+            group,
+            rows: None,
+            is_time: false,
+        };
+        TwoGroups([("time", 0), ("count", 0), ("time", 1), ("oil_temp", 1)].map(column).into())
+    }
+
+    #[test]
+    fn a_column_is_left_out_by_its_group_whether_or_not_another_group_has_its_name() {
+        let table = two_groups();
+        let left = |names: &[&str]| {
+            let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+            selected("x", &table, &names).map_err(|error| error.to_string())
+        };
+        assert_eq!(left(&["#2/time", "#2/oil_temp"]), Ok(vec![0, 1]));
+        assert_eq!(left(&["#2/time", "oil_temp"]), Ok(vec![0, 1]));
+        assert!(
+            left(&["#1/oil_temp"]).is_err_and(|said| said.contains("there is no column \"#1/oil_temp\""))
+        );
+    }
 }
