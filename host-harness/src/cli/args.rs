@@ -132,7 +132,8 @@ pub(super) enum Command {
     Schema(Schema),
     /// Print the completions of a shell
     #[command(
-        after_help = "Example:\n  mkdir -p ~/.local/share/bash-completion/completions\n  cowitness completions bash > ~/.local/share/bash-completion/completions/cowitness\n\n\
+        after_help = "Example:\n  cowitness completions bash > ~/.local/share/bash-completion/completions/cowitness\n\n\
+        The folder has to be there: mkdir -p ~/.local/share/bash-completion/completions\n\
         The others go where their shell looks for them: for zsh a file _cowitness in a folder of fpath, for fish\n\
         ~/.config/fish/completions/cowitness.fish; those of elvish and PowerShell are read from the file that the shell starts with."
     )]
