@@ -68,12 +68,11 @@ fn a_page_names_the_trace_by_its_length_and_checksum_and_the_setup_by_its_own() 
 #[test]
 fn a_trace_that_came_in_by_standard_input_is_named_by_its_bytes_too() {
     let page = folder("piped").join("page.html");
-    let trace = fs::File::open(root().join(trace("belt-slip"))).expect("the trace");
-    let bytes = fs::read(root().join(self::trace("belt-slip"))).expect("the trace");
+    let path = root().join(trace("belt-slip"));
+    let bytes = fs::read(&path).expect("the trace");
     for command in ["replay", "explain"] {
         let mut program = program(&[command, "-", "--setup", SETUP, "--html", shown(&page)]);
-        let input = trace.try_clone().expect("the trace once more");
-        std::io::Seek::rewind(&mut &input).expect("a file");
+        let input = fs::File::open(&path).expect("the trace");
         let output = program.stdin(input).output().expect("the program");
         assert_eq!(output.status.code(), Some(1), "{}", err(&output));
         let text = fs::read_to_string(&page).expect("the page");

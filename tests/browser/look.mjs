@@ -217,8 +217,12 @@ const acts = {
   /** How many pixels of the bar of each lane are in its colour. */
   async bars({ file }) {
     const { context, page, noticed } = await open(file);
-    const bars = await page.evaluate(() => {
+    const bars = await page.evaluate(async () => {
+      // Lines of trips and of the cursor would be in the colours of bars.
+      marks = () => {};
+      cowitness.cursor = null;
       cowitness.show(cowitness.whole);
+      await new Promise(done => setTimeout(done, 100));
       const { u } = cowitness.charts.find(one => one.panel.lanes), px = devicePixelRatio;
       return Object.fromEntries(cowitness.rows.map((lane, row) => {
         const { kind, label } = cowitness.meta.lanes[lane];

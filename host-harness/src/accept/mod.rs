@@ -48,8 +48,8 @@
 //! - `rest = { within, speed }`: from the last of the trips the axis comes to rest within that time: from that frame, or an earlier one,
 //!   on the speed of both channels is known and at most `speed`, until the permit is given again or the trace ends. What stands for a
 //!   moment and goes on is not at rest, and neither is what nobody sees any more.
-//! - A trip or a stop has to find a permit: one that comes before any was given fails the trial, and of one that was lost before it is told when. A
-//!   `torque-off` shows something only where there is a permit that it withdraws.
+//! - A trip or a stop has to find a permit: one that comes before any was given fails the trial, and of one that was lost before it is told
+//!   when. A `torque-off` shows something only where there is a permit that it withdraws.
 //! - An output has to change: one that is there as soon as it sees anything has not turned.
 //! - A gap in the time of the trial, between two rows more than the shorter timeout apart, fails it: what is measured across it is not known.
 //!

@@ -225,36 +225,23 @@ fn changed(path: &Arc<str>) -> TraceError {
     trace_error(path, Problem::Unreadable(io::Error::other("it has changed while it was read")))
 }
 
-/// That every column that is to be left out is there.
-fn check_leave_out<'a>(
-    path: &str,
-    names: impl Iterator<Item = &'a str> + Clone,
-    leave_out: &[String],
-) -> Result<(), ConvertError> {
-    match leave_out.iter().find(|wanted| names.clone().all(|name| name != **wanted)) {
-        None => Ok(()),
-        Some(name) => {
-            let what = format!("{path}: there is no column {name:?} to be left out; correct --leave-out");
-            Err(ConvertError::LeaveOut(what))
-        }
-    }
+fn nothing_to_leave_out(path: &str, name: &str) -> ConvertError {
+    ConvertError::LeaveOut(format!("{path}: there is no column {name:?} to be left out; correct --leave-out"))
 }
 
-/// The columns that are not left out, by their names or, where the file has several groups, by `GROUP/NAME`.
+/// The columns that are not left out, named as in a setup; a name that stands for several leaves them all out.
 fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<usize>, ConvertError> {
     let all = table.columns();
     let addresses = super::table::addresses(table);
-    let has_groups = all.iter().any(|column| column.group != all[0].group);
-    let in_group = |column: &super::table::Column| match has_groups {
-        true => format!("{}/{}", table.group(column.group), column.name),
-        false => column.name.clone(),
-    };
-    let in_groups: Vec<String> = all.iter().map(in_group).collect();
-    let names = all.iter().map(|column| column.name.as_str());
-    check_leave_out(path, names.chain(in_groups.iter().map(String::as_str)), leave_out)?;
-    let is_left =
-        |index: &usize| !leave_out.iter().any(|name| *name == all[*index].name || *name == in_groups[*index]);
-    let selected: Vec<usize> = (0..all.len()).filter(is_left).collect();
+    let mut out = std::collections::BTreeSet::new();
+    for name in leave_out {
+        let meant = super::table::candidates(table, name);
+        if meant.is_empty() {
+            return Err(nothing_to_leave_out(path, name));
+        }
+        out.extend(meant);
+    }
+    let selected: Vec<usize> = (0..all.len()).filter(|index| !out.contains(index)).collect();
     let Some(&first) = selected.first() else {
         return Err(ConvertError::LeaveOut(format!("{path}: no column is left; leave fewer out")));
     };
@@ -402,7 +389,7 @@ mod tests {
             selected("x", &table, &names).map_err(|error| error.to_string())
         };
         assert_eq!(left(&["#2/time", "#2/oil_temp"]), Ok(vec![0, 1]));
-        assert_eq!(left(&["#2/time", "oil_temp"]), Ok(vec![0, 1]));
+        assert_eq!(left(&["time", "oil_temp"]), Ok(vec![1]));
         assert!(
             left(&["#1/oil_temp"]).is_err_and(|said| said.contains("there is no column \"#1/oil_temp\""))
         );

@@ -13,7 +13,7 @@ use super::super::table::{CHUNK_ROWS, Cells, Chunk, Column, Kind, Table, TableEr
 use super::super::text::{at_line, check_length, is_no_row};
 use super::super::units;
 use super::infer::{Seen, boolean, plain};
-use super::{COMMENT, ConvertError, WRITTEN, check_leave_out, time_unit, unit_of};
+use super::{COMMENT, ConvertError, WRITTEN, nothing_to_leave_out, time_unit, unit_of};
 
 /// A text, read for the second time.
 pub(super) struct TextTable {
@@ -46,7 +46,10 @@ impl TextTable {
         let path = Arc::clone(&input.path);
         let mut lines = Lines::new(input);
         let head = Head::read(&mut lines, layout)?;
-        check_leave_out(&path, head.names.iter().map(String::as_str), leave_out)?;
+        // Before all of it is read.
+        if let Some(name) = leave_out.iter().find(|name| !head.names.contains(name)) {
+            return Err(nothing_to_leave_out(&path, name));
+        }
         let seen = see(&mut lines, &head)?;
         let mut table = Self {
             path,

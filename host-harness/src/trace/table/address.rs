@@ -107,7 +107,7 @@ pub(crate) fn resolve(table: &mut dyn Table, names: &[&str]) -> Result<Vec<Optio
 }
 
 /// All columns that a name can mean.
-fn candidates(table: &dyn Table, name: &str) -> Vec<usize> {
+pub(crate) fn candidates(table: &dyn Table, name: &str) -> Vec<usize> {
     let columns = table.columns();
     let called: Vec<usize> = (0..columns.len()).filter(|column| columns[*column].name == name).collect();
     if !called.is_empty() {

@@ -18,7 +18,7 @@ mod store;
 #[cfg(test)]
 mod agreement;
 
-pub(crate) use address::{addresses, resolve};
+pub(crate) use address::{addresses, candidates, resolve};
 pub use error::{AddressError, MdfError, TableError};
 pub(super) use exact::{exact, parts};
 pub(crate) use exact::{exact_digits, push_fixed};
