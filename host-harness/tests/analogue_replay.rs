@@ -245,7 +245,7 @@ fn a_line_without_a_new_value_for_longer_than_the_timeout_is_stale_until_the_nex
     let outcome = played(&setup, &text);
     let stale = FaultKind::Analogue(0, Channel::B, SourceFault::Stale, None);
     assert_eq!(faults(&outcome), [(stale, 14, 19, 6)]);
-    assert_eq!(outcome.permit_lost_at, Some(at(14)));
+    assert_eq!(outcome.permit_lost_at(), Some(at(14)));
     assert!(!outcome.permit_at_last, "latched until a reset");
     assert!(outcome.trips.is_empty());
     let shown = text_of(&setup, &outcome);
@@ -526,7 +526,7 @@ fn a_reading_that_is_marked_invalid_is_a_fault_of_its_line_whatever_its_cell_say
         faults(&outcome),
         [(invalid(Channel::B, 10), 10, 12, 3), (invalid(Channel::A, 20), 20, 20, 1)]
     );
-    assert_eq!((outcome.permit_lost_at, outcome.permit_at_last), (Some(at(10)), false), "latched");
+    assert_eq!((outcome.permit_lost_at(), outcome.permit_at_last), (Some(at(10)), false), "latched");
     assert!(outcome.trips.is_empty(), "{:?}", outcome.trips);
     let shown = text_of(&setup, &outcome);
     let line = "  0.01 s  line b of torque  invalid, 3 frames until 0.012 s\n      reading marked invalid, captured 0.01 s";

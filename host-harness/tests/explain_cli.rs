@@ -74,6 +74,16 @@ fn a_demand_by_a_latched_fault_is_told_with_the_fault() {
 }
 
 #[test]
+fn what_goes_on_beyond_its_limit_after_the_trip_is_told_with_how_far() {
+    // The drive goes on to 12 Nm: to take the permit is all that a monitor can do.
+    let text = out(&explain("stack-clamp-hand", "stack-clamp.setup.toml", &[]));
+    assert!(text.contains("a  goes on beyond the limit: 12."), "{text}");
+    // The carriage creeps on, away from where it was to stand.
+    let text = out(&explain("creep-at-loading", SHUTTLE, &[]));
+    assert!(text.contains("  goes on beyond the limit: "), "{text}");
+}
+
+#[test]
 fn a_permit_that_went_as_planned_is_no_riddle() {
     let output = explain("clean-run", SHUTTLE, &[]);
     assert_eq!(output.status.code(), Some(0));

@@ -187,6 +187,11 @@ fn a_trip_of_an_analogue_value_is_told_of_its_line() {
     assert!(text.contains("gentle (torque-limit), line a at 0.51 s"), "{text}");
     assert!(head(&text).contains("why line b came to the same verdict"), "{text}");
     assert!(text.contains("in one step: from 2.0000 to\n"), "{text}");
+    // A line that shows every third row what it had moved by meanwhile runs into it all the same.
+    let held = |ms: u32| 7.0 + f64::from(ms / 3) * 0.03;
+    bench.write("trace.csv", &torque(600, |ms| (held(ms), held(ms))));
+    let text = out(&bench.explain(&[]));
+    assert!(text.starts_with("RIGHT") && !text.contains("in one step"), "{text}");
     // One line alone, by less than what they may be apart by: nobody speaks of a channel.
     bench.write("trace.csv", &torque(600, |ms| if ms < 500 { (9.8, 9.8) } else { (10.2, 9.9) }));
     let head = head(&out(&bench.explain(&[])));

@@ -136,7 +136,7 @@ fn where_both_saw_it_and_a_discrepancy_tripped_the_channels_are_said_not_to_agre
     let text = out(&bench.explain(&[]));
     let head = head(&text);
     assert!(head.contains("but the channels do not agree on it: \"discrepancy\" tripped at 1.0"), "{head}");
-    assert!(head.contains("where 1.000 mm are allowed (--trip 3)"), "{head}");
+    assert!(head.contains("where 1.000 mm are allowed (trip 3)"), "{head}");
     // Where no rule is there to tell, they are apart all the same.
     let wide = setup.replace("tolerance        = \"1 mm\"", "tolerance        = \"1000 mm\"");
     bench.write("axis.toml", &wide);

@@ -96,6 +96,46 @@ fn explaining_another_trip_writes_a_page_about_that_one() {
 }
 
 #[test]
+fn a_page_tells_which_fault_demanded_what_tripped_and_what_took_the_permit_again() {
+    let page = folder("further").join("page.html");
+    let text = |name: &str| {
+        cowitness(&["replay", &trace(name), "--setup", SETUP, "--html", shown(&page)]);
+        fs::read_to_string(&page).expect("the page")
+    };
+    let sticks = text("door-contact-sticks");
+    let (before, further) =
+        sticks.split_once("<h3>What demanded it at 2.503 s</h3>").expect("the fault, too");
+    assert!(before.contains("(of trip 1)"));
+    for part in [
+        "(of fault 1): The lines of &quot;door&quot; disagree: door_2 changed at 2.0 s, door_1 stayed high",
+        "door_2 goes low; door_1 stays high",
+        "a reset is refused: an input is faulted; both lines of &quot;door&quot; have to be seen demanding first",
+    ] {
+        assert!(further.contains(part), "{part}");
+    }
+    let cable = text("rail-cable-fault");
+    let (before, further) =
+        cable.split_once("<h3>The permit went again at 5.001 s</h3>").expect("the second");
+    assert!(before.contains("(of fault 1)"));
+    assert!(further.contains("(of fault 2): Channel b jumped by +5.0001 mm from one reading to the next."));
+    // The third took nothing: the permit was gone.
+    assert!(!further.contains("(of fault 3)"));
+    for alone in ["belt-slip", "clean-run"] {
+        let text = text(alone);
+        assert!(!text.contains("What demanded it") && !text.contains("went again"), "{alone}");
+    }
+}
+
+#[test]
+fn a_page_tells_what_each_channel_says() {
+    let page = folder("witnesses").join("page.html");
+    cowitness(&["replay", &trace("motor-encoder-sticks"), "--setup", SETUP, "--html", shown(&page)]);
+    let text = fs::read_to_string(&page).expect("the page");
+    let told = text.split_once("<h2>What each channel says</h2>").expect("the witnesses").1;
+    assert!(told.contains("<td>speed then, mm/s</td>") && told.contains("<li>a alone, "));
+}
+
+#[test]
 fn gaps_of_the_trace_are_told_in_words() {
     let folder = folder("gaps");
     let (page, trace) = (folder.join("page.html"), folder.join("gaps.csv"));

@@ -132,13 +132,15 @@ const ULP: f64 = 1.0 / (1_u64 << 24) as f64;
 fn the_numbers_of_a_plot_are_those_that_the_trips_of_the_report_were_decided_by() {
     let bench = Bench::new("numbers");
     let [axis, long] = bench.long();
-    for (name, trace, setup) in [("demo", DEMO[0], DEMO[2]), ("long", &long, &axis)] {
+    let lines = ["traces-demo/stack-clamp-lines-apart.csv.gz", "traces-demo/stack-clamp.setup.toml"];
+    let of = [("demo", DEMO[0], DEMO[2], 2), ("long", &long, &axis, 2), ("lines", lines[0], lines[1], 1)];
+    for (name, trace, setup, least) in of {
         let (plot, report) =
             (bench.path(&format!("{name}.json")), bench.path(&format!("{name}.report.json")));
         ran(&["replay", trace, "--setup", setup, "--plot", &plot, "--json", &report]);
         let plot: Plot = serde_json::from_str(&std::fs::read_to_string(plot).unwrap()).unwrap();
         let report: Report = serde_json::from_str(&std::fs::read_to_string(report).unwrap()).unwrap();
-        assert!(plot.decided.len() >= 2 && plot.decided.len() == report.trips.len(), "{name}");
+        assert!(plot.decided.len() >= least && plot.decided.len() == report.trips.len(), "{name}");
         for of in &plot.decided {
             let trip = &report.trips[of.trip - 1];
             // As text: a float does not hold a time in ns since an epoch.
@@ -389,6 +391,14 @@ fn the_trip_that_was_asked_for_is_the_one_in_the_picture() {
     let axis = bench.write("axis.toml", &setup("Calm, invented", "not too fast", "motor"));
     let whole = ran(&["replay", &calm, "--setup", &axis, "--svg", "-"]);
     assert!(out(&whole).contains(">The whole trace<"), "nothing happened there");
+}
+
+#[test]
+fn a_fault_of_a_line_of_a_value_is_drawn_with_both_lines_of_it() {
+    let demo =
+        ["traces-demo/stack-clamp-broken-wire.csv.gz", "--setup", "traces-demo/stack-clamp.setup.toml"];
+    let svg = out(&ran(&[["explain"].as_slice(), &demo, &["--svg", "-"]].concat())).to_owned();
+    assert!(svg.contains("torque, its lines a and b, Nm") && svg.contains("Fault 1"), "{svg}");
 }
 
 /// The column of a plot, as numbers.

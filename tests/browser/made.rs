@@ -48,7 +48,7 @@ fn made(name: &str, base: &Base, source: &mut impl FrameSource) -> Made {
 }
 
 fn made_about(name: &str, base: &Base, source: &mut impl FrameSource, asked: Asked) -> Made {
-    let (explanation, outcome, plot) = explain_plotted(base, source, name, asked, &mut |_| {}, None)
+    let (told, outcome, plot) = explain_plotted(base, source, name, asked, &mut |_| {}, None)
         .unwrap_or_else(|error| panic!("{name}: {error}"));
     let of = Report::new(base.setup(), &outcome, name, 0);
     let sheet = Sheet {
@@ -56,7 +56,7 @@ fn made_about(name: &str, base: &Base, source: &mut impl FrameSource, asked: Ask
         setup_text: base.text(),
         outcome: &outcome,
         report: &of,
-        explanation: &explanation,
+        told: &told,
         plot: &plot,
         identity: Identity { bytes: 0, crc32: 0 },
     };
@@ -72,11 +72,11 @@ fn made_about(name: &str, base: &Base, source: &mut impl FrameSource, asked: Ask
     Made {
         name: name.to_owned(),
         path,
-        guard: explanation.guard.word(),
+        guard: told.first.guard.word(),
         trips_s: trips.map(|trip| (trip.tripped_at.as_nanos() - first) as f64 / 1e9).collect(),
         per: plot.overview.per(),
         closeups: plot.closeups.iter().filter_map(|of| around(of, first)).collect(),
-        explanation,
+        explanation: told.first,
     }
 }
 

@@ -208,7 +208,7 @@ proptest! {
         let outcome = timing.replay(&setup, count);
         of_both(&setup, &timing, &outcome, Broken::Speed, gone(limit, rises) + 1)?;
         // And when the torque is gone, the axis is no faster and has come no further than that.
-        let lost = outcome.permit_lost_at.expect("the permit goes").as_nanos() + OUTPUT * TICK;
+        let lost = outcome.permit_lost_at().expect("the permit goes").as_nanos() + OUTPUT * TICK;
         let since = (lost - BREAK * TICK) as f64 / 1e9;
         let travels = travels(&setup, timing.period(), &reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A)));
         let units = |bits: i64| bits as f64 / f64::from(1 << 24);
@@ -247,7 +247,7 @@ proptest! {
         }
         let at = |t: i64| places[usize::try_from(t).expect("not before the beginning")];
         let outcome = timing.replay(&setup, |t| [at(t); 2]);
-        let Some(lost) = outcome.permit_lost_at else { return Ok(()) };
+        let Some(lost) = outcome.permit_lost_at() else { return Ok(()) };
         let fastest = speeds[(lost.as_nanos() / TICK + OUTPUT) as usize] as f64 / 100_000.0;
         let said = reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A));
         let travels = travels(&setup, timing.period(), &said);
@@ -361,7 +361,7 @@ proptest! {
         let broken = if kind == 3 { Broken::Stop } else { Broken::Demand };
         let said = reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A));
         let longest = said.path(broken).expect("a path").total().as_nanos() - OUTPUT * TICK;
-        let lost = outcome.permit_lost_at.expect("the permit goes").as_nanos();
+        let lost = outcome.permit_lost_at().expect("the permit goes").as_nanos();
         prop_assert!(lost <= BREAK * TICK + longest, "{} ns, said are {longest}", lost - BREAK * TICK);
     }
 
@@ -382,7 +382,7 @@ proptest! {
         let outcome = timing.replay(&setup, |t| [100_000 * speed * after(t); 2]);
         let said = reaction(&setup, timing.period(), TripRule::Monitor(0, Channel::A));
         let longest = said.path(Broken::Position).expect("a path").total().as_nanos() - OUTPUT * TICK;
-        let lost = outcome.permit_lost_at.expect("the permit goes").as_nanos();
+        let lost = outcome.permit_lost_at().expect("the permit goes").as_nanos();
         prop_assert!(lost <= gone(1, speed) + 1 + longest);
     }
 }

@@ -79,7 +79,7 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Expla
     let explanation = if args.html.is_none() && !drawn.is_any() {
         explain(base, &mut source, &path, asked, &mut show, again).map_err(|error| error.to_string())?
     } else {
-        let (explanation, outcome, plot) = explain_plotted(base, &mut source, &path, asked, &mut show, again)
+        let (told, outcome, plot) = explain_plotted(base, &mut source, &path, asked, &mut show, again)
             .map_err(|error| error.to_string())?;
         let of = Replayed {
             setup: base.setup(),
@@ -93,9 +93,9 @@ fn of_trace(args: &args::Explain, base: &Base, drawn: &Targets) -> Result<(Expla
         pictures = drawn.in_text(&of, false);
         if let Some(html) = &args.html {
             let report = Report::new(base.setup(), &outcome, &path, source.skipped_rows());
-            super::html::write(html, base, bytes.identity(), (&outcome, &report, &explanation, &plot))?;
+            super::html::write(html, base, bytes.identity(), (&outcome, &report, &told, &plot))?;
         }
-        explanation
+        told.first
     };
     drop(progress);
     if let Some(skipped) = source.reader().map(Reader::skipped) {

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::explain::Explanation;
+use crate::explain::Told;
 use crate::html::{Sheet, report};
 use crate::plot::Plot;
 use crate::replay::Outcome;
@@ -49,14 +49,14 @@ pub(super) fn write(
     target: &Path,
     base: &Base,
     identity: Identity,
-    (outcome, report_of, explanation, plot): (&Outcome, &Report, &Explanation, &Plot),
+    (outcome, report_of, told, plot): (&Outcome, &Report, &Told, &Plot),
 ) -> Result<(), String> {
     let sheet = Sheet {
         setup: base.setup(),
         setup_text: base.text(),
         outcome,
         report: report_of,
-        explanation,
+        told,
         plot,
         identity,
     };

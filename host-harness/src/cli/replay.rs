@@ -175,7 +175,7 @@ impl Job<'_> {
             ReplayError::Trace(error) => of_trace(error),
             _ => Unreadable { message: error.to_string(), line: None },
         };
-        let (outcome, explanation, plot) = match page {
+        let (outcome, told, plot) = match page {
             None if self.drawn.is_any() => {
                 let (outcome, plot) =
                     replay_plotted(self.setup, &mut source, &mut show).map_err(|error| unreadable(&error))?;
@@ -191,13 +191,13 @@ impl Job<'_> {
                 let again: Again<'_> = if is_stdin(path) { None } else { Some(&again) };
                 let shown = path.display().to_string();
                 let all = explain_plotted(self.base, &mut source, &shown, Asked::First, &mut show, again);
-                let (explanation, outcome, plot) = all.map_err(|error| match error {
+                let (told, outcome, plot) = all.map_err(|error| match error {
                     ExplainError::Replay(error) => unreadable(&error),
                     other @ (ExplainError::NoSuch(_) | ExplainError::Thread(_)) => {
                         Unreadable { message: other.to_string(), line: None }
                     }
                 })?;
-                (outcome, Some((page, explanation)), Some(plot))
+                (outcome, Some((page, told)), Some(plot))
             }
         };
         let skipped = source.reader().map(Reader::skipped);
@@ -211,8 +211,8 @@ impl Job<'_> {
                 Replayed { setup: self.setup, outcome: &outcome, plot, path, place, asked: Asked::First };
             unwritten.extend(self.drawn.write(&of).err());
             pictures = self.drawn.in_text(&of, true);
-            if let Some((page, explanation)) = explanation {
-                let all = (&outcome, &report, &explanation, plot);
+            if let Some((page, told)) = told {
+                let all = (&outcome, &report, &told, plot);
                 unwritten.extend(super::html::write(page, self.base, bytes.identity(), all).err());
             }
         }

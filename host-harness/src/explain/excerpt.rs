@@ -73,7 +73,7 @@ impl Found {
         Self {
             trips: outcome.trips.kept.len(),
             faults: outcome.faults.kept.len(),
-            permit_losses: outcome.permit_losses,
+            permit_losses: outcome.permit_losses(),
         }
     }
 }

@@ -21,9 +21,11 @@ mod event;
 mod excerpt;
 mod explained;
 mod explanation;
+mod further;
 mod input;
 mod judge;
 mod knob;
+mod lines;
 mod lost;
 mod nearest;
 mod raw;
@@ -49,6 +51,8 @@ pub use cure::Cure;
 pub use declared::Declared;
 pub use event::{Event, What};
 pub use explanation::{Costed, Explained, Explanation, InWords, Other, SCHEMA_VERSION, json_schema};
+pub use further::{Further, Link, Told};
+pub(crate) use lines::{BothSay, LISTED, doubts};
 pub use nearest::Nearest;
 pub use story::{Stage, StageKind};
 pub use subject::{Asked, NoSuch, moment};
@@ -66,6 +70,8 @@ use crate::replay::{FrameSource, Nobody, Observer, Outcome, ReplayAxis, ReplayEr
 use crate::setup::Setup;
 use crate::trace::Offered;
 use crate::vary::Base;
+use excerpt::Excerpt;
+use subject::Subject;
 use watch::Watch;
 use work::Work;
 
@@ -103,10 +109,11 @@ pub fn explain(
     let setup = base.setup();
     let mut watch = Watch::new(setup, asked).map_err(ExplainError::Thread)?;
     let outcome = replay_observed(setup, source, progress, &mut watch, &mut Nobody)?;
-    explained(base, &outcome, watch, path, source.skipped_rows(), again)
+    let of = Of { base, outcome: &outcome, path, skipped_rows: source.skipped_rows() };
+    Ok(of.explained(watch, again)?.0)
 }
 
-/// As [`explain`], with the outcome of the replay and what is drawn of it.
+/// As [`explain`], with what goes with it, the outcome of the replay and what is drawn of it.
 ///
 /// # Errors
 ///
@@ -118,30 +125,50 @@ pub fn explain_plotted(
     asked: Asked,
     progress: &mut dyn FnMut(u64),
     again: Again<'_>,
-) -> Result<(Explanation, Outcome, Plot), ExplainError> {
+) -> Result<(Told, Outcome, Plot), ExplainError> {
     let setup = base.setup();
     let watch = Watch::new(setup, asked).map_err(ExplainError::Thread)?;
     let mut both = Both { watch, closeups: Closeups::new(asked) };
     let mut collector = Collector::new(setup);
     let outcome = replay_observed(setup, source, progress, &mut both, &mut collector)?;
     let plot = Plot::new(setup, &outcome, collector, both.closeups);
-    let explanation = explained(base, &outcome, both.watch, path, source.skipped_rows(), again)?;
-    Ok((explanation, outcome, plot))
+    let of = Of { base, outcome: &outcome, path, skipped_rows: source.skipped_rows() };
+    let (first, excerpts) = of.explained(both.watch, again)?;
+    let (subjects, left_out) = further::further(setup, &outcome, &first, asked, &excerpts);
+    let further = subjects.into_iter().map(|(link, subject)| {
+        let explanation = of.work(&excerpts, subject).explanation(path, None, None);
+        Further { link, explanation }
+    });
+    let mut further: Vec<Further> = further.collect();
+    further.sort_by_key(|further| further.explanation.explained.at_s);
+    Ok((Told { first, further, left_out }, outcome, plot))
 }
 
-fn explained(
-    base: &Base,
-    outcome: &Outcome,
-    watch: Watch,
-    path: &str,
+/// What is explained, and from what.
+struct Of<'a> {
+    base: &'a Base,
+    outcome: &'a Outcome,
+    path: &'a str,
     skipped_rows: u64,
-    again: Again<'_>,
-) -> Result<Explanation, ExplainError> {
-    let asked = watch.asked();
-    let (excerpts, (samples, marked)) = watch.finish();
-    let subject = subject::subject(outcome, asked)?;
-    let work = Work { base, setup: base.setup(), outcome, excerpts, subject, skipped_rows };
-    Ok(work.explanation(path, samples, marked, again))
+}
+
+impl<'a> Of<'a> {
+    /// The explanation of what is asked for, with the frames that were kept.
+    fn explained(&self, watch: Watch, again: Again<'_>) -> Result<(Explanation, Vec<Excerpt>), NoSuch> {
+        let asked = watch.asked();
+        let (excerpts, sampled) = watch.finish();
+        let subject = subject::subject(self.outcome, asked)?;
+        let explanation = self.work(&excerpts, subject).explanation(self.path, Some(sampled), again);
+        Ok((explanation, excerpts))
+    }
+
+    fn work<'b>(&self, excerpts: &'b [Excerpt], subject: Subject<'b>) -> Work<'b>
+    where
+        'a: 'b,
+    {
+        let Self { base, outcome, skipped_rows, .. } = *self;
+        Work { base, setup: base.setup(), outcome, excerpts, subject, skipped_rows }
+    }
 }
 
 /// What is kept for the explanation, and for the close-ups of what is drawn.

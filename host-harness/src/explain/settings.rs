@@ -64,7 +64,7 @@ impl Work<'_> {
             Subject::Trip(_, trip) => {
                 let since = violated_since(points, at).unwrap_or(trip.violated_since);
                 let (until, is_cut) = violated_until(points, at, latched_until);
-                let stopped = self.outcome.permit_lost_at.is_some_and(|lost| lost <= until);
+                let stopped = self.outcome.permit_lost_at().is_some_and(|lost| lost <= until);
                 // Either channel may have been the first.
                 let other = trip.confirmed_by.map_or(0, |by| by.after_ns).min(0);
                 let first = i128::from(at.as_nanos()) + other;

@@ -8,6 +8,9 @@ use crate::replay::{Trip, TripRule};
 /// What changed by less than this share of the step before it did not move before it.
 const STILL: f64 = 0.1;
 
+/// So many frames before it tell whether it moved: one alone may be between two values of a line that shows a new one now and then.
+const FRAMES: u8 = 20;
+
 /// The step with which a value went beyond its limit, from one frame to the next: before and after, and the limit. `None` where it moved
 /// before, too, so that something can be said of the time between the two frames.
 pub(super) fn step(points: &[Point], trip: &Trip) -> Option<[f64; 3]> {
@@ -20,8 +23,13 @@ pub(super) fn step(points: &[Point], trip: &Trip) -> Option<[f64; 3]> {
             _ => Some((point.values[0]? - point.values[1]?).abs()),
         }
     };
+    let (before, after) = (observed(place.checked_sub(1)?)?, observed(place)?);
+    let size = (after - before).abs();
     let earlier = observed(place.checked_sub(2)?)?;
-    let (before, after) = (observed(place - 1)?, observed(place)?);
-    let is_step = (before - earlier).abs() <= STILL * (after - before).abs();
+    let stood = |frames: u8| {
+        let then = place.checked_sub(usize::from(frames) + 1).and_then(observed);
+        then.is_none_or(|then| (before - then).abs() <= f64::from(frames) * STILL * size)
+    };
+    let is_step = (before - earlier).abs() <= STILL * size && stood(FRAMES);
     is_step.then(|| [before, after, number(bound.limit.to_bits())])
 }

@@ -1,5 +1,8 @@
 //! What happened, in order of time.
 
+mod after;
+mod inputs;
+
 use monitor_core::{Channel, Evidence, Instant};
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -47,16 +50,22 @@ pub enum StageKind {
     Tripped,
     /// The other channel tripped too.
     Confirmed,
+    /// A line of an input that was faulted then changed, and the other one did not.
+    Line,
     /// Something was faulted.
     Fault,
     /// The permit went.
     PermitLost,
     /// The fastest after that.
     Fastest,
+    /// The furthest beyond the limit after that, where this is not one on the speed.
+    Furthest,
     /// The axis came to rest.
     Rest,
     /// A reset was accepted.
     Reset,
+    /// A reset was refused.
+    Refused,
 }
 
 /// The most faults before a trip that are told.
@@ -74,7 +83,10 @@ pub(super) struct Story<'a> {
 pub(super) fn story(setup: &Setup, outcome: &Outcome, points: &[Point], subject: Subject<'_>) -> Vec<Stage> {
     let mut story = Story { setup, outcome, points, stages: Vec::new() };
     match subject {
-        Subject::Trip(_, trip) => story.trip(trip),
+        Subject::Trip(_, trip) => {
+            story.trip(trip);
+            story.furthest(trip);
+        }
         Subject::Fault(_, fault) => story.fault(fault),
         Subject::Planned(stop) => story.planned(stop),
         Subject::Nothing => {}
@@ -310,6 +322,9 @@ impl Story<'_> {
         } else {
             String::new()
         };
+        if let FaultKind::Input(input) = fault.kind {
+            self.line_that_moved(input, fault.from);
+        }
         let how = match fault.kind {
             // `input` is no way to be faulted.
             FaultKind::Input(_) => "faulted; that lasts until a reset, and demands meanwhile".to_owned(),
@@ -324,81 +339,5 @@ impl Story<'_> {
         if stop.completed_at != stop.demanded_at {
             self.add(stop.completed_at, StageKind::PermitLost, None, format!("\"{name}\" is complete"));
         }
-    }
-
-    /// What the motion did after it.
-    fn after(&mut self, at: Instant) {
-        let place = self.place(at);
-        let had =
-            place.checked_sub(1).and_then(|before| self.points.get(before)).is_some_and(|point| point.permit);
-        if had && let Some(lost) = self.points[place..].iter().find(|point| !point.permit) {
-            let late = lost.now.since(at).map_or(0, |span| span.as_nanos());
-            let after = if late == 0 {
-                String::new()
-            } else {
-                format!(", {} ms later", crate::report::millis(late.into()))
-            };
-            self.add(lost.now, StageKind::PermitLost, None, format!("the permit goes{after}"));
-        }
-        let end = self.points[place.min(self.points.len())..].iter().position(|point| point.reset);
-        let end = end.map_or(self.points.len(), |end| place + end);
-        if let Some(reset) = self.points.get(end) {
-            self.add(reset.now, StageKind::Reset, None, "a reset is accepted".to_owned());
-        }
-        self.motion(place, end);
-    }
-
-    /// How fast it got, when it came to rest, and how far it had gone by then.
-    fn motion(&mut self, place: usize, end: usize) {
-        let after = &self.points[place.min(end)..end];
-        let Some(first) = after.first() else { return };
-        let unit = self.setup.unit.symbol();
-        let speed = |point: &Point| {
-            let speeds = point.seen.iter().flatten().filter_map(|seen| seen.speed);
-            speeds.map(f64::abs).max_by(f64::total_cmp)
-        };
-        let Some(at_first) = speed(first) else { return };
-        // Within a hundredth and one count over the window it is the same speed.
-        let coarse = self.coarse() + at_first / 100.0;
-        if at_first <= coarse {
-            return;
-        }
-        let rest = after.iter().find(|point| speed(point).is_some_and(|speed| speed <= self.coarse()));
-        let until = rest.map_or(after.len(), |rest| after.partition_point(|point| point.now < rest.now));
-        let fastest = after[..until].iter().filter_map(|point| Some((point.now, speed(point)?)));
-        let fastest = fastest.max_by(|one, other| one.1.total_cmp(&other.1));
-        if let Some((at, fastest)) = fastest
-            && fastest > at_first + 3.0 * coarse
-        {
-            self.add(at, StageKind::Fastest, None, format!("gets as fast as {fastest:.1} {unit}/s"));
-        }
-        let Some(rest) = rest else {
-            let Some(last) = after.last() else { return };
-            let still = speed(last).map_or(String::new(), |speed| format!(" ({speed:.1} {unit}/s)"));
-            let text = format!("still moving where the frames end that were kept{still}");
-            self.add(last.now, StageKind::Rest, None, text);
-            return;
-        };
-        let way: Vec<_> = [0, 1]
-            .iter()
-            .filter_map(|&of| Some((rest.seen[of]?.position - first.seen[of]?.position).abs()))
-            .map(|way| format!("{way:.2}"))
-            .collect();
-        let way =
-            if way.is_empty() { String::new() } else { format!(", {} {unit} further", way.join(" and ")) };
-        let took = rest.now.since(first.now).map_or(0, |span| span.as_nanos());
-        let text = format!("at rest {} ms after it{way}", crate::report::millis(took.into()));
-        self.add(rest.now, StageKind::Rest, None, text);
-    }
-
-    /// One count over the window, of the coarser channel.
-    fn coarse(&self) -> f64 {
-        let window = self.setup.speed.window.value;
-        let of = |channel| self.setup.channel(channel).speed_resolution(window);
-        Channel::BOTH
-            .iter()
-            .filter_map(|&channel| of(channel))
-            .map(|speed| super::track::number(speed.to_bits()))
-            .fold(0.0, f64::max)
     }
 }

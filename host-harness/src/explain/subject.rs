@@ -113,33 +113,42 @@ pub(super) fn subject(outcome: &Outcome, asked: Asked) -> Result<Subject<'_>, No
     }
 }
 
+/// The trip or fault that took the permit at an instant.
+pub(super) fn taken(outcome: &Outcome, lost: Instant) -> Option<Subject<'_>> {
+    // A source that cannot be seen comes before what was told from it.
+    let fault = faults(outcome).find(|fault| fault.at() == Some(lost));
+    let trip = trips(outcome).find(|subject| match subject {
+        Subject::Trip(_, Trip { reaction: None, tripped_at, .. }) => *tripped_at == lost,
+        Subject::Trip(_, Trip { reaction: Some(reaction), .. }) => match reaction.end {
+            StopEnd::Complete(at) | StopEnd::Violated(at) => at == lost,
+            StopEnd::Lost(_) | StopEnd::Off | StopEnd::Open => false,
+        },
+        _ => false,
+    });
+    fault.or(trip)
+}
+
+fn trips(outcome: &Outcome) -> impl Iterator<Item = Subject<'_>> {
+    outcome.trips.kept.iter().enumerate().map(|(i, trip)| Subject::Trip(i, trip))
+}
+
+fn faults(outcome: &Outcome) -> impl Iterator<Item = Subject<'_>> {
+    outcome.faults.kept.iter().enumerate().map(|(i, fault)| Subject::Fault(i, fault))
+}
+
 /// The trip or fault that took the permit first; where none did, the first that happened.
 fn first(outcome: &Outcome) -> Subject<'_> {
-    let trips = || outcome.trips.kept.iter().enumerate().map(|(i, trip)| Subject::Trip(i, trip));
-    let faults = || outcome.faults.kept.iter().enumerate().map(|(i, fault)| Subject::Fault(i, fault));
-    if let Some(lost) = outcome.permit_lost_at {
-        // A source that cannot be seen comes before what was told from it.
-        let fault = faults().find(|fault| fault.at() == Some(lost));
-        let trip = trips().find(|subject| match subject {
-            Subject::Trip(_, Trip { reaction: None, tripped_at, .. }) => *tripped_at == lost,
-            Subject::Trip(_, Trip { reaction: Some(reaction), .. }) => match reaction.end {
-                StopEnd::Complete(at) | StopEnd::Violated(at) => at == lost,
-                StopEnd::Lost(_) | StopEnd::Off | StopEnd::Open => false,
-            },
-            _ => false,
-        });
-        if let Some(subject) = fault.or(trip) {
-            return subject;
-        }
+    if let Some(subject) = outcome.permit_lost_at().and_then(|lost| taken(outcome, lost)) {
+        return subject;
     }
-    let (trip, fault) = (trips().next(), faults().next());
+    let (trip, fault) = (trips(outcome).next(), faults(outcome).next());
     match (trip, fault) {
         (Some(trip), Some(fault)) if fault.at() <= trip.at() => fault,
         (Some(trip), _) => trip,
         (None, Some(fault)) => fault,
         // What went as planned is explained where nothing else has to be.
         (None, None) => {
-            let lost = |stop: &&Stop| Some(stop.completed_at) == outcome.permit_lost_at;
+            let lost = |stop: &&Stop| Some(stop.completed_at) == outcome.permit_lost_at();
             outcome.stops.kept.iter().find(lost).map_or(Subject::Nothing, Subject::Planned)
         }
     }

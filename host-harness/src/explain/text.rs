@@ -5,16 +5,14 @@ mod what_if;
 
 use std::fmt::{self, Write};
 
+use super::lines::{BothSay, LISTED, doubts};
 use super::words::{ms, plain, share};
-use super::{Explanation, Guard, Stage, StageKind, Verdict, Witness};
-use crate::causes::{Decomposition, Side, Term, Words};
+use super::{Explanation, Stage, StageKind, Verdict};
+use crate::causes::{Side, Term};
 use crate::report::short;
 
 /// The most columns of a line.
 const COLUMNS: usize = 80;
-
-/// How many events and near misses are listed one by one; the JSON has all.
-const LISTED: usize = 8;
 
 /// A smaller share of what the positions are apart by is not listed by itself.
 const SMALL: f64 = 0.01;
@@ -99,59 +97,21 @@ impl Page<'_> {
     }
 
     fn witnesses(&self, out: &mut String) -> fmt::Result {
-        let [a, b] = self.0.witnesses.as_slice() else { return Ok(()) };
-        let unit = &self.0.setup.unit;
-        let title = format!("What each {} says", self.witness());
-        let mut table = String::new();
-        let mut row = |name: &str, of: fn(&Witness) -> Option<f64>| {
-            let (one, other) = (of(a), of(b));
-            if one.is_none() && other.is_none() {
-                return Ok(());
-            }
-            let shown = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), plain);
-            let difference = one.zip(other).map(|(one, other)| one - other);
-            writeln!(table, "  {name:<32}{:>12}{:>12}{:>14}", shown(one), shown(other), shown(difference))
-        };
-        let is_trip = self.0.explained.what == "trip";
-        let of_lines = self.of_lines();
-        if is_trip && !of_lines {
-            row(&format!("speed when it crossed, {unit}/s"), |of| of.speed_at_crossing)?;
-        }
-        if !of_lines {
-            row(&format!("speed then, {unit}/s"), |of| of.speed)?;
-        }
-        if is_trip && !of_lines {
-            row(&format!("travel from the crossing, {unit}"), |of| of.travel)?;
-        }
-        if !of_lines {
-            row(&format!("acceleration up to then, {unit}/s^2"), |of| of.acceleration)?;
-        }
-        if self.0.explained.channel.as_deref() != Some("both") {
-            row("observed then", |of| of.observed)?;
-            row("allowed then", |of| of.limit)?;
-            row("furthest beyond the limit", |of| of.beyond)?;
-        }
-        if let Some(unit) = &self.0.explained.value_unit {
-            row(&format!("value then, {unit}"), |of| of.value)?;
-        }
-        // What the channels of the motion did alone says nothing of the lines of a value.
-        let events = if of_lines { &[] } else { self.0.events.as_slice() };
-        if table.is_empty() && events.is_empty() {
+        let (rows, alone) = (self.0.both_say(), self.0.alone());
+        if rows.is_empty() && alone.is_empty() {
             return Ok(());
         }
+        let title = format!("What each {} says", self.0.witness());
         writeln!(out, "\n{title:<34}{:>12}{:>12}{:>14}", "a", "b", "a - b")?;
-        out.push_str(&table);
-        for event in events.iter().take(LISTED) {
-            let text = event.what.text(unit);
-            let until = if event.until_s == event.at_s {
-                String::new()
-            } else {
-                format!(" to {} s", short(event.until_s.0))
-            };
-            let head = format!("  {} alone ", event.channel.letter());
-            writeln!(out, "{}", wrapped(&head, &format!("{} s{until}: {text}", short(event.at_s.0))))?;
+        for row in &rows {
+            let [one, other] = row.of.map(BothSay::shown);
+            let difference = BothSay::shown(row.difference());
+            writeln!(out, "  {:<32}{one:>12}{other:>12}{difference:>14}", row.what)?;
         }
-        if let Some(more) = events.len().checked_sub(LISTED).filter(|more| *more > 0) {
+        for (channel, text) in alone.iter().take(LISTED) {
+            writeln!(out, "{}", wrapped(&format!("  {channel} alone "), text))?;
+        }
+        if let Some(more) = alone.len().checked_sub(LISTED).filter(|more| *more > 0) {
             writeln!(out, "  ... and {more} more; the JSON has all")?;
         }
         Ok(())
@@ -188,15 +148,10 @@ impl Page<'_> {
             plain(apart.rest)
         )?;
         writeln!(out, "{:<66}{:>14}", "  together, since the references were taken", plain(apart.apart))?;
-        doubts(out, apart, &words)
-    }
-
-    /// A witness failed, or its source: what it says is not to be tolerated.
-    fn is_failed_witness(&self) -> bool {
-        match &self.0.verdict {
-            Verdict::Apart { .. } | Verdict::OneChannel { .. } => self.0.guard == Guard::Right,
-            _ => false,
+        for doubt in doubts(apart) {
+            writeln!(out, "{}", wrapped("  ? ", &doubt))?;
         }
+        Ok(())
     }
 
     fn nearest(&self, out: &mut String) -> fmt::Result {
@@ -244,28 +199,4 @@ fn millis(nanos: i128) -> String {
     };
     let size = micros.unsigned_abs();
     format!("{sign}{}.{:03}", size / 1000, size % 1000)
-}
-
-/// What the estimates do not tell apart.
-fn doubts(out: &mut String, apart: &Decomposition, words: &Words) -> fmt::Result {
-    let _ = words;
-    for other in &apart.alternatives {
-        let text = format!(
-            "{} instead of {} would do nearly as well; {}",
-            other.instead.name(),
-            other.chosen.name(),
-            other.tell_apart
-        );
-        writeln!(out, "{}", wrapped("  ? ", &text))?;
-    }
-    for group in &apart.collinear {
-        let names: Vec<_> = group.terms.iter().map(|kind| kind.name()).collect();
-        let text = format!(
-            "these hang together, so each for itself is uncertain: {} (condition index {:.0})",
-            names.join(", "),
-            group.condition_index
-        );
-        writeln!(out, "{}", wrapped("  ? ", &text))?;
-    }
-    Ok(())
 }

@@ -35,7 +35,7 @@ pub(crate) struct Held {
     pub(crate) observed: f64,
     pub(crate) limit: f64,
     /// Whether it is violated where the observed value is below the limit.
-    pub(super) below: bool,
+    pub(crate) below: bool,
 }
 
 impl Held {

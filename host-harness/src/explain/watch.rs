@@ -39,7 +39,7 @@ impl Watch {
             return None;
         }
         // What happens first need not be what takes the permit.
-        if self.asked == Asked::First && found.permit_lost_at.is_none() {
+        if self.asked == Asked::First && found.permit_lost_at().is_none() {
             return None;
         }
         subject(found, self.asked).ok().and_then(|subject| subject.at())

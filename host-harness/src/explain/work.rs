@@ -9,14 +9,15 @@ use super::explanation::{Costed, Explanation, InWords, SCHEMA_VERSION};
 use super::judge::Judge;
 use super::raw::Readings;
 use super::rerun;
+use super::sampling::Sampled;
 use super::subject::Subject;
 use super::track::{self, Point, Quantity, Question};
 use super::verdict::Verdict;
 use super::witness::{self, Stretch, Witness};
 use super::{Again, nearest, story, timing};
-use crate::causes::{self, Cause, Decomposition, Options, Samples};
+use crate::causes::{self, Cause, Decomposition, Options};
 use crate::replay::{FaultKind, Outcome, TripRule};
-use crate::setup::{InputLines, Setup};
+use crate::setup::Setup;
 use crate::vary::Base;
 
 /// What an explanation is worked out from.
@@ -24,23 +25,18 @@ pub(super) struct Work<'a> {
     pub(super) base: &'a Base,
     pub(super) setup: &'a Setup,
     pub(super) outcome: &'a Outcome,
-    pub(super) excerpts: Vec<Excerpt>,
+    pub(super) excerpts: &'a [Excerpt],
     pub(super) subject: Subject<'a>,
     pub(super) skipped_rows: u64,
 }
 
 impl Work<'_> {
-    pub(super) fn explanation(
-        &self,
-        path: &str,
-        samples: Samples,
-        marked: Option<Instant>,
-        again: Again<'_>,
-    ) -> Explanation {
+    /// `sampled` is of the trace up to what is asked for; without it this is told in brief, without what would have let it pass.
+    pub(super) fn explanation(&self, path: &str, sampled: Option<Sampled>, again: Again<'_>) -> Explanation {
         let (setup, outcome) = (self.setup, self.outcome);
         let (setup_report, trace) = crate::report::heads(setup, outcome, path, self.skipped_rows);
         let mut cannot_tell = Vec::new();
-        let ((apart, mut doubts), (points, what_if)) = self.worked_out(samples, marked);
+        let ((apart, mut doubts), (points, what_if)) = self.worked_out(sampled);
         self.bounds_of_knowledge(&points, &mut cannot_tell);
         let readings = Channel::BOTH.map(|channel| Readings::of(setup, &points, channel));
         let scene = Scene { setup, readings: &readings, near: self.near(), origin_ns: outcome.origin_ns };
@@ -103,9 +99,9 @@ impl Work<'_> {
     #[expect(clippy::type_complexity, reason = "two things that are worked out beside each other")]
     fn worked_out(
         &self,
-        samples: Samples,
-        marked: Option<Instant>,
+        sampled: Option<Sampled>,
     ) -> ((Option<Decomposition>, Vec<String>), (Vec<Point>, Vec<Costed>)) {
+        let is_brief = sampled.is_none();
         let excerpt = self.excerpt();
         let question = match self.subject {
             Subject::Trip(_, trip) => Some(Question::of(trip.rule, &trip.evidence)),
@@ -121,13 +117,14 @@ impl Work<'_> {
         rayon::join(
             || {
                 let mut doubts = Vec::new();
-                (self.apart(samples, marked, &mut doubts), doubts)
+                (self.apart(sampled, &mut doubts), doubts)
             },
             || {
                 let points = match (excerpt, self.subject.at()) {
                     (Some(excerpt), Some(at)) => track::track(excerpt, self.looks_from(at), question),
                     _ => Vec::new(),
                 };
+                let excerpt = excerpt.filter(|_| !is_brief);
                 let what_if = excerpt.map_or_else(Vec::new, |excerpt| self.what_if(excerpt, &points));
                 (points, what_if)
             },
@@ -138,13 +135,7 @@ impl Work<'_> {
     fn looks_from(&self, at: Instant) -> Instant {
         let begins = match self.subject {
             Subject::Fault(_, fault) => {
-                let disagree = match fault.kind {
-                    FaultKind::Input(input) => match &self.setup.inputs[input].lines {
-                        InputLines::Dual { dual, .. } => dual.discrepancy_time.value.as_nanos(),
-                        InputLines::Single(_) => 0,
-                    },
-                    _ => 0,
-                };
+                let disagree = crate::picture::before(self.setup, fault);
                 at.as_nanos().saturating_sub(disagree.saturating_mul(2))
             }
             _ => self.demanded().unwrap_or(at).as_nanos(),
@@ -210,12 +201,7 @@ impl Work<'_> {
     }
 
     /// Where the disagreement of the positions comes from.
-    fn apart(
-        &self,
-        mut samples: Samples,
-        marked: Option<Instant>,
-        cannot_tell: &mut Vec<String>,
-    ) -> Option<Decomposition> {
+    fn apart(&self, sampled: Option<Sampled>, cannot_tell: &mut Vec<String>) -> Option<Decomposition> {
         let asks = match self.subject {
             Subject::Trip(_, trip) => match trip.rule {
                 TripRule::Analogue(_) => false,
@@ -225,7 +211,15 @@ impl Work<'_> {
             _ => false,
         };
         let at = self.subject.at()?;
-        if !asks || samples.points.is_empty() {
+        if !asks {
+            return None;
+        }
+        let came_later = "the positions were followed up to what took the permit; this came later";
+        let Some((mut samples, marked)) = sampled else {
+            cannot_tell.push(came_later.to_owned());
+            return None;
+        };
+        if samples.points.is_empty() {
             return None;
         }
         if samples.reference_ns >= at.as_nanos() {
@@ -237,9 +231,7 @@ impl Work<'_> {
             // Marked was what took the permit; what is explained may be another.
             let place = samples.points.partition_point(|point| point.now_ns < at.as_nanos());
             if place >= samples.points.len() {
-                cannot_tell.push(
-                    "the positions were followed up to what took the permit; this came later".to_owned(),
-                );
+                cannot_tell.push(came_later.to_owned());
                 return None;
             }
             samples.trip = place;

@@ -180,13 +180,19 @@ pub(super) fn data(
         let trip = trips.get(of.trip)?;
         let figures = Figures::new(setup, trip.rule, &trip.evidence);
         let (name, _, channel) = rule(setup, trip.rule);
-        let quantity = if figures.quantity == "overrun" { "speed" } else { figures.quantity };
-        let unit =
-            if figures.quantity == "overrun" { format!("{}/s", setup.unit.symbol()) } else { figures.unit };
+        let is_overrun = figures.quantity == "overrun";
+        let (limit, unit) = (&figures.limit, figures.unit.clone());
         let what = match trip.rule {
-            TripRule::Monitor(..) => format!("{name} on {channel}, {quantity} against its limit"),
-            _ => format!("{name}, {quantity} against its tolerance"),
+            // What is drawn is what it begins with.
+            TripRule::Monitor(..) if is_overrun => format!(
+                "{name} on {channel}, speed against its limit, beyond which it may travel {:.4} {unit}",
+                crate::explain::number(limit.to_bits())
+            ),
+            TripRule::Monitor(..) => format!("{name} on {channel}, {} against its limit", figures.quantity),
+            TripRule::Analogue(_) => format!("{name}, how far its lines are apart against its tolerance"),
+            _ => format!("{name}, {} against its tolerance", figures.quantity),
         };
+        let unit = if is_overrun { format!("{}/s", setup.unit.symbol()) } else { unit };
         Some(DecidedMeta { number: of.trip + 1, label: what, unit, step: *step, count: of.frames.len() })
     });
     let stretches = std::iter::once(&plot.overview).chain(&plot.closeups);

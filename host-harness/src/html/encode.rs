@@ -151,10 +151,12 @@ fn pack(out: &mut Vec<u8>, plot: &Plot, stretch: &Stretch, packed: &[Packed], fi
 fn pack_decided(out: &mut Vec<u8>, decided: &Decided, step: f64, first_ns: u64) {
     times(out, decided.frames.iter().map(|frame| frame.at), first_ns);
     for side in 0..2 {
-        for of in [|pair: (f64, f64)| pair.0, |pair: (f64, f64)| pair.1] {
+        let observed =
+            decided.frames.iter().map(|frame| Some(frame.of.get(side).copied().flatten()?.observed));
+        let (high, low) = (decided.limits(side, false), decided.limits(side, true));
+        for values in [observed.collect(), high, low] {
             let mut last = 0;
-            for frame in &decided.frames {
-                let value = frame.of.get(side).copied().flatten().map(of);
+            for value in values {
                 number(out, &mut last, value.map(|value| steps(value, step, f64::round)));
             }
         }
@@ -163,8 +165,11 @@ fn pack_decided(out: &mut Vec<u8>, decided: &Decided, step: f64, first_ns: u64) 
 
 /// The steps for what a trip was decided by.
 pub(super) fn step_of(decided: &Decided) -> f64 {
-    let values =
-        decided.frames.iter().flat_map(|frame| frame.of.into_iter().flatten()).map(|(observed, _)| observed);
+    let values = decided
+        .frames
+        .iter()
+        .flat_map(|frame| frame.of.into_iter().flatten())
+        .map(|against| against.observed);
     let (low, high) = values
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
     step(high - low, 1e5)

@@ -4,11 +4,15 @@ use std::fmt::Write;
 
 use super::{Table, escape, html, number, text};
 use crate::causes::Side;
-use crate::explain::{Costed, Explanation, Guard, Verdict};
+use crate::explain::{BothSay, Costed, Explanation, Further, Guard, LISTED, Link, Told, Verdict, doubts};
 use crate::report::{millis, short};
 
 /// The verdict in words.
 pub(super) fn verdict(explanation: &Explanation) -> String {
+    format!("<h2>Why</h2>\n{}", in_words(explanation))
+}
+
+fn in_words(explanation: &Explanation) -> String {
     let Explanation { guard, in_words, explained, .. } = explanation;
     let class = if matches!(guard, Guard::Clear | Guard::Planned) { "good" } else { "bad" };
     let which = match (explained.what.as_str(), explained.number) {
@@ -16,7 +20,7 @@ pub(super) fn verdict(explanation: &Explanation) -> String {
         _ => String::new(),
     };
     let mut out = format!(
-        "<h2>Why</h2>\n<p class=\"verdict {class}\">{}{which}: {}</p>\n<ul>\n",
+        "<p class=\"verdict {class}\">{}{which}: {}</p>\n<ul>\n",
         guard.word(),
         escape(&in_words.what)
     );
@@ -34,10 +38,35 @@ pub(super) fn verdict(explanation: &Explanation) -> String {
     out
 }
 
+/// What demanded the rule that tripped, and what took the permit again.
+pub(super) fn further(told: &Told) -> String {
+    let mut out = String::new();
+    for Further { link, explanation } in &told.further {
+        let head = match link {
+            Link::Demanded => "What demanded it",
+            Link::TookAgain => "The permit went again",
+        };
+        let at = explanation.explained.at_s.map_or_else(String::new, |at| format!(" at {} s", short(at.0)));
+        let _ = writeln!(out, "<h3>{head}{at}</h3>");
+        out += &in_words(explanation);
+        out += &story_table(explanation, &format!("What happened, {head}{at}"));
+    }
+    if told.left_out > 0 {
+        let times = if told.left_out == 1 { "once".to_owned() } else { format!("{} times", told.left_out) };
+        let _ = writeln!(
+            out,
+            "<p>The permit went {times} more: <code>cowitness explain</code> with <code>--trip N</code> or <code>--fault N</code> \
+             tells why, with the numbers of the tables below.</p>"
+        );
+    }
+    out
+}
+
 /// Everything else of it.
 pub(super) fn sections(explanation: &Explanation) -> String {
     let mut out = story(explanation);
     out += &reaction(explanation);
+    out += &witnesses(explanation);
     out += &shares(explanation);
     out += &what_if(explanation);
     if !explanation.cannot_tell.is_empty() {
@@ -51,16 +80,24 @@ pub(super) fn sections(explanation: &Explanation) -> String {
 }
 
 fn story(explanation: &Explanation) -> String {
+    match story_table(explanation, "What happened") {
+        table if table.is_empty() => table,
+        table => format!("<h2>What happened</h2>\n{table}"),
+    }
+}
+
+/// Nothing where there is nothing to tell.
+fn story_table(explanation: &Explanation, of: &str) -> String {
     let Explanation { story, explained, .. } = explanation;
     let Some(then) = explained.at_s.filter(|_| !story.is_empty()) else { return String::new() };
-    let mut table = Table::new("What happened", &["#At, s", "#ms from it", "Channel", "What happened"]);
+    let mut table = Table::new(of, &["#At, s", "#ms from it", "Channel", "What happened"]);
     for stage in story {
         let micros = (stage.at_s.0 - then.0 + 500).div_euclid(1000) * 1000;
         let channel = stage.channel.map_or("", Side::letter);
         let shown = (stage.at_s.0 + 500).div_euclid(1000) * 1000;
         table.row(&[number(short(shown)), number(millis(micros)), text(channel), text(&stage.text)]);
     }
-    format!("<h2>What happened</h2>\n{}", table.end())
+    table.end()
 }
 
 fn reaction(explanation: &Explanation) -> String {
@@ -78,6 +115,35 @@ fn reaction(explanation: &Explanation) -> String {
         table.row(&[text(&part.part), number(shown(part.took_s)), number(shown(part.worst_s))]);
     }
     format!("<h2>Where the time of the reaction went</h2>\n{}", table.end())
+}
+
+/// What each channel, or each line, says.
+fn witnesses(explanation: &Explanation) -> String {
+    let (rows, alone) = (explanation.both_say(), explanation.alone());
+    if rows.is_empty() && alone.is_empty() {
+        return String::new();
+    }
+    let title = format!("What each {} says", explanation.witness());
+    let mut out = format!("<h2>{title}</h2>\n");
+    if !rows.is_empty() {
+        let mut table = Table::new(&title, &["What", "#a", "#b", "#a \u{2212} b"]);
+        for row in &rows {
+            let [a, b] = row.of.map(BothSay::shown);
+            table.row(&[text(&row.what), number(a), number(b), number(BothSay::shown(row.difference()))]);
+        }
+        out += &table.end();
+    }
+    if !alone.is_empty() {
+        out += "<ul>\n";
+        for (channel, text) in alone.iter().take(LISTED) {
+            let _ = writeln!(out, "<li>{channel} alone, {}</li>", escape(text));
+        }
+        if let Some(more) = alone.len().checked_sub(LISTED).filter(|more| *more > 0) {
+            let _ = writeln!(out, "<li>... and {more} more; the JSON has all</li>");
+        }
+        out += "</ul>\n";
+    }
+    out
 }
 
 /// Where the channels part, each share as a bar.
@@ -116,20 +182,14 @@ fn shares(explanation: &Explanation) -> String {
         text(""),
     ]);
     let mut out = format!("<h2>Where the channels part</h2>\n{}", table.end());
-    for other in &apart.alternatives {
-        let doubt = format!(
-            "{} instead of {} would do nearly as well; {}",
-            other.instead.name(),
-            other.chosen.name(),
-            other.tell_apart
-        );
+    for doubt in doubts(apart) {
         let _ = writeln!(out, "<p>? {}</p>", escape(&doubt));
     }
     out
 }
 
 fn what_if(explanation: &Explanation) -> String {
-    let Explanation { cures, what_if, guard, setup, .. } = explanation;
+    let Explanation { cures, what_if, setup, .. } = explanation;
     let mut out = String::new();
     if !cures.is_empty() {
         let mut table =
@@ -148,13 +208,8 @@ fn what_if(explanation: &Explanation) -> String {
         return out;
     }
     out += "<h2>What would have let it pass, and what that costs</h2>\n";
-    let is_witness = matches!(explanation.verdict, Verdict::Apart { .. } | Verdict::OneChannel { .. });
-    if *guard == Guard::Right {
-        out += if is_witness {
-            "<p class=\"caution\">Nothing that is worth it: a witness that fails is repaired, not tolerated.</p>\n"
-        } else {
-            "<p class=\"caution\">A looser setting lets the same pass the next time: no value below is a recommendation.</p>\n"
-        };
+    for caveat in explanation.caveats() {
+        out += &format!("<p class=\"caution\">{}</p>\n", escape(&sentence(caveat)));
     }
     let mut table =
         Table::new("What would have let it pass", &["Setting", "now", "then", "Cost, at the worst", "Mind"]);
@@ -173,15 +228,7 @@ fn what_if(explanation: &Explanation) -> String {
             ));
         }
         mind.extend(change.allows.iter().map(|allows| format!("allows {allows}")));
-        if let (Some(at), Some(by)) = (change.lost_all_the_same_s, &change.lost_by) {
-            mind.push(format!("the permit goes all the same at {} s, {by}", short(at.0)));
-        }
-        if let Some(at) = change.trips_later_s {
-            mind.push(format!("the same rule trips later, at {} s", short(at.0)));
-        }
-        if !change.lets_pass.is_empty() {
-            mind.push(format!("also lets {} other violations of the rule pass", change.lets_pass.len()));
-        }
+        mind.extend(explanation.minds(change));
         let cost = cost
             .as_ref()
             .and_then(|cost| cost.text(&setup.unit))
@@ -196,4 +243,10 @@ fn what_if(explanation: &Explanation) -> String {
         ]);
     }
     out + &table.end()
+}
+
+/// A text as a sentence of its own.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| format!("{}{}.", first.to_uppercase(), letters.as_str()))
 }

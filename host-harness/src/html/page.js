@@ -164,9 +164,9 @@ class Page {
     let low = Infinity, high = -Infinity;
     if (one) {
       const [from, to] = within(one, this.view);
-      for (const { observed, limit } of one.sides) {
+      for (const { observed, limits } of one.sides) {
         for (let k = from; k < to; k++) {
-          for (const value of [observed[k], limit[k]]) {
+          for (const value of [observed[k], limits[0][k], limits[1][k]]) {
             if (value < low) low = value;
             if (value > high) high = value;
           }
@@ -243,7 +243,7 @@ class Page {
     if (to <= from) return;
     ["a", "b"].forEach((who, side) => {
       const both = one.sides[side];
-      curve(u, [[one, from, to]], () => ({ low: both.limit, high: both.limit }), { colour: colours.limit, dash: "limit", step: true, width: 1 });
+      for (const limit of both.limits) curve(u, [[one, from, to]], () => ({ low: limit, high: limit }), { colour: colours.limit, dash: "limit", step: true, width: 1 });
       curve(u, [[one, from, to]], () => ({ low: both.observed, high: both.observed }), { colour: colours[who], dash: who });
     });
     this.line(u);

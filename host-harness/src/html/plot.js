@@ -79,7 +79,7 @@ async function load(meta, text) {
     const times = from.times(one.count, 0);
     const sides = [0, 1].map(() => ({
       observed: from.numbers(one.count, one.step),
-      limit: from.numbers(one.count, one.step),
+      limits: [from.numbers(one.count, one.step), from.numbers(one.count, one.step)],
     }));
     return { ...one, per: 1, first: times, last: times, sides };
   });

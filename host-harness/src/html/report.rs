@@ -2,7 +2,7 @@
 
 use super::charts::{data, frame};
 use super::{Cell, Table, escape, explained, html, number, page, text, tool};
-use crate::explain::{Explanation, Guard};
+use crate::explain::{Guard, Told};
 use crate::plot::Plot;
 use crate::replay::Outcome;
 use crate::report::{CAUTION, Report, Seconds, VerdictReport, short};
@@ -24,7 +24,7 @@ pub struct Sheet<'a> {
     /// The same for programs.
     pub report: &'a Report,
     /// Why.
-    pub explanation: &'a Explanation,
+    pub told: &'a Told,
     /// What is drawn of it.
     pub plot: &'a Plot,
     /// What tells this trace from another one.
@@ -39,16 +39,17 @@ pub struct Sheet<'a> {
 pub fn report(sheet: &Sheet<'_>) -> std::io::Result<String> {
     let Sheet { setup, report, .. } = sheet;
     let mut body = sheet.head();
-    body += &explained::verdict(sheet.explanation);
+    body += &explained::verdict(&sheet.told.first);
+    body += &explained::further(sheet.told);
     body += &frame(!report.trips.is_empty());
     body += &sheet.trips();
     body += &sheet.faults();
     body += &sheet.gaps();
-    body += &explained::sections(sheet.explanation);
+    body += &explained::sections(&sheet.told.first);
     body += &sheet.others();
     body += &sheet.headroom();
     body += &sheet.evidence();
-    body += &data(setup, sheet.outcome, sheet.plot, sheet.explanation)?;
+    body += &data(setup, sheet.outcome, sheet.plot, &sheet.told.first)?;
     let title = format!("{}: {}", setup.title, report.trace.path);
     Ok(page(&title, &body, true))
 }
@@ -374,7 +375,7 @@ impl Sheet<'_> {
             format!("cowitness {}, JSON report version {}", env!("CARGO_PKG_VERSION"), self.report.schema),
         );
         let mut out = format!("<h2>What this is of</h2>\n{}", table.end());
-        if self.explanation.guard == Guard::Undecided {
+        if self.told.first.guard == Guard::Undecided {
             out += "<p>UNDECIDED: the trace does not tell whether the trip was right.</p>\n";
         }
         out += &format!(
@@ -383,7 +384,7 @@ impl Sheet<'_> {
         );
         out += &format!(
             "<details>\n<summary>The explanation as text</summary>\n<pre>{}</pre>\n</details>\n",
-            escape(&crate::explain::text(self.explanation))
+            escape(&crate::explain::text(&self.told.first))
         );
         out
     }

@@ -94,13 +94,19 @@ impl Curve {
         Self { style, runs: runs.runs }
     }
 
-    /// What a rule compared on one side: what was observed, or what was allowed.
-    pub(super) fn of_decided(
-        decided: &Decided,
-        view: (u64, u64),
-        (side, is_limit): (usize, bool),
-        style: Style,
-    ) -> Self {
+    /// What a rule observed on one side.
+    pub(super) fn observed(decided: &Decided, view: (u64, u64), side: usize, style: Style) -> Self {
+        let values = decided.frames.iter().map(|frame| Some(frame.of.get(side).copied().flatten()?.observed));
+        Self::of_decided(decided, view, &values.collect::<Vec<_>>(), style)
+    }
+
+    /// What it allowed there: from above, from below, or both.
+    pub(super) fn allowed(decided: &Decided, view: (u64, u64), side: usize) -> Vec<Self> {
+        let of = |below| Self::of_decided(decided, view, &decided.limits(side, below), Style::Limit);
+        [of(false), of(true)].into_iter().filter(|curve| !curve.runs.is_empty()).collect()
+    }
+
+    fn of_decided(decided: &Decided, view: (u64, u64), values: &[Option<f64>], style: Style) -> Self {
         let frames = &decided.frames;
         let from = frames.partition_point(|frame| frame.at < view.0).saturating_sub(1);
         let to = (frames.partition_point(|frame| frame.at <= view.1) + 1).min(frames.len());
@@ -110,9 +116,7 @@ impl Curve {
         };
         let usual = span / frames.len().max(1) as u64 + 1;
         let mut runs = Runs::new();
-        for frame in frames.get(from..to).unwrap_or_default() {
-            let pair = frame.of.get(side).copied().flatten();
-            let value = pair.map(|(observed, limit)| if is_limit { limit } else { observed });
+        for (frame, value) in frames.iter().zip(values).take(to).skip(from) {
             let piece = value.map(|value| Piece { first: frame.at, last: frame.at, low: value, high: value });
             runs.put(piece, usual);
         }

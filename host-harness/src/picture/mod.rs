@@ -18,7 +18,7 @@ mod text;
 mod ticks;
 
 pub use moment::Moment;
-pub(crate) use moment::view_of_trip;
+pub(crate) use moment::{before, view_of_trip};
 pub use png::{PngError, SCALE, png};
 
 use lanes::Row;

@@ -3,9 +3,9 @@
 use monitor_core::Instant;
 
 use super::{Mark, MarkKind};
-use crate::replay::{Outcome, Stop, Trip, TripRule};
+use crate::replay::{Fault, FaultKind, Outcome, Stop, Trip, TripRule};
 use crate::report::{Figures, faulted, rule, short};
-use crate::setup::Setup;
+use crate::setup::{InputLines, Setup};
 
 /// What a picture is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -48,6 +48,17 @@ fn around(setup: &Setup, from: u64, to: u64) -> (u64, u64) {
     (from.saturating_sub(pad), to.saturating_add(pad))
 }
 
+/// How long before a fault that begins which leads to it: lines of an input do not agree for their discrepancy time.
+pub(crate) fn before(setup: &Setup, fault: &Fault) -> u64 {
+    match fault.kind {
+        FaultKind::Input(input) => match &setup.inputs[input].lines {
+            InputLines::Dual { dual, .. } => dual.discrepancy_time.value.as_nanos(),
+            InputLines::Single(_) => 0,
+        },
+        _ => 0,
+    }
+}
+
 impl Moment {
     /// From when to when, within the trace.
     pub(super) fn view(self, setup: &Setup, outcome: &Outcome) -> (u64, u64) {
@@ -57,7 +68,8 @@ impl Moment {
             Self::Trip(place) => outcome.trips.kept.get(place).map(|trip| view_of_trip(setup, trip, LATELY)),
             Self::Fault(place) => outcome.faults.kept.get(place).map(|fault| {
                 let from = fault.from.as_nanos();
-                around(setup, from, fault.to.as_nanos().min(from.saturating_add(LATELY)))
+                let to = fault.to.as_nanos().min(from.saturating_add(LATELY));
+                around(setup, from.saturating_sub(before(setup, fault)), to)
             }),
             Self::Planned(stop) => {
                 let (from, to) = (stop.demanded_at.as_nanos(), stop.completed_at.as_nanos());

@@ -5,7 +5,7 @@ use monitor_core::Channel;
 use super::Moment;
 use super::curve::{Curve, Style};
 use crate::plot::{Decided, MOST_TRIPS, Plot, Series};
-use crate::replay::{Outcome, TripRule};
+use crate::replay::{FaultKind, Outcome, TripRule};
 use crate::report::{Figures, rule};
 use crate::setup::Setup;
 
@@ -65,6 +65,7 @@ pub(super) fn panels(
     };
     let second = decided
         .and_then(|decided| of_decided(setup, outcome, plot, decided, view))
+        .or_else(|| faulted_value(setup, outcome, plot, moment, view))
         .or_else(|| apart(setup, plot, view));
     let third = if second.is_none() { position(setup, plot, view) } else { None };
     speed(setup, plot, view).into_iter().chain(second).chain(third).collect()
@@ -144,6 +145,26 @@ fn position(setup: &Setup, plot: &Plot, view: (u64, u64)) -> Option<Panel> {
     Panel::new("Position".to_owned(), setup.unit.symbol().to_owned(), curves, view)
 }
 
+fn both_lines(plot: &Plot, place: usize, view: (u64, u64)) -> Vec<Curve> {
+    let both = [(Channel::A, Style::A), (Channel::B, Style::B)];
+    both.map(|(channel, style)| Curve::of(plot, view, Series::Analogue(place, channel), style, 1.0)).into()
+}
+
+/// The analogue value one of whose lines was faulted.
+fn faulted_value(
+    setup: &Setup,
+    outcome: &Outcome,
+    plot: &Plot,
+    moment: Moment,
+    view: (u64, u64),
+) -> Option<Panel> {
+    let Moment::Fault(fault) = moment else { return None };
+    let FaultKind::Analogue(place, ..) = outcome.faults.kept.get(fault)?.kind else { return None };
+    let value = setup.analogues.get(place)?;
+    let title = format!("{}, its lines a and b", value.name);
+    Panel::new(title, value.unit.symbol().to_owned(), both_lines(plot, place, view), view)
+}
+
 /// What a trip was decided by, where that is neither the speed nor the discrepancy of the positions.
 fn of_decided(
     setup: &Setup,
@@ -155,24 +176,25 @@ fn of_decided(
     let trip = outcome.trips.kept.get(decided.trip)?;
     let figures = Figures::new(setup, trip.rule, &trip.evidence);
     let (name, ..) = rule(setup, trip.rule);
-    let of = |side, style| Curve::of_decided(decided, view, side, style);
+    let observed = |side, style| Curve::observed(decided, view, side, style);
+    let allowed = |side| Curve::allowed(decided, view, side);
     match trip.rule {
         TripRule::PositionDiscrepancy => None,
         TripRule::SpeedDiscrepancy => {
-            let curves = vec![of((0, true), Style::Limit), of((0, false), Style::A)];
+            let mut curves = allowed(0);
+            curves.push(observed(0, Style::A));
             Panel::new("Discrepancy of the speeds".to_owned(), figures.unit, curves, view)
         }
         TripRule::Analogue(place) => {
-            let line = |channel, style| Curve::of(plot, view, Series::Analogue(place, channel), style, 1.0);
-            let [a, b] = Channel::BOTH;
             let title = format!("{name}, its lines a and b, which may be {:.4} apart", figures.limit);
-            Panel::new(title, figures.unit, vec![line(a, Style::A), line(b, Style::B)], view)
+            Panel::new(title, figures.unit, both_lines(plot, place, view), view)
         }
         TripRule::Monitor(..) if matches!(figures.quantity, "speed" | "overrun") => None,
         TripRule::Monitor(..) => {
-            let mut curves = vec![of((0, true), Style::Limit), of((1, true), Style::Limit)];
+            let mut curves = allowed(0);
+            curves.extend(allowed(1));
             without_twins(&mut curves);
-            curves.extend([of((0, false), Style::A), of((1, false), Style::B)]);
+            curves.extend([observed(0, Style::A), observed(1, Style::B)]);
             let mut quantity = figures.quantity.to_owned();
             if let Some(first) = quantity.get_mut(..1) {
                 first.make_ascii_uppercase();

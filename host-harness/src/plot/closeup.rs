@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use monitor_core::{Channel, Check, Frame, Instant, MonitorId};
+use monitor_core::{Bound, Channel, Check, Frame, Instant, MonitorId, Position, Speed, Value};
 
 use super::Stretch;
 use super::collect::Collector;
@@ -11,7 +11,7 @@ use crate::explain::{Asked, Held, Question, moment, number};
 use crate::picture::Moment;
 use crate::replay::{
     AllowedSpeed, AllowedTravel, Chunk, Chunks, Follower, Outcome, ReplayAxis, Room, Shown, SpeedSpan, Trip,
-    TripRule, analogue_id, narrowest, tightest,
+    TripRule, analogue_id, lines_apart, narrowest, tightest,
 };
 use crate::report::Figures;
 use crate::setup::Setup;
@@ -33,8 +33,29 @@ pub(crate) const MOST_TRIPS: usize = 24;
 pub struct Compared {
     /// The frame, in ns on the clock of the frames.
     pub at: u64,
-    /// What was observed, and what was allowed.
-    pub of: [Option<(f64, f64)>; 2],
+    /// Nothing where nothing was compared.
+    pub of: [Option<Against>; 2],
+}
+
+/// What was observed, and what was allowed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Against {
+    /// What was observed.
+    pub observed: f64,
+    /// The limit: of two the one that was nearer.
+    pub limit: f64,
+    /// Whether less than that is what is not allowed.
+    pub below: bool,
+}
+
+impl Against {
+    fn of(held: Held) -> Self {
+        Self { observed: held.observed, limit: held.limit, below: held.below }
+    }
+
+    fn at_most<T: Copy>(bound: Bound<T>, bits: impl Fn(T) -> i64) -> Self {
+        Self { observed: number(bits(bound.observed)), limit: number(bits(bound.limit)), below: false }
+    }
 }
 
 /// What a trip was decided by, around it.
@@ -46,6 +67,21 @@ pub struct Decided {
     pub below: bool,
     /// Frame by frame.
     pub frames: Vec<Compared>,
+}
+
+impl Decided {
+    /// The limit from above on one side, or that from below, frame by frame: where the other one was nearer, it is as it was before.
+    pub(crate) fn limits(&self, side: usize, below: bool) -> Vec<Option<f64>> {
+        let mut last = None;
+        let of = |frame: &Compared| {
+            let against = frame.of.get(side).copied().flatten()?;
+            if against.below == below {
+                last = Some(against.limit);
+            }
+            last
+        };
+        self.frames.iter().map(of).collect()
+    }
 }
 
 /// Keeps the frames around the first things that happen, and around what is asked for, however late that is.
@@ -71,7 +107,7 @@ impl Closeups {
     /// Looks at the newest chunk and at what has been found up to its end.
     pub(crate) fn after(&mut self, chunks: &Chunks, found: &Outcome) {
         self.seen += 1;
-        let now = (found.trips.kept.len(), found.faults.kept.len(), found.permit_losses);
+        let now = (found.trips.kept.len(), found.faults.kept.len(), found.permit_losses());
         let has_happened = now != self.found;
         let came = |before: usize, now: usize, number: usize| before < number && number <= now;
         let is_asked = match self.asked {
@@ -129,7 +165,7 @@ impl Wanted {
         let trips = &outcome.trips.kept;
         let mut instants: Vec<Instant> = trips.iter().map(|trip| trip.tripped_at).collect();
         instants.extend(outcome.faults.kept.iter().map(|fault| fault.from));
-        instants.extend(outcome.permit_lost_at);
+        instants.extend(outcome.permit_lost_at());
         instants.sort_unstable();
         instants.dedup();
         let (asked, late) = match moment(outcome, asked) {
@@ -193,7 +229,7 @@ impl Wanted {
                 }
                 for (of, question, (from, to)) in &asked {
                     if *from <= place && place <= *to {
-                        let of_both = step.compared(&axis, *question);
+                        let of_both = step.compared(setup, &axis, *question);
                         self.decided[*of].frames.push(Compared { at: frame.now.as_nanos(), of: of_both });
                     }
                 }
@@ -281,23 +317,27 @@ impl Step {
         Self { outcome, checks }
     }
 
-    fn compared(&self, axis: &ReplayAxis, question: Question) -> [Option<(f64, f64)>; 2] {
-        let pair = |held: Held| (held.observed, held.limit);
-        match question.rule {
-            TripRule::Monitor(monitor, _) => [0, 1].map(|side| {
-                let check = self.checks.iter().find(|(of, on, _)| *of == monitor && *on == side);
-                check.and_then(|(_, _, check)| Held::compared(check, question.quantity)).map(pair)
-            }),
+    fn compared(&self, setup: &Setup, axis: &ReplayAxis, question: Question) -> [Option<Against>; 2] {
+        let of_both = match question.rule {
+            TripRule::Monitor(monitor, _) => {
+                return [0, 1].map(|side| {
+                    let check = self.checks.iter().find(|(of, on, _)| *of == monitor && *on == side);
+                    check.and_then(|(_, _, check)| Held::compared(check, question.quantity)).map(Against::of)
+                });
+            }
             TripRule::PositionDiscrepancy => {
-                let bound = axis.apart().map(|apart| apart.bound);
-                [bound.map(|bound| (number(bound.observed.to_bits()), number(bound.limit.to_bits()))), None]
+                axis.apart().map(|apart| Against::at_most(apart.bound, Position::to_bits))
             }
             TripRule::SpeedDiscrepancy => {
-                let bound = axis.speeds_apart();
-                [bound.map(|bound| (number(bound.observed.to_bits()), number(bound.limit.to_bits()))), None]
+                axis.speeds_apart().map(|bound| Against::at_most(bound, Speed::to_bits))
             }
-            // Both lines are drawn as they are.
-            TripRule::Analogue(_) => [None, None],
-        }
+            TripRule::Analogue(place) => {
+                let tolerance = setup.analogues.get(place).map(|of| of.tolerance.value);
+                let bound = analogue_id(place).zip(tolerance);
+                let bound = bound.and_then(|(id, tolerance)| lines_apart(axis, id, tolerance));
+                bound.map(|bound| Against::at_most(bound, Value::to_bits))
+            }
+        };
+        [of_both, None]
     }
 }

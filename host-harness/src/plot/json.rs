@@ -166,7 +166,7 @@ pub struct DecidedData {
 pub struct ComparedData {
     /// What was observed.
     pub observed: Vec<Option<f64>>,
-    /// What was allowed.
+    /// What was allowed; of two limits the one that was nearer.
     pub limit: Vec<Option<f64>>,
 }
 
@@ -260,7 +260,8 @@ fn decided(setup: &Setup, outcome: &Outcome, of: &Decided) -> Option<DecidedData
     let at = |instant| Seconds(outcome.time_ns(instant));
     let side = |side: usize| {
         let pairs = of.frames.iter().map(move |frame| frame.of.get(side).copied().flatten());
-        let (observed, limit) = pairs.map(|pair| (pair.map(|pair| pair.0), pair.map(|pair| pair.1))).unzip();
+        let (observed, limit) =
+            pairs.map(|pair| (pair.map(|pair| pair.observed), pair.map(|pair| pair.limit))).unzip();
         ComparedData { observed, limit }
     };
     Some(DecidedData {

@@ -22,7 +22,7 @@ use monitor_core::Frame;
 pub use buckets::{Bucket, Extent, Lanes};
 pub(crate) use closeup::Closeups;
 pub(crate) use closeup::MOST_TRIPS;
-pub use closeup::{Compared, Decided};
+pub use closeup::{Against, Compared, Decided};
 pub use csv::csv;
 pub use json::{Data, json_schema};
 pub use lane::{Lane, LaneKind, State};

@@ -4,7 +4,9 @@ use monitor_core::Frame;
 
 use super::buckets::Buckets;
 use super::collect::Collector;
-use super::{Around, Closeups, Extent, Lane, Plot, Series, State, Stretch, replay_plotted};
+use super::{
+    Against, Around, Closeups, Compared, Decided, Extent, Lane, Plot, Series, State, Stretch, replay_plotted,
+};
 use crate::explain::Asked;
 use crate::replay::tests::{frames, setup_with};
 use crate::replay::{Chunks, Nobody, Outcome, Run, axis, replay, replay_observed};
@@ -166,4 +168,17 @@ fn the_finest_view_of_a_trace_has_each_frame_once_and_in_order() {
         }
     }
     assert!(fine > 1000, "{fine}");
+}
+
+#[test]
+fn a_limit_that_was_not_the_nearer_one_is_drawn_as_it_was_before() {
+    let against = |limit, below| Some(Against { observed: 2.0, limit, below });
+    let frames =
+        [None, against(5.0, false), against(1.0, true), None, against(6.0, false), against(1.5, true)];
+    let frames = frames.into_iter().zip(0..).map(|(of, at)| Compared { at, of: [of, None] }).collect();
+    let decided = Decided { trip: 0, below: false, frames };
+    let (high, low) = (decided.limits(0, false), decided.limits(0, true));
+    assert_eq!(high, [None, Some(5.0), Some(5.0), None, Some(6.0), Some(6.0)]);
+    assert_eq!(low, [None, None, Some(1.0), None, Some(1.0), Some(1.5)]);
+    assert_eq!(decided.limits(1, false), [None; 6], "nothing is compared there");
 }

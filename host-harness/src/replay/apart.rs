@@ -75,13 +75,7 @@ impl Lines {
 
     /// Takes in one frame.
     pub(super) fn frame(&mut self, axis: &ReplayAxis, id: AnalogueId, now: Instant) {
-        let value = |line| match axis.state().analogue_fault(id, line) {
-            None => axis.state().analogue_reading(id, line)?.value.map(Value::to_bits),
-            Some(_) => None,
-        };
-        let apart =
-            value(Channel::A).zip(value(Channel::B)).map(|(a, b)| a.saturating_sub(b).saturating_abs());
-        self.extremes.update(now, apart.map(|apart| Bound::at_most(Value::from_bits(apart), self.tolerance)));
+        self.extremes.update(now, lines_apart(axis, id, self.tolerance));
     }
 
     /// What it is compared by.
@@ -92,6 +86,17 @@ impl Lines {
     pub(super) fn apart(&self) -> Option<Apart<Value>> {
         self.extremes.apart(Value::from_bits)
     }
+}
+
+/// How far the two lines of an analogue value are apart at this frame, and may be; `None` where one of them cannot be seen.
+pub(crate) fn lines_apart(axis: &ReplayAxis, id: AnalogueId, tolerance: Value) -> Option<Bound<Value>> {
+    let value = |line| match axis.state().analogue_fault(id, line) {
+        None => axis.state().analogue_reading(id, line)?.value.map(Value::to_bits),
+        Some(_) => None,
+    };
+    let apart =
+        value(Channel::A).zip(value(Channel::B)).map(|(a, b)| a.saturating_sub(b).saturating_abs())?;
+    Some(Bound::at_most(Value::from_bits(apart), tolerance))
 }
 
 /// What tells quickly that the channels are at a quiet frame neither further apart than ever nor closer to what is allowed.

@@ -25,6 +25,7 @@ pub use outcome::{
 pub use source::{Cycled, FrameSource};
 
 pub(crate) use allowed::{AllowedSpeed, SpeedSpan, tightest};
+pub(crate) use apart::lines_apart;
 pub(crate) use axis::analogue_id;
 pub(crate) use chunk::{Chunk, Chunks, Line};
 pub(crate) use follower::{Follower, Shown};

@@ -323,10 +323,8 @@ pub struct Outcome {
     pub permit_at_last: bool,
     /// Time without the permit, frame by frame until the next.
     pub withheld: Span,
-    /// The first frame without the permit after one with it.
-    pub permit_lost_at: Option<Instant>,
-    /// How often the permit was lost.
-    pub permit_losses: u64,
+    /// Each first frame without the permit after one with it.
+    pub permit_lost: Limited<Instant>,
     /// Gaps in the trace.
     pub gaps: Limited<Gap>,
     /// Trips in order of time.
@@ -362,6 +360,18 @@ impl Outcome {
         } else {
             Verdict::Clear
         }
+    }
+
+    /// The first frame without the permit after one with it.
+    #[must_use]
+    pub fn permit_lost_at(&self) -> Option<Instant> {
+        self.permit_lost.kept.first().copied()
+    }
+
+    /// How often the permit was lost.
+    #[must_use]
+    pub fn permit_losses(&self) -> u64 {
+        self.permit_lost.kept.len() as u64 + self.permit_lost.left_out
     }
 
     /// The time of an instant in the trace, in ns.

@@ -127,8 +127,7 @@ impl Recorder {
                 permit_given_at: None,
                 permit_at_last: false,
                 withheld: Span::ZERO,
-                permit_lost_at: None,
-                permit_losses: 0,
+                permit_lost: Limited::default(),
                 gaps: Limited::default(),
                 trips: Limited::default(),
                 faults: Limited::default(),
@@ -271,8 +270,7 @@ impl Recorder {
             self.resets_accepted += u64::from(result == monitor_core::Reset::Accepted);
         }
         if self.permit && !seen.permit {
-            self.outcome.permit_lost_at.get_or_insert(now);
-            self.outcome.permit_losses += 1;
+            self.outcome.permit_lost.push(now);
         }
         if seen.permit && !self.permit {
             self.outcome.permit_given_at.get_or_insert(now);

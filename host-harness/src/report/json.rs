@@ -524,8 +524,8 @@ impl Report {
             permit: PermitReport {
                 given_at_s: outcome.permit_given_at.map(at),
                 at_last: outcome.permit_at_last,
-                losses: outcome.permit_losses,
-                lost_at_s: outcome.permit_lost_at.map(at),
+                losses: outcome.permit_losses(),
+                lost_at_s: outcome.permit_lost_at().map(at),
                 withheld_s: Seconds(i128::from(outcome.withheld.as_nanos())),
             },
             left_out: LeftOut {

@@ -14,7 +14,7 @@ pub use json::{
     FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, SetupReport, StopReport, TraceReport,
     TripReport, VerdictReport, json_schema,
 };
-pub(crate) use names::{Figures, faulted, rule};
+pub(crate) use names::{Figures, faulted, reset, rule};
 pub use number::{Exact, Seconds};
 pub use text::{CAUTION, text};
 pub(crate) use text::{millis, short};

@@ -183,7 +183,7 @@ impl Figures {
     }
 }
 
-pub(super) const fn reset(result: Reset) -> &'static str {
+pub(crate) const fn reset(result: Reset) -> &'static str {
     match result {
         Reset::Accepted => "accepted",
         Reset::ChannelFaulted => "refused: a channel is faulted",

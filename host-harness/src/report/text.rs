@@ -356,10 +356,10 @@ impl Text<'_> {
             return writeln!(out, "  permit   never given");
         };
         write!(out, "  permit   given at {} s", self.at(given))?;
-        if let Some(lost) = self.outcome.permit_lost_at {
+        if let Some(lost) = self.outcome.permit_lost_at() {
             let last =
                 if self.outcome.permit_at_last { "given again at the end" } else { "not given at the end" };
-            match self.outcome.permit_losses {
+            match self.outcome.permit_losses() {
                 0 | 1 => write!(out, ", lost at {} s, {last}", self.at(lost))?,
                 times => write!(out, ", lost {times} times, first at {} s, {last}", self.at(lost))?,
             }

@@ -129,7 +129,7 @@ impl Found {
             },
             trips: outcome.trips.kept.len() as u64 + outcome.trips.left_out,
             faults: outcome.faults.kept.len() as u64 + outcome.faults.left_out,
-            permit_losses: outcome.permit_losses,
+            permit_losses: outcome.permit_losses(),
             counts: expectations.map(|(expected, _)| {
                 expected.counts(&report(), sweep.slack_ns, &|name| sweep.grid.counts_lateness_of(name))
             }),

@@ -24,7 +24,7 @@ impl Page<'_> {
                 ("fault", Some(number)) => format!("fault {number} of {}", explained.faults),
                 (what, _) => what.to_owned(),
             };
-            let who = self.witness();
+            let who = self.0.witness();
             let channel = match explained.channel.as_deref() {
                 None => String::new(),
                 Some("both") => format!(", both {who}s"),
@@ -39,17 +39,6 @@ impl Page<'_> {
         }
         let text = format!("{}, checksum {} ({})", setup.title, setup.checksum, setup.path);
         writeln!(out, "{}", wrapped("  setup  ", &text))
-    }
-
-    /// What told of it: channels of the motion, or lines of a value.
-    pub(super) fn witness(&self) -> &'static str {
-        if self.of_lines() { "line" } else { "channel" }
-    }
-
-    /// Whether it is of the lines of an analogue value.
-    pub(super) fn of_lines(&self) -> bool {
-        let of_lines = ["torque-limit", "torque-range", "temperature-limit", "analogue-discrepancy"];
-        self.0.explained.value_unit.is_some() || of_lines.contains(&self.0.explained.kind.as_str())
     }
 }
 

@@ -2,9 +2,8 @@
 
 use std::fmt::{self, Write};
 
-use super::{LISTED, Page, wrapped};
-use crate::explain::{Costed, Explanation, Guard};
-use crate::report::short;
+use super::{Page, wrapped};
+use crate::explain::Costed;
 
 impl Page<'_> {
     pub(super) fn cures(&self, out: &mut String) -> fmt::Result {
@@ -28,24 +27,18 @@ impl Page<'_> {
     }
 
     pub(super) fn what_if(&self, out: &mut String) -> fmt::Result {
-        let Explanation { what_if, guard, .. } = self.0;
+        let what_if = &self.0.what_if;
         if what_if.is_empty() {
             return Ok(());
         }
         writeln!(out, "\nWhat would have let it pass, and what that costs")?;
-        if self.is_failed_witness() {
-            let text = "nothing that is worth it: a witness that fails is repaired, not tolerated; the JSON has the values";
-            return writeln!(out, "{}", wrapped("  ", text));
+        let caveats = self.0.caveats();
+        if self.0.is_failed_witness() {
+            let text = format!("{}; the JSON has the values", caveats.join("; "));
+            return writeln!(out, "{}", wrapped("  ", &text));
         }
-        if *guard == Guard::Right {
-            let text =
-                "a looser setting lets the same pass the next time: no value below is a recommendation";
-            writeln!(out, "{}", wrapped("  ! ", text))?;
-        }
-        if what_if.iter().any(|costed| costed.change.at_least) {
-            let text = "found on the recorded frames, in which the machine is being stopped since the trip, or which end before the \
-                        violation does: a motion that goes on needs more";
-            writeln!(out, "{}", wrapped("  ! ", text))?;
+        for caveat in caveats {
+            writeln!(out, "{}", wrapped("  ! ", caveat))?;
         }
         for costed in what_if.iter().filter(|costed| costed.change.to.is_some()) {
             self.change(out, costed)?;
@@ -94,33 +87,9 @@ impl Page<'_> {
         if let Some(costs) = cost.as_ref().and_then(|cost| cost.text(&self.0.setup.unit)) {
             writeln!(out, "{}", wrapped("      costs ", &costs))?;
         }
-        let mut warn = |text: String| writeln!(out, "{}", wrapped("      ! ", &text));
-        if let (Some(at), Some(by)) = (change.lost_all_the_same_s, &change.lost_by) {
-            warn(format!("the permit goes all the same at {} s, {by}", short(at.0)))?;
-        }
-        match (change.trips_later_s, &change.this_alone) {
-            (Some(at), Some(first)) => {
-                warn(format!("from {first} on it is only put off, first to {} s", short(at.0)))?;
-            }
-            (Some(at), None) => warn(format!("the same rule trips later, at {} s", short(at.0)))?,
-            (None, _) => {}
-        }
-        if !change.lets_pass.is_empty() {
-            let at: Vec<_> = change.lets_pass.iter().take(LISTED).map(|at| short(at.0)).collect();
-            let more = change.lets_pass.len().saturating_sub(LISTED);
-            let more = if more > 0 { format!(" and {more} more") } else { String::new() };
-            let both = if self.is_of_a_monitor() { ", which both channels saw" } else { "" };
-            warn(format!("would also have let the violation at {} s{more} pass{both}", at.join(" s, ")))?;
-        }
-        if change.not_tried > 0 {
-            let trips = if change.not_tried == 1 { "trip" } else { "trips" };
-            warn(format!("not tried on {} other {trips} of this rule", change.not_tried))?;
+        for mind in self.0.minds(change) {
+            writeln!(out, "{}", wrapped("      ! ", &mind))?;
         }
         Ok(())
-    }
-
-    /// A rule that each channel watches by itself.
-    fn is_of_a_monitor(&self) -> bool {
-        matches!(self.0.explained.channel.as_deref(), Some("a" | "b"))
     }
 }

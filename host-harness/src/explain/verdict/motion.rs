@@ -103,9 +103,7 @@ impl Verdict {
         };
         if let Some((input, _)) = demanded_by_fault {
             return vec![
-                format!(
-                    "repair \"{input}\" first: while its fault is latched it demands (`--fault` explains it)"
-                ),
+                format!("repair \"{input}\" first: while its fault is latched it demands"),
                 "then look at why the motion did not follow the demand".to_owned(),
             ];
         }
@@ -151,7 +149,7 @@ impl Verdict {
             ]
         };
         if let Some((input, _)) = faulted_besides {
-            advice.push(format!("repair \"{input}\" too (`--fault` explains it)"));
+            advice.push(format!("repair \"{input}\" too"));
         }
         advice
     }
@@ -164,7 +162,7 @@ impl Differ {
         match (&self.rule, self.trip, self.at_s, self.limit) {
             (Some(rule), Some(trip), Some(at), Some(limit)) => format!(
                 "but the channels do not agree on it: \"{rule}\" tripped at {} s, {by} {unit} apart where {} {unit} are allowed \
-                 (--trip {trip})",
+                 (trip {trip})",
                 short(at.0),
                 plain(limit)
             ),

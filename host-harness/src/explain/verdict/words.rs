@@ -54,11 +54,13 @@ impl Verdict {
                     }
                     _ => String::new(),
                 };
+                let (share, apart) = (share.abs(), apart.abs());
+                let of = if share > apart { "; other shares take some of it back, to" } else { " of" };
                 format!(
-                    "{}: {} {position_unit} of the {} {position_unit} apart.{also}",
+                    "{}: {} {position_unit}{of} the {} {position_unit} apart.{also}",
                     capital(&cause.text(words)),
-                    plain(share.abs()),
-                    plain(apart.abs())
+                    plain(share),
+                    plain(apart)
                 )
             }
             Self::ApartUnexplained { by, limit, unit, .. } => format!(

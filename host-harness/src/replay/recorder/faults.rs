@@ -102,8 +102,7 @@ impl Recorder {
         let lost = monitor_core::Outcome::default();
         self.reactions(&lost, now);
         if self.permit {
-            self.outcome.permit_lost_at.get_or_insert(now);
-            self.outcome.permit_losses += 1;
+            self.outcome.permit_lost.push(now);
         }
         self.permit = false;
     }
