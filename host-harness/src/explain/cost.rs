@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::raw::seconds;
 use super::track::number;
-use super::words::{ms, plain};
+use super::words::at_worst;
 use crate::margins::{self, Margins};
 use crate::replay::{Trip, TripRule};
 use crate::setup::Setup;
@@ -116,10 +116,10 @@ fn is_analogue(setup: &Setup, rule: Option<TripRule>) -> bool {
 }
 
 impl Cost {
-    /// In words: what gets worse; `None` where nothing does that the setup tells of.
+    /// In words, rounded up: what gets worse; `None` where nothing does that the setup tells of.
     #[must_use]
     pub fn text(&self, unit: &str) -> Option<String> {
-        let plainly = |unit: &'static str| move |value: f64| format!("{} {unit}", plain(value));
+        let plainly = |unit: &'static str| move |value: f64| format!("{} {unit}", at_worst(value));
         let per_second = if unit == "deg" { "deg/s" } else { "mm/s" };
         let length = if unit == "deg" { "deg" } else { "mm" };
         let mut parts = Vec::new();
@@ -130,7 +130,7 @@ impl Cost {
                 parts.push(format!("{name} {now} -> {then}"));
             }
         };
-        add("reaction", self.reaction_s, &ms);
+        add("reaction", self.reaction_s, &|seconds| format!("{} ms", at_worst(seconds * 1e3)));
         add("speed at torque-off", self.speed, &plainly(per_second));
         add("travel", self.travel, &plainly(length));
         add("apart at torque-off", self.apart, &plainly(length));

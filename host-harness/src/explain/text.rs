@@ -6,7 +6,7 @@ mod what_if;
 use std::fmt::{self, Write};
 
 use super::lines::{BothSay, LISTED, doubts};
-use super::words::{ms, plain, share};
+use super::words::{at_worst, ms, plain, share};
 use super::{Explanation, Stage, StageKind, Verdict};
 use crate::causes::{Side, Term};
 use crate::report::short;
@@ -90,8 +90,10 @@ impl Page<'_> {
         }
         writeln!(out, "\n{:<40}{:>12}{:>16}", "Where the time went", "here", "at the worst")?;
         for part in &self.0.reaction {
-            let shown = |seconds: Option<f64>| seconds.map_or_else(|| "-".to_owned(), ms);
-            writeln!(out, "  {:<38}{:>12}{:>16}", part.part, shown(part.took_s), shown(part.worst_s))?;
+            let took = part.took_s.map_or_else(|| "-".to_owned(), ms);
+            let worst = |seconds: f64| format!("{} ms", at_worst(seconds * 1e3));
+            let worst = part.worst_s.map_or_else(|| "-".to_owned(), worst);
+            writeln!(out, "  {:<38}{took:>12}{worst:>16}", part.part)?;
         }
         Ok(())
     }

@@ -2,16 +2,7 @@
 
 /// A value with about four digits.
 pub(super) fn plain(value: f64) -> String {
-    let size = value.abs();
-    let places = if size >= 1000.0 {
-        0
-    } else if size >= 100.0 {
-        1
-    } else if size >= 10.0 {
-        2
-    } else {
-        3
-    };
+    let places = places(value);
     let text = format!("{value:.places$}");
     // Not a negative zero.
     if text.trim_start_matches('-').chars().all(|digit| matches!(digit, '0' | '.')) {
@@ -19,6 +10,27 @@ pub(super) fn plain(value: f64) -> String {
     } else {
         text
     }
+}
+
+/// Places behind the point, so that there are about four digits.
+fn places(value: f64) -> usize {
+    let size = value.abs();
+    if size >= 1000.0 {
+        0
+    } else if size >= 100.0 {
+        1
+    } else if size >= 10.0 {
+        2
+    } else {
+        3
+    }
+}
+
+/// A worst case of zero or more with about four digits, rounded up, as the margins are.
+pub(super) fn at_worst(value: f64) -> String {
+    let scale = [1.0, 10.0, 100.0, 1000.0][places(value).min(3)];
+    // Less than a billionth above a step is the error of the product.
+    plain((value * scale * (1.0 - 1e-9)).ceil() / scale)
 }
 
 /// Seconds as ms.
@@ -43,6 +55,12 @@ mod tests {
     fn numbers_have_about_four_digits_and_no_negative_zero() {
         let shown = [0.0, -0.0001, 0.01234, 1.5, 12.345, 123.456, -1234.5].map(plain);
         assert_eq!(shown, ["0.000", "0.000", "0.012", "1.500", "12.35", "123.5", "-1234"]);
+    }
+
+    #[test]
+    fn a_worst_case_is_rounded_up_and_what_is_exact_stays() {
+        let shown = [0.0, 0.0121, 1.5, 20.29, 20.2901, 637.81, 1297.2, 1297.0].map(at_worst);
+        assert_eq!(shown, ["0.000", "0.013", "1.500", "20.29", "20.30", "637.9", "1298", "1297"]);
     }
 
     #[test]

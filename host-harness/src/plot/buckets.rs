@@ -141,9 +141,12 @@ impl<const SERIES: usize> Buckets<SERIES> {
 
     /// The first numbers of this frame; NaN: there is none.
     #[inline(always)]
-    pub(super) fn put_first<const FIRST: usize>(&mut self, values: [f64; FIRST]) {
-        for ((value, low), high) in values.into_iter().zip(&mut self.low).zip(&mut self.high) {
-            take(value, low, high);
+    pub(super) fn put_first<const FIRST: usize>(&mut self, values: &[f64; FIRST]) {
+        let (low, high) = (self.low.first_chunk_mut::<FIRST>(), self.high.first_chunk_mut::<FIRST>());
+        let (Some(low), Some(high)) = (low, high) else { return };
+        // Of a length that is known: no loop is left of it.
+        for (value, (low, high)) in values.iter().zip(low.iter_mut().zip(high)) {
+            take(*value, low, high);
         }
     }
 
@@ -207,7 +210,8 @@ impl<const SERIES: usize> Buckets<SERIES> {
 
     #[inline(never)]
     fn seed(&mut self) {
-        self.put_first(self.lasting);
+        let lasting = self.lasting;
+        self.put_first(&lasting);
         self.open.lanes = Lanes::of(self.lanes);
     }
 

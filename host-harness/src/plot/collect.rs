@@ -175,7 +175,7 @@ impl Follower for Collector {
         }
         let speeds_apart = if self.has_speeds_apart { (speed_a - speed_b).abs() } else { f64::NAN };
         let (position_a, position_b) = (side_a.position + moved_a, side_b.position + moved_b);
-        self.buckets.put_first([speed_a, speed_b, position_a, position_b, apart, allowed, speeds_apart]);
+        self.buckets.put_first(&[speed_a, speed_b, position_a, position_b, apart, allowed, speeds_apart]);
         self.buckets.end_frame(now.as_nanos());
     }
 
