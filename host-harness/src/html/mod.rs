@@ -7,6 +7,7 @@ mod accept;
 mod charts;
 mod encode;
 mod explained;
+mod index;
 mod marked;
 mod report;
 #[cfg(test)]
@@ -14,7 +15,9 @@ mod tests;
 mod words;
 
 pub use accept::acceptance;
+pub use index::{Listed, index};
 pub use report::{Sheet, report};
+pub use words::came_to;
 
 use crate::report::CAUTION;
 

@@ -25,7 +25,8 @@ pub(super) fn title(setup: &Setup, trace: &str, explanation: &Explanation) -> St
 }
 
 /// What it came to in a few words: what the page explains.
-fn came_to(explanation: &Explanation) -> String {
+#[must_use]
+pub fn came_to(explanation: &Explanation) -> String {
     let explained = &explanation.explained;
     match explained.what.as_str() {
         "trip" => format!("stopped by {}", explained.name),
