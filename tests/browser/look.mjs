@@ -50,6 +50,16 @@ function drawn(page, title, time, value, who) {
   }, [title, time, value, who]);
 }
 
+/** Keeps what is written into the charts. */
+const keepWritten = () => {
+  window.written = [];
+  const fill = CanvasRenderingContext2D.prototype.fillText;
+  CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {
+    window.written.push({ canvas: this.canvas, text, x, y });
+    return fill.apply(this, arguments);
+  };
+};
+
 const acts = {
   /** Opens it, and says what it shows. */
   async open({ file, screenshot, dark }) {
@@ -57,7 +67,11 @@ const acts = {
     const seen = await page.evaluate(() => ({
       title: document.title,
       text: document.body.innerText,
+      // Without what is shown as it is in a file.
+      prose: [...document.querySelectorAll("main > :not(details)")].map(one => one.innerText).join("\n"),
+      verdicts: [...document.querySelectorAll(".verdict:not([hidden])")].map(one => ({ sign: getComputedStyle(one, "::before").content, colour: getComputedStyle(one).color })),
       charts: cowitness.charts.map(one => one.panel.title),
+      axis: cowitness.charts.map(({ u }) => u.axes[0].label),
       images: document.images.length,
       scripts: document.scripts.length,
       inked: cowitness.charts.map(({ u }) => {
@@ -175,15 +189,7 @@ const acts = {
 
   /** The labels of the axis of time, and the times at which they stand, at some views. */
   async labels({ file, views }) {
-    const prepare = () => {
-      window.written = [];
-      const fill = CanvasRenderingContext2D.prototype.fillText;
-      CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {
-        window.written.push({ canvas: this.canvas, text, x, y });
-        return fill.apply(this, arguments);
-      };
-    };
-    const { context, page, noticed } = await open(file, { prepare });
+    const { context, page, noticed } = await open(file, { prepare: keepWritten });
     const found = [];
     for (const view of views) {
       found.push(await page.evaluate(async view => {
@@ -191,11 +197,11 @@ const acts = {
         cowitness.show(view);
         await new Promise(done => setTimeout(done, 100));
         const { u } = cowitness.charts[0];
-        const under = written.filter(one => one.canvas === u.ctx.canvas && one.y > u.bbox.top + u.bbox.height);
+        const under = written.filter(one => one.canvas === u.ctx.canvas && one.y > u.bbox.top + u.bbox.height && one.text !== u.axes[0].label);
         return {
           pixel: (u.posToVal(1, "x") - u.posToVal(0, "x")),
           labels: under.map(({ text, x }) => ({ text, at: u.posToVal(x, "x", true) })),
-          first: cowitness.meta.first_ns, said: document.getElementById("clock").textContent,
+          first: cowitness.meta.first_ns, said: u.axes[0].label,
         };
       }, view));
     }
@@ -214,30 +220,72 @@ const acts = {
     return { rows, ...noticed };
   },
 
-  /** How many pixels of the bar of each lane are in its colour. */
+  /** Of each lane: how many pixels of the upper edge of its bar there are, and whether what is written beside it is within its bar. */
   async bars({ file }) {
-    const { context, page, noticed } = await open(file);
-    const bars = await page.evaluate(async () => {
+    const { context, page, noticed } = await open(file, { prepare: keepWritten });
+    const lanes = await page.evaluate(async () => {
       // Lines of trips and of the cursor would be in the colours of bars.
       marks = () => {};
       cowitness.cursor = null;
+      written.length = 0;
       cowitness.show(cowitness.whole);
       await new Promise(done => setTimeout(done, 100));
       const { u } = cowitness.charts.find(one => one.panel.lanes), px = devicePixelRatio;
-      return Object.fromEntries(cowitness.rows.map((lane, row) => {
+      const texts = written.filter(one => one.canvas === u.ctx.canvas && one.x < u.bbox.left + 20 * px);
+      return cowitness.rows.map((lane, row) => {
         const { kind, label } = cowitness.meta.lanes[lane];
-        const colour = palette()[kind === "violated" ? "trip" : kind === "fault" ? "fault" : "on"].replace(/^#(.)(.)(.)$/, "#$1$1$2$2$3$3");
-        const wanted = [1, 3, 5].map(at => parseInt(colour.slice(at, at + 2), 16));
-        const { data } = u.ctx.getImageData(u.bbox.left, u.bbox.top + (row * LANE + 13) * px, u.bbox.width, 5 * px);
-        let found = 0;
-        for (let at = 0; at < data.length; at += 4) {
-          if (data[at + 3] > 0 && wanted.every((one, i) => Math.abs(data[at + i] - one) < 60)) found += 1;
-        }
-        return [label, found];
-      }));
+        const top = u.bbox.top + (row * LANE + 2) * px;
+        const { data } = u.ctx.getImageData(u.bbox.left, top, u.bbox.width, px);
+        const wanted = laneStyle(kind, palette()).edge.replace(/^#(.)(.)(.)$/, "#$1$1$2$2$3$3");
+        const colour = [1, 3, 5].map(at => parseInt(wanted.slice(at, at + 2), 16));
+        let edge = 0;
+        for (let at = 0; at < data.length; at += 4) if (data[at + 3] > 200 && colour.every((one, i) => Math.abs(data[at + i] - one) < 30)) edge += 1;
+        const text = texts.find(one => one.text.startsWith(label) && one.y > top && one.y < top + BAR * px)?.text ?? null;
+        return { label, kind, everOn: cowitness.everOn(lane), edge, text };
+      });
     });
     await context.close();
-    return { bars, ...noticed };
+    return { lanes, ...noticed };
+  },
+
+  /** What is written in the charts beside the times at some views, and where keys and buttons go to from there. */
+  async marked({ file, views, acts }) {
+    const { context, page, noticed } = await open(file, { prepare: keepWritten });
+    const look = async act => {
+      await page.evaluate(() => { written.length = 0; });
+      await act();
+      await page.waitForTimeout(100);
+      return page.evaluate(() => {
+        const { u } = cowitness.charts.find(one => one.panel.key === "speed");
+        const inside = written.filter(one => one.canvas === u.ctx.canvas && one.y < u.bbox.top + u.bbox.height && one.x > u.bbox.left);
+        const pressed = document.querySelector("button[aria-pressed=true]");
+        return { ...cowitness.view, cursor: cowitness.cursor, labels: inside.map(({ text }) => text), pressed: pressed?.textContent ?? null };
+      });
+    };
+    const found = [await look(() => page.evaluate(() => cowitness.show(cowitness.view)))];
+    for (const view of views ?? []) found.push(await look(() => page.evaluate(view => cowitness.show(view), view)));
+    for (const act of acts ?? []) found.push(await look(act.startsWith("#") ? () => page.click(act) : async () => { await page.focus("#charts"); await page.keyboard.press(act); }));
+    await context.close();
+    return { found, ...noticed };
+  },
+
+  /** How far the charts reach at a view, with limits in it and without. */
+  async scales({ file, view }) {
+    const { context, page, noticed } = await open(file);
+    const look = () => page.evaluate(view => {
+      cowitness.show(view);
+      return Object.fromEntries(cowitness.charts.map(({ u, panel }) => [panel.key, u.scales.y.max - u.scales.y.min]));
+    }, view);
+    const limits = await look();
+    await page.click("#limits");
+    const alone = await look();
+    const tolerances = await page.evaluate(() => [cowitness.meta.tolerance, cowitness.meta.speed_tolerance]);
+    const moved = await page.evaluate(({ min, max }) => {
+      const { low, high } = extent(cowitness.data, { min, max }, cowitness.series("position_a"));
+      return high - low;
+    }, view);
+    await context.close();
+    return { limits, alone, tolerances, moved, ...noticed };
   },
 
   /** The cursor moved by keys, beyond the view. */
@@ -296,13 +344,24 @@ const acts = {
 
   /** Heads and cells of tables as they are on paper. */
   async paper({ file }) {
-    const { context, page, noticed } = await open(file);
+    // As wide as A4 between its margins.
+    const { context, page, noticed } = await open(file, { viewport: { width: 703, height: 900 } });
+    await page.emulateMedia({ media: "print" });
+    const cut = () => page.evaluate(() => [...document.querySelectorAll(".scroll, pre, body")].filter(one => one.offsetWidth > 0)
+      .map(one => ({ what: one.textContent.slice(0, 20), inner: Math.max(...[one, ...one.children].map(part => part.scrollWidth)), outer: one.clientWidth, scrolls: /auto|scroll/.test(getComputedStyle(one).overflowX) })));
+    const text = await page.evaluate(() => document.body.innerText);
+    const folded = await cut();
+    const details = await page.evaluate(() => { const all = [...document.querySelectorAll("details")]; const seen = all.filter(one => one.offsetHeight > 0).length; for (const one of all) one.open = true; return { all: all.length, seen }; });
+    const unfolded = await cut();
+    await page.emulateMedia({ media: "screen" });
+    await page.setViewportSize({ width: 800, height: 900 });
+    const narrow = await page.evaluate(() => [...document.querySelectorAll(".scroll")].map(one => ({ what: one.textContent.slice(0, 20), inner: one.scrollWidth, outer: one.clientWidth })));
     await page.emulateMedia({ media: "print" });
     const tables = await page.evaluate(() => Object.fromEntries([...document.querySelectorAll("table[aria-label]")].map(table => [
       table.ariaLabel, [...table.rows].map(row => [...row.cells].filter(cell => cell.offsetWidth > 0).map(cell => cell.innerText)),
     ])));
     await context.close();
-    return { tables, ...noticed };
+    return { tables, text, details, folded, unfolded, narrow, ...noticed };
   },
 
   /** Pictures as means of grey, 32 by 28. */

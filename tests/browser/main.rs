@@ -1,6 +1,7 @@
 //! The pages of the program in a headless Chromium that has no network: what is drawn, what can be done, and what comes in from outside.
 
 mod made;
+mod seen;
 
 use std::collections::BTreeSet;
 
@@ -16,6 +17,11 @@ fn is_quiet(seen: &Value, name: &str) {
     }
 }
 
+/// As a page writes what is in ASCII elsewhere.
+fn with_signs(text: &str) -> String {
+    text.replace("->", "\u{2192}").replace("+-", "\u{b1}").replace("/s^2", "/s\u{b2}")
+}
+
 #[test]
 fn every_demo_opens_without_a_network_and_shows_what_it_found() {
     let pages: Vec<Made> = demos();
@@ -27,10 +33,11 @@ fn every_demo_opens_without_a_network_and_shows_what_it_found() {
         let text = seen["text"].as_str().expect("text");
         assert!(text.contains("not a certified safety component"), "{}", page.name);
         assert!(text.contains(page.guard), "{}: its verdict is there", page.name);
-        assert!(text.contains(page.explanation.in_words.what.trim()), "{}: in words", page.name);
+        assert!(text.contains(with_signs(&page.explanation.in_words.what).trim()), "{}: in words", page.name);
         for stage in &page.explanation.story {
             // Blanks are joined in what is shown.
-            let wanted: Vec<_> = stage.text.split_whitespace().collect();
+            let wanted = with_signs(&stage.text);
+            let wanted: Vec<_> = wanted.split_whitespace().collect();
             let shown: Vec<_> = text.split_whitespace().collect();
             assert!(
                 shown.windows(wanted.len()).any(|words| words == wanted),
@@ -84,7 +91,7 @@ fn the_time_is_moved_by_keys_mouse_wheel_and_from_the_table() {
     assert!(span("jumped") < 0.5 * span("whole"), "and not the whole trace");
     assert_eq!(seen["pressed"], "true");
     let readout = seen["readout"].as_str().expect("text");
-    assert!(readout.contains("speed a") && readout.contains("mm/s"), "{readout}");
+    assert!(readout.contains("speed, mm/s") && readout.contains("position, mm"), "{readout}");
 }
 
 #[test]
@@ -220,7 +227,7 @@ fn a_page_opens_on_what_it_explains_and_says_where_a_trip_is_not_kept() {
     let opens = |page: &Made, then: Value| json!({ "do": "opens", "file": page.path, "then": then });
     let Some(seen) = look(&json!([
         opens(&second, Value::Null),
-        opens(&fault, json!("button[data-from]")),
+        opens(&fault, json!("button[data-fault]")),
         opens(&many, json!("button[data-trip='40']")),
         opens(&late, json!("button[data-trip='40']")),
     ])) else {
@@ -278,22 +285,6 @@ fn what_is_on_at_some_frames_of_a_bucket_is_told_so() {
 }
 
 #[test]
-fn whatever_was_on_has_a_bar_and_the_permit_too() {
-    // With few lanes, with many, and with one that stands for a fault.
-    let pages = ["overspeed-door-open", "every-function", "rail-cable-fault"].map(demo);
-    let tasks: Vec<Value> = pages.iter().map(|page| json!({ "do": "bars", "file": page.path })).collect();
-    let Some(seen) = look(&json!(tasks)) else { return };
-    for (seen, page) in seen.iter().zip(&pages) {
-        is_quiet(seen, "bars");
-        let bars = seen["bars"].as_object().expect("lanes");
-        assert!(bars.contains_key("permit") && bars.len() > 3, "{bars:?}");
-        for (lane, pixels) in bars {
-            assert!(pixels.as_u64() > Some(0), "{}: no bar of {lane}", page.path.display());
-        }
-    }
-}
-
-#[test]
 fn the_view_follows_the_cursor_and_what_is_there_is_said_once_it_rests() {
     let page = demo("belt-slip");
     let Some(seen) = look(&json!([{ "do": "cursor", "file": page.path }])) else { return };
@@ -315,28 +306,6 @@ fn channel_b_and_a_limit_keep_their_dashes_where_frames_share_a_place() {
         let inked = one["inked"].as_f64().expect("a share");
         assert!(one["changes"].as_u64() > Some(40) && inked > 0.2 && inked < 0.9, "{one}");
     }
-}
-
-#[test]
-fn on_paper_each_trip_has_its_number_and_no_column_is_for_buttons() {
-    let pages = [demo("belt-slip"), demo("rail-cable-fault")];
-    let tasks: Vec<Value> = pages.iter().map(|page| json!({ "do": "paper", "file": page.path })).collect();
-    let Some(seen) = look(&Value::Array(tasks)) else { return };
-    let cell = |page: usize, table: &str, row: usize, column: usize| {
-        seen[page]["tables"][table][row][column].as_str().unwrap_or_default().to_owned()
-    };
-    assert_eq!(
-        (cell(0, "Trips", 0, 0).as_str(), cell(0, "Trips", 1, 0).as_str()),
-        ("Trip", "1"),
-        "{}",
-        seen[0]
-    );
-    assert_eq!(
-        (cell(1, "Faults", 0, 0).as_str(), cell(1, "Faults", 1, 0).as_str()),
-        ("Fault", "1"),
-        "{}",
-        seen[1]
-    );
 }
 
 #[test]

@@ -157,7 +157,7 @@ pub(super) struct Replay {
     /// Write the report as JSON: an object for one trace, an array for several; `-` is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
-    /// Write a page with charts, tables and the explanation, one file that opens offline; for several traces a folder that there is
+    /// Write a page with charts, tables and the explanation, one file that opens offline; for several traces a folder that there is, which gets a list of them in index.html, too
     #[arg(long, value_name = "FILE")]
     pub(super) html: Option<PathBuf>,
     #[command(flatten)]

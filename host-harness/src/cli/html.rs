@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::explain::Told;
-use crate::html::{Sheet, report};
+use crate::html::{Listed, Sheet, came_to, index, report};
 use crate::plot::Plot;
 use crate::replay::Outcome;
 use crate::report::Report;
@@ -33,6 +33,12 @@ pub(super) fn targets(
         let name =
             trace.file_name().map_or_else(|| "stdin".to_owned(), |name| name.to_string_lossy().into_owned());
         let target = out.join(format!("{}.{suffix}", if name == "-" { "stdin" } else { &name }));
+        if Some(&target) == index_of(out, traces.len()).as_ref() && suffix == "html" {
+            return Err(format!(
+                "{}: the list of all pages has this name; give the trace another one",
+                target.display()
+            ));
+        }
         if targets.contains(&target) {
             return Err(format!(
                 "{}: the files of two traces would have this name; give them one at a time",
@@ -42,6 +48,31 @@ pub(super) fn targets(
         targets.push(target);
     }
     Ok(targets)
+}
+
+/// Where the list of the pages goes: into the folder, where there are several.
+pub(super) fn index_of(out: &Path, traces: usize) -> Option<PathBuf> {
+    (traces > 1).then(|| out.join("index.html"))
+}
+
+/// Writes the list of the pages.
+pub(super) fn write_index(
+    target: &Path,
+    base: &Base,
+    listed: &[Listed],
+    unreadable: &[String],
+) -> Result<(), String> {
+    super::write_to(target, index(&base.setup().title, listed, unreadable).as_bytes(), "--html")
+}
+
+/// A page as the list has it.
+pub(super) fn listed(page: &Path, report_of: &Report, told: &Told) -> Listed {
+    Listed {
+        file: page.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned()),
+        trace: report_of.trace.path.clone(),
+        verdict: report_of.verdict,
+        came_to: came_to(&told.first),
+    }
 }
 
 /// Writes the page of one trace.

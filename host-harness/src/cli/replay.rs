@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use super::args;
 use super::drawn::{Replayed, Targets};
-use super::html::targets;
+use super::html::{index_of, listed, targets, write_index};
 use super::progress::Progress;
 use super::{color, complain, in_one_line, keep_apart, skipped_notes, write_to};
 use crate::ci::{Found, Traced, Unreadable, annotation, annotations, junit};
@@ -30,6 +30,8 @@ struct Done {
     notes: Vec<String>,
     /// What of it could not be written: the report stands all the same.
     unwritten: Vec<String>,
+    /// Its page, where one was written.
+    page: Option<crate::html::Listed>,
 }
 
 impl Done {
@@ -84,6 +86,8 @@ fn outputs(args: &args::Replay) -> Result<(Vec<PathBuf>, Targets), String> {
     let inputs: Vec<&PathBuf> = args.traces.iter().chain([&args.setup]).chain(&args.expect).collect();
     let mut outputs = vec![("--json", args.json.as_ref()), ("--junit", args.junit.as_ref())];
     outputs.extend(pages.iter().map(|page| ("--html", Some(page))));
+    let index = args.html.as_ref().and_then(|out| index_of(out, args.traces.len()));
+    outputs.extend(index.iter().map(|page| ("--html", Some(page))));
     outputs.extend(drawn.paths().map(|(option, path)| (option, Some(path))));
     keep_apart(&outputs, &inputs)?;
     for (option, path) in outputs {
@@ -205,7 +209,7 @@ impl Job<'_> {
         let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
-        let (mut pictures, mut unwritten) = (String::new(), Vec::new());
+        let (mut pictures, mut unwritten, mut written) = (String::new(), Vec::new(), None);
         if let Some(plot) = &plot {
             let of =
                 Replayed { setup: self.setup, outcome: &outcome, plot, path, place, asked: Asked::First };
@@ -213,7 +217,10 @@ impl Job<'_> {
             pictures = self.drawn.in_text(&of, true);
             if let Some((page, told)) = told {
                 let all = (&outcome, &report, &told, plot);
-                unwritten.extend(super::html::write(page, self.base, bytes.identity(), all).err());
+                match super::html::write(page, self.base, bytes.identity(), all) {
+                    Ok(()) => written = Some(listed(page, &report, &told)),
+                    Err(message) => unwritten.push(message),
+                }
             }
         }
         let judged = match self.expectations {
@@ -221,7 +228,7 @@ impl Job<'_> {
             None => vec![Judged::without_expectations(&report)],
         };
         let text = text(self.setup, &outcome, &shown, rows) + &pictures;
-        Ok(Done { text, report, judged, notes, unwritten })
+        Ok(Done { text, report, judged, notes, unwritten, page: written })
     }
 
     /// Replays a trace once more with another setup.
@@ -248,7 +255,8 @@ impl Job<'_> {
         for message in done.iter().flat_map(|done| &done.unwritten) {
             complain(&in_one_line(message));
         }
-        match self.json(&done).and_then(|()| self.print(&done)).and_then(|()| self.for_ci(all)) {
+        let written = self.list(all).and_then(|()| self.json(&done));
+        match written.and_then(|()| self.print(&done)).and_then(|()| self.for_ci(all)) {
             Ok(()) => code,
             Err(message) => {
                 complain(&message);
@@ -262,6 +270,21 @@ impl Job<'_> {
             Some(_) => done.misses().next().is_none(),
             None => done.report.verdict == VerdictReport::Clear,
         }
+    }
+
+    /// The list of the pages in their folder.
+    fn list(&self, all: &[Result<Done, Unreadable>]) -> Result<(), String> {
+        let out = self.args.html.as_ref().and_then(|out| index_of(out, self.args.traces.len()));
+        let Some(target) = out else { return Ok(()) };
+        let listed: Vec<_> =
+            all.iter().filter_map(|done| done.as_ref().ok().and_then(|done| done.page.clone())).collect();
+        let without = |(done, path): (&Result<Done, Unreadable>, &PathBuf)| match done {
+            Ok(Done { page: Some(_), .. }) => None,
+            Ok(done) => Some(format!("{}: {}", path.display(), done.unwritten.join("; "))),
+            Err(error) => Some(format!("{}: {}", path.display(), error.message)),
+        };
+        let unreadable: Vec<_> = all.iter().zip(&self.args.traces).filter_map(without).collect();
+        write_index(&target, self.base, &listed, &unreadable)
     }
 
     fn json(&self, done: &[&Done]) -> Result<(), String> {

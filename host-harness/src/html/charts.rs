@@ -4,16 +4,13 @@ use monitor_core::{Channel, Instant};
 use serde::Serialize;
 
 use super::encode::{numbers, packed, step_of};
+use super::marked::Marked;
 use super::{escape, in_script};
 use crate::explain::Explanation;
-use crate::picture::view_of_trip;
-use crate::plot::{LaneKind, MOST_TRIPS, Plot, Series};
-use crate::replay::{Outcome, Trip, TripRule};
-use crate::report::{Figures, rule};
+use crate::plot::{LaneKind, Plot, Series};
+use crate::replay::{Outcome, TripRule};
+use crate::report::{Figures, Report, rule};
 use crate::setup::Setup;
-
-/// The most trips that are marked in the charts; the table has as many as the report.
-const MARKED: usize = 2000;
 
 #[derive(Serialize)]
 struct Meta {
@@ -27,14 +24,11 @@ struct Meta {
     stretches: Vec<StretchMeta>,
     decided: Vec<DecidedMeta>,
     analogues: Vec<AnalogueMeta>,
+    /// What is tolerated between the channels, of their positions and of their speeds.
+    tolerance: Option<f64>,
     speed_tolerance: Option<f64>,
-    trips: Vec<TripMeta>,
-    /// What the page opens on: what it explains.
-    opens: Option<Opens>,
-    /// Of so many trips it is kept what they were decided by.
-    kept: usize,
-    faults: Vec<Period>,
-    gaps: Vec<Period>,
+    #[serde(flatten)]
+    marked: Marked,
 }
 
 #[derive(Serialize)]
@@ -70,41 +64,13 @@ struct DecidedMeta {
 struct AnalogueMeta {
     name: String,
     unit: &'static str,
-}
-
-/// Times in seconds since the first frame.
-#[derive(Serialize)]
-struct TripMeta {
-    number: usize,
-    at: f64,
-    view: [f64; 2],
-}
-
-/// A trip, or a fault with the time of it, by its place.
-#[derive(Serialize)]
-#[serde(rename_all = "lowercase")]
-enum Opens {
-    Trip(usize),
-    Fault(usize, f64, f64),
-}
-
-#[derive(Serialize)]
-struct Period {
-    from: f64,
-    to: f64,
+    tolerance: f64,
 }
 
 /// Nanoseconds since the first frame as seconds.
 #[expect(clippy::cast_precision_loss, reason = "a place in a picture needs no more than 53 bits")]
-fn seconds(nanos: u64) -> f64 {
+pub(super) fn seconds(nanos: u64) -> f64 {
     nanos as f64 / 1e9
-}
-
-/// From when to when a chart shows a trip, in seconds since the first frame.
-fn view(setup: &Setup, trip: &Trip, first: u64) -> [f64; 2] {
-    const LATELY: u64 = 3_000_000_000;
-    let (from, to) = view_of_trip(setup, trip, LATELY);
-    [from, to].map(|at| seconds(at.saturating_sub(first)))
 }
 
 const fn letter(channel: Channel) -> &'static str {
@@ -144,24 +110,6 @@ fn lane_label(kind: LaneKind, name: &str) -> String {
     }
 }
 
-/// A trip or a fault, by its place.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Subject {
-    Trip(usize),
-    Fault(usize),
-}
-
-/// What is explained is what is shown first.
-fn opens(explanation: &Explanation) -> Option<Subject> {
-    let explained = &explanation.explained;
-    let place = explained.number?.checked_sub(1)?;
-    match explained.what.as_str() {
-        "trip" => Some(Subject::Trip(place)),
-        "fault" => Some(Subject::Fault(place)),
-        _ => None,
-    }
-}
-
 /// The two script elements that hold the data.
 pub(super) fn data(
     setup: &Setup,
@@ -171,8 +119,6 @@ pub(super) fn data(
 ) -> std::io::Result<String> {
     let first = outcome.first.map_or(0, Instant::as_nanos);
     let last = outcome.last.map_or(first, Instant::as_nanos);
-    let since = |instant: Instant| seconds(instant.as_nanos().saturating_sub(first));
-    let opens = opens(explanation);
     let packed = packed(plot);
     let steps: Vec<f64> = plot.decided.iter().map(step_of).collect();
     let trips = &outcome.trips.kept;
@@ -193,7 +139,13 @@ pub(super) fn data(
             _ => format!("{name}, {} against its tolerance", figures.quantity),
         };
         let unit = if is_overrun { format!("{}/s", setup.unit.symbol()) } else { unit };
-        Some(DecidedMeta { number: of.trip + 1, label: what, unit, step: *step, count: of.frames.len() })
+        Some(DecidedMeta {
+            number: of.trip + 1,
+            label: what,
+            unit: super::words::unit(&unit),
+            step: *step,
+            count: of.frames.len(),
+        })
     });
     let stretches = std::iter::once(&plot.overview).chain(&plot.closeups);
     let meta = Meta {
@@ -214,36 +166,19 @@ pub(super) fn data(
         stretches: stretches.map(|of| StretchMeta { per: of.per(), count: of.buckets().len() }).collect(),
         decided: decided.collect(),
         analogues: (setup.analogues.iter())
-            .map(|of| AnalogueMeta { name: of.name.clone(), unit: of.unit.symbol() })
+            .map(|of| AnalogueMeta {
+                name: of.name.clone(),
+                unit: of.unit.symbol(),
+                tolerance: crate::explain::number(of.tolerance.value.to_bits()),
+            })
             .collect(),
+        tolerance: (setup.discrepancy.as_ref())
+            .map(|rule| crate::explain::number(rule.tolerance.value.to_bits())),
         speed_tolerance: setup
             .speed_discrepancy
             .as_ref()
             .map(|rule| crate::explain::number(rule.tolerance.value.to_bits())),
-        trips: (trips.iter().enumerate())
-            .filter(|(place, _)| *place < MARKED || opens == Some(Subject::Trip(*place)))
-            .map(|(place, trip)| TripMeta {
-                number: place + 1,
-                at: since(trip.tripped_at),
-                view: view(setup, trip, first),
-            })
-            .collect(),
-        opens: opens.and_then(|of| {
-            Some(match of {
-                Subject::Trip(place) => Opens::Trip(place),
-                Subject::Fault(place) => {
-                    let fault = outcome.faults.kept.get(place)?;
-                    Opens::Fault(place, since(fault.from), since(fault.to))
-                }
-            })
-        }),
-        kept: MOST_TRIPS,
-        faults: (outcome.faults.kept.iter().take(MARKED))
-            .map(|fault| Period { from: since(fault.from), to: since(fault.to) })
-            .collect(),
-        gaps: (outcome.gaps.kept.iter().take(MARKED))
-            .map(|gap| Period { from: since(gap.from), to: since(gap.to) })
-            .collect(),
+        marked: Marked::new(setup, outcome, explanation),
     };
     let json = serde_json::to_string(&meta).map_err(std::io::Error::other)?;
     let numbers = numbers(plot, &packed, &steps, first)?;
@@ -255,7 +190,7 @@ pub(super) fn data(
 }
 
 /// Where the charts go, with what moves them.
-pub(super) fn frame(has_trips: bool) -> String {
+pub(super) fn frame(report: &Report) -> String {
     let button = |id: &str, text: &str, title: &str| {
         format!("<button type=\"button\" id=\"{id}\" title=\"{}\">{}</button>\n", escape(title), escape(text))
     };
@@ -266,9 +201,16 @@ pub(super) fn frame(has_trips: bool) -> String {
     out += &button("wider", "Wider", "arrow down");
     out += &button("left", "\u{2190}", "arrow left: earlier");
     out += &button("right", "\u{2192}", "arrow right: later");
-    if has_trips {
-        out += &button("previous", "Previous trip", "p");
-        out += &button("next", "Next trip", "n");
+    let kinds = [
+        ("trip", "", !report.trips.is_empty(), ["p", "n"]),
+        ("fault", "-fault", !report.faults.is_empty(), ["Shift and f", "f"]),
+        ("stop", "-stop", !report.stops.is_empty(), ["Shift and s", "s"]),
+    ];
+    for (what, id, is_there, [before, after]) in kinds {
+        if is_there {
+            out += &button(&format!("previous{id}"), &format!("Previous {what}"), before);
+            out += &button(&format!("next{id}"), &format!("Next {what}"), after);
+        }
     }
     out += "<label><input type=\"checkbox\" id=\"limits\" checked> limits in view</label>\n";
     out += "<span>Shown: <output id=\"shown\"></output></span>\n</div>\n";
@@ -283,15 +225,19 @@ pub(super) fn frame(has_trips: bool) -> String {
     out += &key("channel b", "var(--b)", "7 4");
     out += &key("limit, tolerance, window", "var(--text)", "3 3");
     out += &key("\u{25bc} trip, with its number", "var(--strong)", "none");
+    out += &key("\u{25c6} fault", "var(--fault)", "6 2 1 2");
+    out += &key("\u{25a0} stop or planned withdrawal", "var(--text)", "none");
+    out += &key("\u{00d7} the permit goes", "var(--text)", "1 3");
     out += "<span>where many frames share a place: all between their least and greatest, a filled, b hatched with dashed edges</span>\n";
     out += "<span>hatched across a chart: a fault, or a gap in the trace</span>\n</p>\n";
-    out += "<p class=\"legend\">Drag to zoom, double click for the whole trace, Ctrl or Shift with the wheel to zoom; with the charts in \
-            focus: arrows, + and \u{2212}, Home, n and p for the trips, Shift with arrows moves the cursor.</p>\n";
+    out += "<p class=\"legend tool\">Drag to zoom, double click for the whole trace, Ctrl or Shift with the wheel to zoom; with the charts in \
+            focus: arrows, + and \u{2212}, Home, Shift with arrows moves the cursor; n, f and s go to the next trip, fault and stop, \
+            p and Shift with f or s to the one before.</p>\n";
     out += "<p id=\"said\" class=\"unseen\" aria-live=\"polite\"></p>\n";
-    out += "<p id=\"clock\" class=\"legend\"></p>\n";
     out += "<p id=\"failed\" class=\"verdict bad\" hidden></p>\n";
     out += "<noscript><p>The charts need a script, which this file has in itself; the tables do not.</p></noscript>\n";
     out += "<div class=\"plots\">\n<div id=\"charts\" tabindex=\"0\" role=\"group\" aria-label=\"Charts over time\"></div>\n";
-    out += "<div class=\"reading\"><h3>At the cursor</h3><table aria-label=\"At the cursor\"><tbody id=\"readout\"></tbody></table></div>\n</div>\n";
+    out += "<div class=\"reading\"><h3>At the cursor</h3><table aria-label=\"At the cursor\"><thead><tr><td></td>\
+            <th scope=\"col\">a</th><th scope=\"col\">b</th></tr></thead><tbody id=\"readout\"></tbody></table></div>\n</div>\n";
     out
 }

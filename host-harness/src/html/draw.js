@@ -154,87 +154,62 @@ function ribbon(u, slabs, style) {
   ctx.setLineDash([]);
 }
 
-/** Trips, their demands, and faults as lines across a chart; shapes and letters say which is which. */
-function marks(u, meta, withLabels) {
-  const { ctx } = u, px = devicePixelRatio, colours = palette();
-  const { left, top, width, height } = u.bbox;
-  const x = time => u.valToPos(time, "x", true);
-  ctx.save();
-  ctx.beginPath();
-  ctx.rect(left, top, width, height);
-  ctx.clip();
-  ctx.fillStyle = hatch(colours.fault);
-  ctx.globalAlpha = 0.5;
-  for (const { from, to } of [...meta.faults, ...meta.gaps]) {
-    const begin = x(from);
-    ctx.fillRect(begin, top, Math.max(2 * px, x(to) - begin), height);
-  }
-  ctx.globalAlpha = 1;
-  ctx.font = `${11 * px}px system-ui, sans-serif`;
-  ctx.textBaseline = "top";
-  ctx.textAlign = "left";
-  let written = -Infinity;
-  for (const trip of meta.trips) {
-    ctx.strokeStyle = colours.trip;
-    ctx.lineWidth = 1.6 * px;
-    ctx.setLineDash([]);
-    const here = x(trip.at);
-    ctx.beginPath();
-    ctx.moveTo(here, top);
-    ctx.lineTo(here, top + height);
-    ctx.stroke();
-    if (withLabels && here - written > 34 * px && here >= left) {
-      ctx.fillStyle = colours.trip;
-      ctx.fillText(`\u25bc${trip.number}`, here + 3 * px, top + 2 * px);
-      written = here;
-    }
-  }
-  ctx.restore();
+/** How high a lane is, and its bar in it, in pixels. */
+const LANE = 20, BAR = 15;
+
+/** Fill and edge of a lane: what an input demands is darker than the levels of its lines, so that it is seen whatever level demands. */
+function laneStyle(kind, colours) {
+  if (kind === "violated") return { fill: colours.trip, alpha: 0.4, edge: colours.trip };
+  if (kind === "fault") return { fill: colours.fault, alpha: 0.4, edge: colours.fault };
+  if (kind === "input") return { fill: colours.on, alpha: 0.6, edge: colours.on };
+  return { fill: colours.on, alpha: 0.22, edge: colours.on };
 }
 
-/** Lines, inputs, monitors and the permit: a bar where it is on, a hatched one where it is on at some frames of a bucket. */
-function lanes(u, data, list, shown) {
+/** Lines, inputs, monitors and the permit: a bar where it is on, a hatched one where it is on at some frames of a bucket; a line that is low has a foot. */
+function lanes(u, data, list, shown, everOn) {
   const { ctx } = u, px = devicePixelRatio, colours = palette();
   const { left, top, width } = u.bbox;
-  const x = time => u.valToPos(time, "x", true);
-  const some = hatch(colours.on);
+  const x = time => Math.min(Math.max(u.valToPos(time, "x", true), left - 2 * px), left + width + 2 * px);
   ctx.save();
   ctx.beginPath();
   ctx.rect(left, top, width, u.bbox.height);
   ctx.clip();
   shown.forEach((lane, row) => {
-    const y = top + row * LANE * px;
-    const kind = data.meta.lanes[lane].kind;
-    const colour = kind === "violated" ? colours.trip : kind === "fault" ? colours.fault : colours.on;
+    const y = top + (row * LANE + 2) * px;
+    const { kind, label } = data.meta.lanes[lane];
+    const { fill, alpha, edge } = laneStyle(kind, colours);
     for (const [stretch, from, to] of list) {
       const states = stretch.lanes[lane];
       for (let k = from; k < to;) {
         let end = k + 1;
         while (end < to && states[end] === states[k]) end += 1;
+        const begin = x(stretch.first[k]);
+        const wide = Math.max(px, (end < stretch.count ? x(stretch.first[end]) : x(stretch.last[end - 1])) - begin);
+        ctx.fillStyle = edge;
         if (states[k] > 0) {
-          const begin = x(stretch.first[k]);
-          const until = end < stretch.count ? x(stretch.first[end]) : x(stretch.last[end - 1]);
-          ctx.fillStyle = states[k] === 1 ? colour : some;
-          const whole = kind === "violated" || kind === "fault" ? 5 : 7;
-          ctx.fillRect(begin, y + 13 * px, Math.max(px, until - begin), whole * px);
-        }
+          ctx.fillStyle = states[k] === 1 ? fill : hatch(fill);
+          ctx.globalAlpha = states[k] === 1 ? alpha : 1;
+          ctx.fillRect(begin, y, wide, BAR * px);
+          ctx.globalAlpha = 1;
+          ctx.fillStyle = edge;
+          for (const [of, high] of [[0, 1], [BAR - 1, 1]]) ctx.fillRect(begin, y + of * px, wide, high * px);
+          for (const side of [begin, begin + wide - px]) ctx.fillRect(side, y, px, BAR * px);
+        } else if (kind === "line") ctx.fillRect(begin, y + (BAR - 1) * px, wide, px);
         k = end;
       }
     }
     ctx.fillStyle = colours.grid;
-    ctx.fillRect(left, y + (LANE - 1) * px, width, px);
+    ctx.fillRect(left, y + (LANE - 3) * px, width, px);
     ctx.font = `${11 * px}px system-ui, sans-serif`;
     ctx.textAlign = "left";
-    ctx.textBaseline = "top";
-    const text = data.meta.lanes[lane].label;
-    ctx.fillStyle = colours.back;
-    ctx.globalAlpha = 0.8;
-    ctx.fillRect(left, y, ctx.measureText(text).width + 6 * px, 12 * px);
-    ctx.globalAlpha = 1;
+    ctx.textBaseline = "middle";
+    ctx.lineJoin = "round";
+    ctx.strokeStyle = colours.back;
+    ctx.lineWidth = 3 * px;
+    const text = everOn(lane) ? label : `${label}: ${kind === "line" ? "low throughout" : "never"}`;
+    ctx.strokeText(text, left + 5 * px, y + (BAR / 2 + 0.5) * px);
     ctx.fillStyle = colours.text;
-    ctx.fillText(text, left + 3 * px, y + 0.5 * px);
+    ctx.fillText(text, left + 5 * px, y + (BAR / 2 + 0.5) * px);
   });
   ctx.restore();
 }
-
-const LANE = 22;

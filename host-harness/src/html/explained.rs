@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::words::{meaning, verdict_class};
 use super::{Table, escape, html, number, text};
 use crate::causes::Side;
 use crate::explain::{BothSay, Costed, Explanation, Further, Guard, LISTED, Link, Told, Verdict, doubts};
@@ -9,18 +10,19 @@ use crate::report::{millis, short};
 
 /// The verdict in words.
 pub(super) fn verdict(explanation: &Explanation) -> String {
-    format!("<h2>Why</h2>\n{}", in_words(explanation))
+    format!("<h2>Why</h2>\n{}", in_words(explanation, meaning(explanation.guard)))
 }
 
-fn in_words(explanation: &Explanation) -> String {
+fn in_words(explanation: &Explanation, meaning: &str) -> String {
     let Explanation { guard, in_words, explained, .. } = explanation;
-    let class = if matches!(guard, Guard::Clear | Guard::Planned) { "good" } else { "bad" };
+    let good = if matches!(guard, Guard::Clear | Guard::Planned) { "good" } else { "bad" };
     let which = match (explained.what.as_str(), explained.number) {
         ("trip" | "fault", Some(number)) => format!(" (of {} {number})", explained.what),
         _ => String::new(),
     };
     let mut out = format!(
-        "<p class=\"verdict {class}\">{}{which}: {}</p>\n<ul>\n",
+        "<section class=\"{}\">\n<p class=\"verdict {good}\">{}{which}: {}</p>\n{meaning}<ul>\n",
+        verdict_class(*guard),
         guard.word(),
         escape(&in_words.what)
     );
@@ -35,7 +37,7 @@ fn in_words(explanation: &Explanation) -> String {
         }
         out += "</ol>\n";
     }
-    out
+    out + "</section>\n"
 }
 
 /// What demanded the rule that tripped, and what took the permit again.
@@ -48,7 +50,7 @@ pub(super) fn further(told: &Told) -> String {
         };
         let at = explanation.explained.at_s.map_or_else(String::new, |at| format!(" at {} s", short(at.0)));
         let _ = writeln!(out, "<h3>{head}{at}</h3>");
-        out += &in_words(explanation);
+        out += &in_words(explanation, "");
         out += &story_table(explanation, &format!("What happened, {head}{at}"));
     }
     if told.left_out > 0 {

@@ -1,25 +1,36 @@
 //! A report as one HTML file that opens offline: it asks nothing of a network, and what comes from a trace or a setup is text in it.
 //!
-//! The charts are drawn by `plot.js`, `draw.js` and `page.js` on a small library for axes and cursor, which stands in `uplot/` with its
-//! licence; everything else is plain tables, which need no script.
+//! The charts are drawn by the scripts beside this file on a small library for axes and cursor, which stands in `uplot/` with its licence;
+//! everything else is plain tables, which need no script.
 
 mod accept;
 mod charts;
 mod encode;
 mod explained;
+mod index;
+mod marked;
 mod report;
 #[cfg(test)]
 mod tests;
+mod words;
 
 pub use accept::acceptance;
+pub use index::{Listed, index};
 pub use report::{Sheet, report};
+pub use words::came_to;
 
 use crate::report::CAUTION;
 
 const UPLOT: &str = include_str!("uplot/uPlot.iife.min.js");
 const UPLOT_CSS: &str = include_str!("uplot/uPlot.min.css");
 const UPLOT_LICENCE: &str = include_str!("uplot/LICENSE");
-const SCRIPTS: [&str; 3] = [include_str!("plot.js"), include_str!("draw.js"), include_str!("page.js")];
+const SCRIPTS: [&str; 5] = [
+    include_str!("plot.js"),
+    include_str!("draw.js"),
+    include_str!("marks.js"),
+    include_str!("reading.js"),
+    include_str!("page.js"),
+];
 const STYLE: &str = include_str!("page.css");
 
 /// Text as text of a page, whatever is in it.
@@ -87,17 +98,12 @@ fn page(title: &str, body: &str, with_charts: bool) -> String {
 struct Table(String);
 
 impl Table {
-    /// What it is of, for those who do not see the heading above it, and heads; one that begins with `#` is that of a column of numbers,
-    /// one that begins with `!` that of a column of buttons, which are nothing on paper.
+    /// What it is of, for those who do not see the heading above it, and heads; one that begins with `#` is that of a column of numbers.
     fn new(what: &str, heads: &[&str]) -> Self {
         let what = escape(what);
         let mut out = format!("<div class=\"scroll\"><table aria-label=\"{what}\">\n<thead><tr>");
         for head in heads {
-            let (class, head) = match (head.strip_prefix('#'), head.strip_prefix('!')) {
-                (Some(head), _) => (" class=\"n\"", head),
-                (_, Some(head)) => (" class=\"tool\"", head),
-                _ => ("", *head),
-            };
+            let (class, head) = head.strip_prefix('#').map_or(("", *head), |head| (" class=\"n\"", head));
             out += &format!("<th scope=\"col\"{class}>{}</th>", escape(head));
         }
         out += "</tr></thead>\n<tbody>\n";
@@ -137,9 +143,4 @@ fn number(text: impl AsRef<str>) -> Cell {
 /// A cell of HTML.
 const fn html(html: String) -> Cell {
     Cell { html, class: "" }
-}
-
-/// A cell of a button.
-const fn tool(html: String) -> Cell {
-    Cell { html, class: " class=\"tool\"" }
 }

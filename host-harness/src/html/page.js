@@ -1,31 +1,10 @@
 // The charts of the page: one time axis for all of them, moved by mouse, wheel, keys, and from the tables.
 "use strict";
 
-/** Above a chart, and below it where the labels of the times stand, in pixels. */
-const PAD = 6, TIME_AXIS = 50;
+/** Above a chart, and below it where the times stand, and what they are, in pixels. */
+const PAD = 6, TIME_AXIS = 24, TIME_LABEL = 20;
 const LEFT = 74;
 const byId = id => document.getElementById(id);
-const element = (name, text) => {
-  const made = document.createElement(name);
-  if (text !== undefined) made.textContent = text;
-  return made;
-};
-
-/** A number with as many digits as its step tells. */
-function shown(value, step) {
-  if (Number.isNaN(value)) return "-";
-  return value.toFixed(Math.max(0, Math.min(9, Math.round(-Math.log10(step)))));
-}
-
-/** Seconds on the clock of the trace: nanoseconds after its first frame, exactly. */
-function clock(meta, seconds) {
-  const nanos = BigInt(meta.first_ns) + BigInt(Math.round(seconds * 1e9));
-  const sign = nanos < 0n ? "-" : "";
-  const size = nanos < 0n ? -nanos : nanos;
-  const rest = (size % 1000000000n).toString().padStart(9, "0").replace(/0+$/, "");
-  return `${sign}${size / 1000000000n}${rest ? `.${rest}` : ""}`;
-}
-
 class Page {
   constructor(data) {
     this.data = data;
@@ -54,28 +33,34 @@ class Page {
       .map(([name, who]) => ({ series: this.series(name), who, dash: dash ?? who, ...more }));
     const limits = (names, mirror, more = {}) => curves(names, "limit", { limit: true, step: true, width: 1, mirror, ...more });
     const list = [
-      { title: "Speed", unit: `${unit}/s`, curves: [...limits([["speed_limit_low_a", "limit"], ["speed_limit_low_b", "limit"]], false, { lower: true }), ...limits([["speed_limit_high_a", "limit"], ["speed_limit_high_b", "limit"]], false), ...curves([["speed_a", "a"], ["speed_b", "b"]])] },
-      { title: "Discrepancy of the positions, a \u2212 b", unit, curves: [...limits([["discrepancy_allowed", "limit"]], true), ...curves([["discrepancy", "a"]])] },
-      { title: "Discrepancy of the speeds", unit: `${unit}/s`, level: this.meta.speed_tolerance, curves: this.meta.speed_tolerance === null ? [] : curves([["speed_discrepancy", "a"]]) },
-      { title: "Position", unit, curves: [...limits([["window_low_a", "limit"], ["window_high_a", "limit"], ["window_low_b", "limit"], ["window_high_b", "limit"]], false), ...curves([["position_a", "a"], ["position_b", "b"]])] },
-      ...this.meta.analogues.map((one, i) => ({ title: one.name, unit: one.unit, curves: curves([[`analogue_${i + 1}_a`, "a"], [`analogue_${i + 1}_b`, "b"]]) })),
+      { key: "speed", title: "Speed", least: this.meta.speed_tolerance, unit: `${unit}/s`, curves: [...limits([["speed_limit_low_a", "limit"], ["speed_limit_low_b", "limit"]], false, { lower: true }), ...limits([["speed_limit_high_a", "limit"], ["speed_limit_high_b", "limit"]], false), ...curves([["speed_a", "a"], ["speed_b", "b"]])] },
+      { key: "discrepancy", title: "Discrepancy of the positions, a \u2212 b", least: this.meta.tolerance, unit, curves: [...limits([["discrepancy_allowed", "limit"]], true), ...curves([["discrepancy", "a"]])] },
+      { key: "speed_discrepancy", title: "Discrepancy of the speeds", least: this.meta.speed_tolerance, unit: `${unit}/s`, level: this.meta.speed_tolerance, curves: this.meta.speed_tolerance === null ? [] : curves([["speed_discrepancy", "a"]]) },
+      { key: "position", title: "Position", least: this.meta.tolerance, unit, curves: [...limits([["window_low_a", "limit"], ["window_high_a", "limit"], ["window_low_b", "limit"], ["window_high_b", "limit"]], false), ...curves([["position_a", "a"], ["position_b", "b"]])] },
+      ...this.meta.analogues.map((one, i) => ({ key: `analogue_${i + 1}`, title: one.name, least: one.tolerance, unit: one.unit, curves: curves([[`analogue_${i + 1}_a`, "a"], [`analogue_${i + 1}_b`, "b"]]) })),
     ];
     return list.filter(panel => panel.curves.some(one => !one.limit));
   }
 
+  /** What the page is about comes first. */
   build() {
     const holder = byId("charts");
-    for (const panel of this.panels()) this.add(holder, panel, 190, u => this.drawPanel(u, panel), () => this.reach(panel));
+    // All that stands for an input, at whatever level; of the rest what there ever was.
+    const isKept = i => ["line", "input", "permit"].includes(this.meta.lanes[i].kind) || this.everOn(i);
+    this.rows = this.meta.lanes.map((_, i) => i).filter(isKept);
+    const list = this.panels().map(panel => ({ panel, height: 180, draw: u => this.drawPanel(u, panel), reach: () => this.reach(panel) }));
+    const lanes = { key: "lanes", title: "Inputs, monitors and the permit", lanes: true };
+    list.push({ panel: lanes, height: PAD + this.rows.length * LANE + TIME_AXIS + TIME_LABEL, draw: u => this.drawLanes(u), reach: () => ({ low: 0, high: 1 }) });
+    list.sort((one, other) => (other.panel.key === this.meta.about) - (one.panel.key === this.meta.about));
     if (this.data.decided.length > 0) {
-      const panel = { title: "What the trip was decided by", unit: "", decided: true };
-      this.add(holder, panel, 190, u => this.drawDecided(u), () => this.reachOfDecided());
+      const panel = { key: "decided", title: "What the trip was decided by", unit: "", decided: true };
+      list.unshift({ panel, height: 180, draw: u => this.drawDecided(u), reach: () => this.reachOfDecided() });
     }
-    this.rows = this.meta.lanes.map((_, i) => i).filter(i => this.data.stretches.some(stretch => stretch.lanes[i].some(state => state > 0)));
-    const height = PAD + this.rows.length * LANE + TIME_AXIS;
-    this.add(holder, { title: "Inputs, monitors and the permit", lanes: true }, height, u => this.drawLanes(u), () => ({ low: 0, high: 1 }));
-    const base = this.base() === 0n ? "" : ` after ${this.base() / 1000000000n} s`;
-    byId("clock").textContent = `The axis of time: the clock of the trace, s${base}.`;
+    for (const { panel, height, draw, reach } of list) this.add(holder, panel, height, draw, reach);
   }
+
+  /** Whether a lane is on at any frame. */
+  everOn(lane) { return this.data.stretches.some(stretch => stretch.lanes[lane].some(state => state > 0)); }
 
   add(holder, panel, height, draw, reach) {
     const box = element("figure");
@@ -93,7 +78,7 @@ class Page {
       scales: { x: { time: false, auto: false }, y: { auto: false } },
       series: [{}, { show: true, points: { show: false }, paths: () => null }],
       axes: [
-        { ...axis, size: TIME_AXIS, splits: u => this.ticks(u.scales.x, this.width()).map(tick => tick.at), values: u => this.ticks(u.scales.x, this.width()).map(tick => tick.label) },
+        { ...axis, size: TIME_AXIS, gap: 3, label: this.timeLabel(), labelSize: TIME_LABEL, labelGap: 2, labelFont: "12px system-ui, sans-serif", splits: u => this.ticks(u.scales.x, this.width()).map(tick => tick.at), values: u => this.ticks(u.scales.x, this.width()).map(tick => tick.label) },
         { ...axis, size: LEFT, ...(panel.lanes ? { values: (u, ticks) => ticks.map(() => ""), grid: { show: false }, ticks: { show: false } } : {}) },
       ],
       padding: [PAD, 12, 0, 0],
@@ -107,6 +92,11 @@ class Page {
     u.over.setAttribute("role", "img");
     u.over.setAttribute("aria-label", `${panel.title} over time. The trips, and the numbers they were decided by, are in the tables.`);
     this.charts.push({ u, panel, reach, note, caption, height });
+  }
+
+  timeLabel() {
+    const base = this.base() / 1000000000n;
+    return `time on the clock of the trace, s${base === 0n ? "" : `, after ${base} s`}`;
   }
 
   width() { return Math.max(280, byId("charts").clientWidth); }
@@ -159,6 +149,13 @@ class Page {
     return low <= high ? { low, high } : null;
   }
 
+  /** Noise of an axis at rest is not to fill a chart: it shows at least as much as what is tolerated; without limits in view, a twentieth of it. */
+  widened(found, { least }) {
+    if (!found || typeof least !== "number") return found;
+    const lacks = (this.withLimits ? least : least / 20) - (found.high - found.low);
+    return lacks > 0 ? { low: found.low - lacks / 2, high: found.high + lacks / 2 } : found;
+  }
+
   reachOfDecided() {
     const one = this.data.decided[this.trip];
     let low = Infinity, high = -Infinity;
@@ -183,7 +180,7 @@ class Page {
     let from = Math.min(Math.max(min, this.whole.min), this.whole.max - size);
     this.view = { min: from, max: from + size };
     for (const chart of this.charts) {
-      const found = chart.reach();
+      const found = this.widened(chart.reach(), chart.panel);
       const pad = found ? (found.high - found.low) * 0.07 || Math.max(1e-3, Math.abs(found.high) * 0.05) : 0;
       const y = found === null ? { min: 0, max: 1 } : chart.panel.lanes ? { min: 0, max: 1 } : { min: found.low - pad, max: found.high + pad };
       chart.note.textContent = this.resolution(chart.panel);
@@ -192,14 +189,17 @@ class Page {
         chart.u.setScale("y", y);
       });
     }
-    byId("shown").textContent = `${clock(this.meta, Math.max(0, this.view.min))} s to ${clock(this.meta, Math.min(this.meta.span, this.view.max))} s`;
+    const grain = grainOf(this.view.max - this.view.min);
+    byId("shown").textContent = `${clock(this.meta, Math.max(0, this.view.min), grain)} s to ${clock(this.meta, Math.min(this.meta.span, this.view.max), grain)} s`;
   }
 
   /** Whether single frames are drawn, or the least and the greatest of many. */
   resolution(panel) {
     if (panel.decided) {
       const one = this.data.decided[this.trip];
-      return one ? `trip ${one.number}: ${one.label}, ${one.unit}; every frame` : this.missing;
+      if (!one) return this.missing;
+      const [from, to] = [one.first[0], one.first[one.count - 1]].map(time => clock(this.meta, time, grainOf(one.first[one.count - 1] - one.first[0])));
+      return `trip ${one.number}: ${one.label}, ${one.unit}; kept: ${from} s to ${to} s`;
     }
     const list = parts(this.data, this.view);
     const per = Math.max(1, ...list.map(([stretch]) => stretch.per));
@@ -211,7 +211,7 @@ class Page {
   drawPanel(u, panel) {
     const colours = palette();
     const list = parts(this.data, this.view);
-    marks(u, this.meta, true);
+    marks(u, this.data, this.view);
     if (panel.level !== undefined && panel.level !== null) this.level(u, panel.level);
     for (const one of panel.curves) {
       const style = { colour: one.limit ? colours.limit : colours[one.who], dash: one.dash, step: one.step, width: one.width };
@@ -219,6 +219,7 @@ class Page {
       curve(u, list, pick, style);
       if (one.mirror) curve(u, list, stretch => ({ low: stretch.series[one.series].high, high: stretch.series[one.series].low }), style, -1);
     }
+    labels(u, this.data, this.view);
     this.line(u);
   }
 
@@ -235,23 +236,22 @@ class Page {
   }
 
   drawDecided(u) {
-    marks(u, this.meta, true);
+    marks(u, this.data, this.view);
     const one = this.data.decided[this.trip];
-    if (!one) return;
     const colours = palette();
-    const [from, to] = within(one, this.view);
-    if (to <= from) return;
-    ["a", "b"].forEach((who, side) => {
+    const [from, to] = one ? within(one, this.view) : [0, 0];
+    if (to > from) ["a", "b"].forEach((who, side) => {
       const both = one.sides[side];
       for (const limit of both.limits) curve(u, [[one, from, to]], () => ({ low: limit, high: limit }), { colour: colours.limit, dash: "limit", step: true, width: 1 });
       curve(u, [[one, from, to]], () => ({ low: both.observed, high: both.observed }), { colour: colours[who], dash: who });
     });
+    labels(u, this.data, this.view);
     this.line(u);
   }
 
   drawLanes(u) {
-    lanes(u, this.data, parts(this.data, this.view), this.rows);
-    marks(u, this.meta, false);
+    lanes(u, this.data, parts(this.data, this.view), this.rows, lane => this.everOn(lane));
+    marks(u, this.data, this.view);
     this.line(u);
   }
 
@@ -275,31 +275,11 @@ class Page {
     this.read(u.posToVal(left, "x"));
   }
 
-  /** What is known at a time, in words. */
+  /** What is known at a time. */
   read(time) {
-    const found = at(this.data, time);
-    const table = byId("readout");
-    table.replaceChildren();
-    const row = (name, value) => {
-      const line = element("tr");
-      const head = element("th", name);
-      head.scope = "row";
-      line.append(head, element("td", value));
-      table.append(line);
-    };
-    if (!found) { row("time", `${clock(this.meta, time)} s`); return; }
-    const { stretch, place } = found;
-    const thin = stretch.per > 1;
-    row("time", thin ? `${clock(this.meta, stretch.first[place])} to ${clock(this.meta, stretch.last[place])} s` : `${clock(this.meta, stretch.first[place])} s`);
-    this.meta.series.forEach(({ label, unit, step }, i) => {
-      const { low, high } = stretch.series[i];
-      if (Number.isNaN(low[place])) return;
-      const text = thin && low[place] !== high[place] ? `${shown(low[place], step)} to ${shown(high[place], step)}` : shown(low[place], step);
-      row(label, `${text} ${unit}`);
-    });
-    const of = state => this.meta.lanes.filter((_, i) => stretch.lanes[i][place] === state).map(lane => lane.label).join(", ");
-    row("on", of(1) || "nothing");
-    if (of(2)) row("on at some frames", of(2));
+    const grain = this.view.max - this.view.min < 1e-3 ? 1n : 1000n;
+    this.known = reading(this.data, time, grain);
+    tell(byId("readout"), this.known);
   }
 
   selected(u) {
@@ -322,12 +302,13 @@ class Page {
     this.show({ min: this.view.min + by, max: this.view.max + by });
   }
 
-  jump(number) {
-    const trip = this.meta.trips[number];
+  /** To a trip, by its place in the list. */
+  jump(place) {
+    const trip = this.meta.trips[place];
     if (!trip) return;
     this.trip = this.data.decided.findIndex(one => one.number === trip.number && one.count > 0);
     this.missing = `trip ${trip.number}: not kept, as of the first ${this.meta.kept} trips and of the one that this page explains; explain --trip ${trip.number} has it`;
-    this.current = number;
+    this.current = { kind: "trip", place };
     this.cursor = trip.at;
     this.show({ min: trip.view[0], max: trip.view[1] });
     this.read(trip.at);
@@ -339,20 +320,31 @@ class Page {
     for (const button of document.querySelectorAll("button[aria-pressed]")) button.setAttribute("aria-pressed", String(button === which));
   }
 
-  /** The time of a fault or a stop: no trip is shown then. */
-  jumpTo(min, max, button) {
+  /** To a fault or a stop: no trip is shown then. */
+  jumpTo(kind, place) {
+    const one = this.meta[KINDS[kind].list][place];
+    if (!one) return;
     this.trip = -1;
     this.missing = "no trip is chosen";
-    this.current = undefined;
-    this.cursor = null;
-    this.show({ min, max });
-    this.read((min + max) / 2);
-    this.press(button);
+    this.current = { kind, place };
+    this.cursor = when(kind, one);
+    // What a stop is there for comes after it.
+    const pad = Math.max((one.to - one.since) / 2, kind === "stop" ? 0.5 : 0.05);
+    this.show({ min: one.since - pad, max: one.to + pad });
+    this.read(this.cursor);
+    this.press(document.querySelector(`button[data-${kind}="${one.number - 1}"]`));
   }
 
-  step(by) {
-    const count = this.meta.trips.length;
-    if (count > 0) this.jump(((this.current ?? (by > 0 ? -1 : 0)) + by + count) % count);
+  /** To the next of a kind, or to the one before: by number from one of it, by time from elsewhere; after the last comes the first. */
+  step(kind, by) {
+    const list = this.meta[KINDS[kind].list];
+    if (list.length === 0) return;
+    const here = this.current?.kind === kind ? this.current.place : null;
+    const later = list.findIndex(one => when(kind, one) > (this.cursor ?? -Infinity));
+    const next = later < 0 ? list.length : later;
+    const place = here !== null ? here + by : by > 0 ? next : this.cursor === null ? list.length - 1 : next - 1;
+    const to = (place + list.length) % list.length;
+    if (kind === "trip") this.jump(to); else this.jumpTo(kind, to);
   }
 
   move(by) {
@@ -372,8 +364,7 @@ class Page {
   say() {
     clearTimeout(this.saying);
     this.saying = setTimeout(() => {
-      const rows = [...byId("readout").rows].map(({ cells }) => `${cells[0].textContent} ${cells[1].textContent}`);
-      byId("said").textContent = rows.join("; ");
+      byId("said").textContent = inWords(this.known);
     }, 400);
   }
 
@@ -384,8 +375,9 @@ class Page {
       ArrowRight: () => (event.shiftKey ? this.move(1) : this.pan(0.15)),
       ArrowUp: () => this.zoom(0.6), ArrowDown: () => this.zoom(1 / 0.6),
       "+": () => this.zoom(0.6), "-": () => this.zoom(1 / 0.6),
-      Home: () => this.show(this.whole), n: () => this.step(1), p: () => this.step(-1),
+      Home: () => this.show(this.whole),
     };
+    for (const [kind, { keys }] of Object.entries(KINDS)) keys.forEach((key, i) => { acts[key] = () => this.step(kind, i === 0 ? 1 : -1); });
     const act = acts[event.key];
     if (!act) return;
     event.preventDefault();
@@ -402,21 +394,24 @@ class Page {
       this.zoom(event.deltaY > 0 ? 1.25 : 0.8, this.charts[0].u.posToVal(event.clientX - over.left, "x"));
     }, { passive: false });
     holder.addEventListener("dblclick", () => this.show(this.whole));
-    const acts = { whole: () => this.show(this.whole), closer: () => this.zoom(0.5), wider: () => this.zoom(2), left: () => this.pan(-0.25), right: () => this.pan(0.25), next: () => this.step(1), previous: () => this.step(-1) };
+    const acts = { whole: () => this.show(this.whole), closer: () => this.zoom(0.5), wider: () => this.zoom(2), left: () => this.pan(-0.25), right: () => this.pan(0.25) };
+    for (const [kind, { buttons }] of Object.entries(KINDS)) buttons.forEach((id, i) => { acts[id] = () => this.step(kind, i === 0 ? 1 : -1); });
     for (const [id, act] of Object.entries(acts)) byId(id)?.addEventListener("click", act);
     byId("limits")?.addEventListener("change", event => { this.withLimits = event.target.checked; this.show(this.view); });
+    const numbered = (kind, button) => this.meta[KINDS[kind].list].findIndex(one => one.number === Number(button.dataset[kind]) + 1);
+    const go = (button, jump) => button.addEventListener("click", () => { jump(); holder.focus({ preventScroll: true }); holder.scrollIntoView({ block: "start" }); });
     for (const button of document.querySelectorAll("button[data-trip]")) {
-      button.addEventListener("click", () => { this.jump(Number(button.dataset.trip)); holder.focus({ preventScroll: true }); holder.scrollIntoView({ block: "start" }); });
+      go(button, () => this.jump(numbered("trip", button)));
     }
-    for (const button of document.querySelectorAll("button[data-from]")) {
-      button.addEventListener("click", () => { this.jumpTo(Number(button.dataset.from), Number(button.dataset.to), button); holder.focus({ preventScroll: true }); holder.scrollIntoView({ block: "start" }); });
+    for (const kind of ["fault", "stop"]) {
+      for (const button of document.querySelectorAll(`button[data-${kind}]`)) go(button, () => this.jumpTo(kind, numbered(kind, button)));
     }
     const size = () => { for (const { u, height } of this.charts) u.setSize({ width: this.width(), height }); };
     new ResizeObserver(() => { if (!printing && this.charts[0].u.width !== this.width()) size(); }).observe(holder);
     const paint = () => { for (const { u } of this.charts) u.redraw(false); };
     darkness.addEventListener("change", paint);
-    // On paper it is light, and everything is open.
-    addEventListener("beforeprint", () => { printing = true; for (const one of document.querySelectorAll("details")) one.open = true; for (const { u, height } of this.charts) u.setSize({ width: 680, height }); paint(); });
+    // On paper it is light.
+    addEventListener("beforeprint", () => { printing = true; for (const { u, height } of this.charts) u.setSize({ width: 680, height }); paint(); });
     addEventListener("afterprint", () => { printing = false; size(); paint(); });
   }
 }
@@ -429,12 +424,10 @@ async function start() {
   window.cowitness = page;
   byId("charts").dataset.ready = "true";
   // On what the page explains; a page that explains nothing opens on the whole trace.
-  const { trip, fault } = meta.opens ?? {};
-  if (fault) {
-    const [place, from, to] = fault, pad = Math.max((to - from) / 2, 0.05);
-    page.jumpTo(from - pad, to + pad, document.querySelector(`button[data-fault="${place}"]`));
-  } else if (trip !== undefined) page.jump(meta.trips.findIndex(one => one.number === trip + 1));
-  else if (meta.trips.length > 0) page.jump(0);
+  const [[kind, place] = []] = Object.entries(meta.opens ?? {});
+  const listed = kind ? meta[KINDS[kind].list].findIndex(one => one.number === place + 1) : -1;
+  if (kind && kind !== "trip") page.jumpTo(kind, listed);
+  else page.jump(Math.max(0, listed));
 }
 
 start().catch(error => {

@@ -1,11 +1,13 @@
 //! The report on the replay of one trace.
 
 use super::charts::{data, frame};
-use super::{Cell, Table, escape, explained, html, number, page, text, tool};
+use super::words::{at, title, unit, with_signs};
+use super::{Cell, Table, escape, explained, html, number, page, text};
 use crate::explain::{Guard, Told};
 use crate::plot::Plot;
+use crate::plural::plural;
 use crate::replay::Outcome;
-use crate::report::{CAUTION, Report, Seconds, VerdictReport, short};
+use crate::report::{CAUTION, Report, Seconds, VerdictReport};
 use crate::setup::Setup;
 use crate::sweep::Identity;
 
@@ -39,23 +41,19 @@ pub struct Sheet<'a> {
 pub fn report(sheet: &Sheet<'_>) -> std::io::Result<String> {
     let Sheet { setup, report, .. } = sheet;
     let mut body = sheet.head();
-    body += &explained::verdict(&sheet.told.first);
-    body += &explained::further(sheet.told);
-    body += &frame(!report.trips.is_empty());
+    let signs = |html: &str| with_signs(html, setup, sheet.setup_text, &report.trace.path);
+    let told = sheet.told;
+    body += &signs(&(explained::verdict(&told.first) + &explained::further(told)));
+    body += &frame(report);
     body += &sheet.trips();
     body += &sheet.faults();
     body += &sheet.gaps();
-    body += &explained::sections(&sheet.told.first);
+    body += &signs(&explained::sections(&told.first));
     body += &sheet.others();
     body += &sheet.headroom();
     body += &sheet.evidence();
-    body += &data(setup, sheet.outcome, sheet.plot, &sheet.told.first)?;
-    let title = format!("{}: {}", setup.title, report.trace.path);
-    Ok(page(&title, &body, true))
-}
-
-fn at(seconds: Seconds) -> String {
-    short(seconds.0)
+    body += &data(setup, sheet.outcome, sheet.plot, &told.first)?;
+    Ok(page(&title(setup, &report.trace.path, &told.first), &body, true))
 }
 
 fn maybe(seconds: Option<Seconds>) -> String {
@@ -75,9 +73,9 @@ impl Sheet<'_> {
     fn head(&self) -> String {
         let Report { setup, trace, permit, verdict, .. } = self.report;
         let (word, class) = match verdict {
-            VerdictReport::Clear => ("CLEAR: nothing tripped and nothing was faulted", "good"),
-            VerdictReport::Tripped => ("TRIPPED", "bad"),
-            VerdictReport::Fault => ("FAULT: nothing tripped, but something was faulted", "bad"),
+            VerdictReport::Clear => ("CLEAR: nothing tripped and nothing was faulted", "clear"),
+            VerdictReport::Tripped => ("TRIPPED: a rule was broken, and took the permit", "tripped"),
+            VerdictReport::Fault => ("FAULT: nothing tripped, but something was faulted", "faulted"),
         };
         let mut out = format!("<h1>{}</h1>\n<p>{}</p>\n", escape(&setup.title), escape(&trace.path));
         let left_out = match trace.skipped_rows {
@@ -99,11 +97,16 @@ impl Sheet<'_> {
                 format!("given at {} s, lost {times}at {} s, {last}", at(given), at(lost))
             }
         };
+        let left_out = &self.report.left_out;
+        let all = |listed: usize, left_out: u64| listed as u64 + left_out;
+        let stops = match all(self.report.stops.len(), left_out.stops) {
+            1 => "1 stop or planned withdrawal".to_owned(),
+            many => format!("{many} stops and planned withdrawals"),
+        };
         out += &format!(
-            "<p>Permit: {lost}. {} trips, {} faults, {} stops and planned withdrawals.</p>\n",
-            self.report.trips.len() as u64 + self.report.left_out.trips,
-            self.report.faults.len() as u64 + self.report.left_out.faults,
-            self.report.stops.len() as u64 + self.report.left_out.stops
+            "<p>Permit: {lost}. {}, {}, {stops}.</p>\n",
+            plural(all(self.report.trips.len(), left_out.trips), "trip"),
+            plural(all(self.report.faults.len(), left_out.faults), "fault"),
         );
         out
     }
@@ -158,23 +161,20 @@ impl Sheet<'_> {
                 number(figures(&trip.observed)),
                 number(figures(&trip.limit)),
                 number(figures(&trip.excess)),
-                text(&trip.unit),
+                text(unit(&trip.unit)),
                 text(other),
             ]);
         }
         format!("<h2>Trips</h2>\n{}{}", table.end(), more(trips.len(), self.report.left_out.trips))
     }
 
-    /// A button that shows a time in the charts; `data` is what else the scripts find it by.
-    fn jump(&self, (from, to): (Seconds, Seconds), what: &str, data: &str) -> Cell {
-        let first = self.report.trace.first_s.map_or(0, |first| first.0);
-        let seconds = |nanos: i128| nanos as f64 / 1e9;
-        let pad = ((to.0 - from.0) / 2).max(50_000_000);
-        tool(format!(
-            "<button type=\"button\"{data} data-from=\"{}\" data-to=\"{}\" aria-pressed=\"false\" \
-             aria-label=\"Show {} in the charts\">show</button>",
-            seconds(from.0 - pad - first),
-            seconds(to.0 + pad - first),
+    /// What shows a fault or a stop in the charts: a button with its sign and number; on paper those alone.
+    fn jump(kind: &str, place: usize, what: &str) -> Cell {
+        let sign = if kind == "fault" { "\u{25c6}" } else { "\u{25a0}" };
+        let number = place + 1;
+        html(format!(
+            "<span class=\"paper\">{number}</span><button type=\"button\" data-{kind}=\"{place}\" aria-pressed=\"false\" \
+             aria-label=\"Show {} in the charts\">{sign}{number}</button>",
             escape(what)
         ))
     }
@@ -184,10 +184,8 @@ impl Sheet<'_> {
         if faults.is_empty() {
             return String::new();
         }
-        let mut table = Table::new(
-            "Faults",
-            &["!Show", "#Fault", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"],
-        );
+        let mut table =
+            Table::new("Faults", &["#Fault", "Of", "Kind", "#From, s", "#Until, s", "#Frames", "Reading"]);
         for (place, fault) in faults.iter().take(LISTED).enumerate() {
             let of = match (&fault.analogue, &fault.channel, &fault.input, &fault.monitor) {
                 (Some(analogue), Some(line), ..) => format!("line {line} of {analogue}"),
@@ -205,18 +203,18 @@ impl Sheet<'_> {
                 };
                 format!("{what}, captured {} s", at(reading.captured_s))
             });
+            // Of an input one frame tells of it; it lasts on.
+            let (until, frames) = match fault.input {
+                Some(_) => ("a reset".to_owned(), "-".to_owned()),
+                None => (at(fault.until_s), fault.frames.to_string()),
+            };
             table.row(&[
-                self.jump(
-                    (fault.at_s, fault.until_s),
-                    &format!("fault {} of {of} at {} s", place + 1, at(fault.at_s)),
-                    &format!(" data-fault=\"{place}\""),
-                ),
-                number((place + 1).to_string()),
+                Self::jump("fault", place, &format!("fault {} of {of} at {} s", place + 1, at(fault.at_s))),
                 text(of),
                 text(&fault.kind),
                 number(at(fault.at_s)),
-                number(at(fault.until_s)),
-                number(fault.frames.to_string()),
+                number(until),
+                number(frames),
                 text(reading),
             ]);
         }
@@ -233,8 +231,8 @@ impl Sheet<'_> {
             return String::new();
         }
         let mut out = format!(
-            "<h2>Gaps in the trace</h2>\n<p>{all} {}: what the axis did there is not known.</p>\n<ul>\n",
-            if all == 1 { "gap" } else { "gaps" }
+            "<h2>Gaps in the trace</h2>\n<p>{}: what the axis did there is not known.</p>\n<ul>\n",
+            plural(all, "gap")
         );
         for gap in gaps.iter().take(FIRST) {
             out += &format!("<li>no row from {} s to {} s</li>\n", at(gap.from_s), at(gap.to_s));
@@ -255,14 +253,14 @@ impl Sheet<'_> {
         let mut out = String::new();
         if !stops.is_empty() {
             let mut table =
-                Table::new("Stops", &["!Show", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
-            for stop in stops.iter().take(LISTED) {
+                Table::new("Stops", &["#Stop", "Monitor", "Kind", "Channel", "#Demanded, s", "#Complete, s"]);
+            for (place, stop) in stops.iter().take(LISTED).enumerate() {
                 let channel = stop.channel.as_deref().unwrap_or("-");
                 table.row(&[
-                    self.jump(
-                        (stop.demand_s, stop.completed_s),
-                        &format!("{} of {} at {} s", stop.kind, stop.monitor, at(stop.completed_s)),
-                        "",
+                    Self::jump(
+                        "stop",
+                        place,
+                        &format!("stop {} of {} at {} s", place + 1, stop.monitor, at(stop.completed_s)),
                     ),
                     text(&stop.monitor),
                     text(&stop.kind),
@@ -320,14 +318,19 @@ impl Sheet<'_> {
                 |exact| format!("{:.4}", exact.to_string().parse::<f64>().unwrap_or(f64::NAN)),
             )
         };
-        for monitor in monitors {
+        // Nothing is told by a row for each of them.
+        let is_idle = |name: &str| {
+            (monitors.iter().filter(|of| of.name == name))
+                .all(|of| of.headroom.is_none() && of.exceeded_frames == 0)
+        };
+        for monitor in monitors.iter().filter(|of| !is_idle(&of.name)) {
             table.row(&[
                 text(&monitor.name),
                 text(&monitor.kind),
                 text(&monitor.channel),
                 number(at(monitor.active_s)),
                 number(shown(&monitor.headroom)),
-                text(monitor.unit.as_deref().unwrap_or("")),
+                text(unit(monitor.unit.as_deref().unwrap_or(""))),
                 number(maybe(monitor.headroom_at_s)),
                 number(monitor.exceeded_frames.to_string()),
             ]);
@@ -348,7 +351,21 @@ impl Sheet<'_> {
                 number("-"),
             ]);
         }
-        format!("<h2>How close everything came</h2>\n{}", table.end())
+        let mut idle: Vec<String> = Vec::new();
+        for monitor in monitors.iter().filter(|of| is_idle(&of.name)) {
+            let told = match monitor.active_s.0 {
+                0 => format!("{} (never active)", monitor.name),
+                _ => format!("{} (active for {} s)", monitor.name, at(monitor.active_s)),
+            };
+            if !idle.contains(&told) {
+                idle.push(told);
+            }
+        }
+        let idle = match idle.is_empty() {
+            true => String::new(),
+            false => format!("<p>Compared with no limit at any frame: {}.</p>\n", escape(&idle.join(", "))),
+        };
+        format!("<h2>How close everything came</h2>\n{}{idle}", table.end())
     }
 
     /// What a second person needs to check it.
