@@ -282,6 +282,13 @@ fn many_row_groups_and_record_batches_give_the_same_report() {
             said.contains("there is no column `motr` that `[channel.a]` asks for, did you mean `motor`?"),
             "{said}"
         );
-        assert!(said.contains("`c35`, and 9964 more;") && said.len() < 1000, "{said}");
+        assert!(said.contains("the columns are `motor`, `door`, ") && said.len() < 1000, "{said}");
+        assert!(said.contains(", and 9964 more;"), "{said}");
+        let said = folder.refused(&["replay", "wide.csv", "--setup", "wrong.toml"]);
+        assert!(
+            said.contains("asks for, did you mean `motor`?; the columns are `motor`, `door`, "),
+            "{said}"
+        );
+        assert!(said.contains(", and 9964 more;") && said.len() < 1000, "{said}");
     }
 }

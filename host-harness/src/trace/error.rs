@@ -134,7 +134,7 @@ pub enum Problem {
         asked_by: Option<String>,
         /// The most similar name in the header, if any is similar.
         nearest: Option<String>,
-        /// The names in the header, quoted, in order.
+        /// The names in the header, quoted, in order; of many the nearest ones first.
         present: String,
     },
     /// A needed column is in the header twice.
