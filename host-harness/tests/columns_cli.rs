@@ -350,6 +350,46 @@ time of the rows: slow/t, as the file says
 }
 
 #[test]
+fn messages_name_the_columns_of_a_file_of_several_groups_with_their_group() {
+    let path = scratch("named-groups.mf4");
+    fs::write(&path, mdf()).expect("a file");
+    let trace = path.to_str().expect("a path");
+    let setup = scratch("named-groups.toml");
+    let written = |rail: &str| {
+        let text = format!(
+            "title = \"Groups, invented\"\nunit = \"mm\"\n[time]\ncolumn = \"fast/t\"\nunit = \"s\"\n\
+             [channel.a]\ncolumn = \"motor\"\ncounter_bits = 32\nunit_per_count = \"1 um\"\nmax_speed = \"1 m/s\"\n\
+             timeout = \"4 ms\"\n[channel.b]\ncolumn = \"{rail}\"\ncounter_bits = 32\nunit_per_count = \"1 um\"\n\
+             max_speed = \"1 m/s\"\ntimeout = \"4 ms\"\n[speed]\nwindow = \"8 ms\"\n[[monitor]]\nname = \"fast\"\n\
+             kind = \"speed-limit\"\nlimit = \"0.9 m/s\"\n"
+        );
+        fs::write(&setup, text).expect("a setup");
+        let output = cowitness(&["replay", trace, "--setup", setup.to_str().expect("a path")]);
+        assert_eq!(output.status.code(), Some(2));
+        err(&output).to_owned()
+    };
+    for name in ["rial", "fast/rial"] {
+        let said = written(name);
+        let near = "did you mean `fast/rail`?; the columns are `fast/t`, `fast/motor`, `fast/rail`, `fast/door`, `slow/t`, `slow/note`;";
+        assert!(said.contains(near), "{said}");
+    }
+    let out = scratch("named-groups.csv");
+    let args = ["convert", trace, "--out", out.to_str().expect("a path")];
+    let left = [
+        &args[..],
+        &["--leave-out", "fast/t", "--leave-out", "motor", "--leave-out", "rail", "--leave-out", "door"],
+    ];
+    let output = cowitness(&left.concat());
+    assert!(
+        err(&output).contains(
+            "column `slow/note` holds text, which is not converted; leave it out: --leave-out \"slow/note\""
+        ),
+        "{}",
+        err(&output)
+    );
+}
+
+#[test]
 fn a_damaged_mdf_file_is_refused_with_what_and_where() {
     let whole = mdf();
     let (status, listed, said) = list("cut.mf4", &whole[..whole.len() - 100]);

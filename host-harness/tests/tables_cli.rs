@@ -2,8 +2,17 @@
 
 mod table_files;
 
+use std::fs::File;
 use std::process::{Command, Stdio};
 
+use std::sync::Arc;
+
+use arrow_array::types::{
+    DurationMillisecondType, Float32Type, Int8Type, Int32Type, Time64MicrosecondType,
+    TimestampMicrosecondType, TimestampSecondType, UInt16Type, UInt32Type,
+};
+use arrow_array::{ArrayRef, PrimitiveArray, RecordBatch};
+use arrow_schema::{DataType, Field, Schema, TimeUnit};
 use table_files::{Column, Folder, SETUP, csv, parquet};
 
 /// All formats that a trace can be converted to, but for the text that it comes from.
@@ -291,4 +300,145 @@ fn many_row_groups_and_record_batches_give_the_same_report() {
         );
         assert!(said.contains(", and 9964 more;") && said.len() < 1000, "{said}");
     }
+}
+
+/// Columns of types that are easily lost, each with a first, a missing and a last cell.
+fn typed() -> Vec<(&'static str, ArrayRef)> {
+    let berlin =
+        PrimitiveArray::<TimestampMicrosecondType>::from(vec![Some(1_790_000_000_000_001), None, Some(0)]);
+    vec![
+        ("berlin", Arc::new(berlin.with_timezone("Europe/Berlin"))),
+        (
+            "wall",
+            Arc::new(PrimitiveArray::<TimestampSecondType>::from(vec![Some(1_790_000_000), None, Some(1)])),
+        ),
+        (
+            "age",
+            Arc::new(PrimitiveArray::<DurationMillisecondType>::from(vec![Some(-5), None, Some(12_345)])),
+        ),
+        (
+            "day",
+            Arc::new(PrimitiveArray::<Time64MicrosecondType>::from(vec![
+                Some(1),
+                None,
+                Some(86_399_999_999),
+            ])),
+        ),
+        ("i8", Arc::new(PrimitiveArray::<Int8Type>::from(vec![Some(-128), None, Some(127)]))),
+        ("u16", Arc::new(PrimitiveArray::<UInt16Type>::from(vec![Some(0), None, Some(65_535)]))),
+        ("i32", Arc::new(PrimitiveArray::<Int32Type>::from(vec![Some(i32::MIN), None, Some(i32::MAX)]))),
+        ("u32", Arc::new(PrimitiveArray::<UInt32Type>::from(vec![Some(0), None, Some(u32::MAX)]))),
+        ("f32", Arc::new(PrimitiveArray::<Float32Type>::from(vec![Some(0.1), None, Some(f32::MAX)]))),
+    ]
+}
+
+fn write_arrow(path: &std::path::Path, columns: &[(&str, ArrayRef)]) {
+    let fields = columns.iter().map(|(name, array)| Field::new(*name, array.data_type().clone(), true));
+    let notes: std::collections::HashMap<_, _> = [("made_by".to_owned(), "a test".to_owned())].into();
+    let schema = Arc::new(Schema::new_with_metadata(fields.collect::<Vec<_>>(), notes));
+    let arrays = columns.iter().map(|(_, array)| Arc::clone(array)).collect();
+    let batch = RecordBatch::try_new(Arc::clone(&schema), arrays).unwrap();
+    let mut writer = arrow_ipc::writer::FileWriter::try_new(File::create(path).unwrap(), &schema).unwrap();
+    writer.write(&batch).unwrap();
+    writer.finish().unwrap();
+}
+
+fn read_arrow(path: &std::path::Path) -> RecordBatch {
+    let mut reader = arrow_ipc::reader::FileReader::try_new(File::open(path).unwrap(), None).unwrap();
+    reader.next().unwrap().unwrap()
+}
+
+#[test]
+fn types_stay_as_narrow_as_they_were_and_times_keep_their_zone_in_both_formats() {
+    let folder = Folder::new("types");
+    let columns = typed();
+    write_arrow(&folder.path("in.arrow"), &columns);
+    let said = folder.convert(&["in.arrow", "--out", "one.arrow"]);
+    assert_eq!(
+        said,
+        "note: column `day`: times of day -> durations since midnight\n\
+         note: notes of the file that are not written: `made_by`\n\
+         one.arrow: 3 rows of 9 columns\n"
+    );
+    let said = folder.convert(&["one.arrow", "--out", "two.parquet"]);
+    assert_eq!(
+        said,
+        "note: column `wall`: points in time in s -> points in time in ms: Parquet has no s\n\
+         two.parquet: 3 rows of 9 columns\n"
+    );
+    assert_eq!(
+        folder.convert(&["two.parquet", "--out", "three.arrow"]),
+        "three.arrow: 3 rows of 9 columns\n"
+    );
+    let found = read_arrow(&folder.path("one.arrow"));
+    for (name, array) in columns.iter().filter(|(name, _)| *name != "day") {
+        assert_eq!(found.column_by_name(name).unwrap(), array, "{name}");
+    }
+    assert_eq!(found.column_by_name("day").unwrap().data_type(), &DataType::Duration(TimeUnit::Microsecond));
+    let last = read_arrow(&folder.path("three.arrow"));
+    for (name, array) in columns.iter().filter(|(name, _)| !["day", "wall"].contains(name)) {
+        assert_eq!(last.column_by_name(name).unwrap(), array, "{name}");
+    }
+    assert_eq!(last.column_by_name("day").unwrap(), found.column_by_name("day").unwrap());
+    assert_eq!(
+        last.column_by_name("wall").unwrap().data_type(),
+        &DataType::Timestamp(TimeUnit::Millisecond, None)
+    );
+}
+
+#[test]
+fn what_a_text_does_not_say_of_times_is_told_in_a_line_for_each_kind() {
+    let folder = Folder::new("told");
+    write_arrow(&folder.path("in.arrow"), &typed());
+    let said = folder.convert(&["in.arrow", "--out", "out.csv"]);
+    for expected in [
+        "note: column `berlin`: points in time (time zone Europe/Berlin) -> numbers of s since 1970 in UTC: a text",
+        "note: column `wall`: points in time without a time zone -> numbers of s since 1970: a text has no types\n",
+        "note: column `day`: times of day -> numbers of s since midnight: a text has no types\n",
+    ] {
+        assert!(said.contains(expected), "{said}");
+    }
+    let text = folder.text("out.csv");
+    assert!(
+        text.ends_with("0.000000,1,12.345,86399.999999,127,65535,2147483647,4294967295,340282346638528859811704183484516925440\n"),
+        "{text}"
+    );
+    let all: Vec<(String, ArrayRef)> =
+        (0..500).map(|n| (format!("t{n}"), Arc::clone(&typed()[0].1))).collect();
+    let all: Vec<(&str, ArrayRef)> =
+        all.iter().map(|(name, array)| (name.as_str(), Arc::clone(array))).collect();
+    write_arrow(&folder.path("many.arrow"), &all);
+    let said = folder.convert(&["many.arrow", "--out", "many.csv"]);
+    assert!(said.starts_with("note: 500 columns, `t0`, `t1`, `t2`, and 497 more: points in time"), "{said}");
+    assert_eq!(said.lines().count(), 3, "{said}");
+}
+
+#[test]
+fn seconds_of_a_text_become_durations_and_no_points_in_time() {
+    let folder = Folder::new("durations");
+    folder.write("in.csv", "time,motor\ns,-\n0.5,1\n1.25,2\n");
+    for name in ["one.parquet", "one.arrow"] {
+        assert_eq!(folder.convert(&["in.csv", "--out", name]), format!("{name}: 2 rows of 2 columns\n"));
+        folder.convert(&[name, "--out", "back.arrow"]);
+        let field = read_arrow(&folder.path("back.arrow")).schema().field(0).clone();
+        assert_eq!(field.data_type(), &DataType::Duration(TimeUnit::Nanosecond), "{name}");
+        folder.convert(&[name, "--out", "back.csv"]);
+        assert_eq!(folder.text("back.csv"), "time,motor\ns,-\n0.50,1\n1.25,2\n", "{name}");
+    }
+}
+
+#[test]
+fn times_of_floats_are_written_as_short_as_they_are_the_same_float_and_the_same_ns() {
+    let folder = Folder::new("short_times");
+    let columns = [
+        ("time", Column::Real(vec![0.0, 0.0005, 0.1 + 0.2])),
+        ("motor", Column::Whole(vec![0, 1, 2])),
+        ("rail", Column::Whole(vec![0, 1, 2])),
+        ("door", Column::Whole(vec![0, 0, 0])),
+    ];
+    parquet(&folder.path("run.parquet"), &columns, &[]);
+    folder.convert(&["run.parquet", "--out", "run.csv", "--setup", "axis.toml"]);
+    let expected = "time,motor,rail,door\ns,-,-,-\n0,0,0,0\n0.0005,1,1,0\n0.30000000000000004,2,2,0\n";
+    assert_eq!(folder.text("run.csv"), expected);
+    assert_eq!(folder.report("run.csv", "axis.toml"), folder.report("run.parquet", "axis.toml"));
 }
