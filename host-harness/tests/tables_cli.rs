@@ -302,6 +302,35 @@ fn many_row_groups_and_record_batches_give_the_same_report() {
     }
 }
 
+#[test]
+fn a_synthetic_trace_is_refused_a_name_that_promises_another_format() {
+    let folder = Folder::new("synth_names");
+    let scenario = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../traces-demo/belt-slip.toml");
+    let scenario = scenario.to_str().unwrap();
+    for (name, expected) in [
+        (
+            "z.parquet",
+            "error: --out z.parquet: by its name this is a Parquet file, and a synthetic trace is written as CSV; \
+             name it z.csv, and make the other file of it: cowitness convert z.csv --out z.parquet\n",
+        ),
+        (
+            "z.feather",
+            "is an Arrow IPC file, and a synthetic trace is written as CSV; name it z.csv, and make",
+        ),
+        ("z.arrow.gz", "cowitness convert z.csv --out z.arrow\n"),
+        ("z.mf4", "is an MDF 4 file, and a synthetic trace is written as CSV; name it z.csv\n"),
+        ("z.tsv", "is text separated by tabs, and"),
+        ("z.csv.xz", "is compressed in a way that is not written, and"),
+    ] {
+        let said = folder.refused(&["synth", scenario, "--out", name]);
+        assert!(said.contains(expected), "{said}");
+        assert!(!folder.path(name).exists(), "{name}");
+    }
+    for name in ["z.csv", "z", "z.txt", "Z.CSV.GZ"] {
+        assert_eq!(folder.run(&["synth", scenario, "--out", name]).status.code(), Some(0), "{name}");
+    }
+}
+
 /// Columns of types that are easily lost, each with a first, a missing and a last cell.
 fn typed() -> Vec<(&'static str, ArrayRef)> {
     let berlin =
