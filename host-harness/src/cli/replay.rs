@@ -16,7 +16,7 @@ use crate::expect::{Expectations, Judged, Miss};
 use crate::explain::{Again, Asked, ExplainError, explain_plotted};
 use crate::plot::replay_plotted;
 use crate::replay::{Outcome, ReplayError, layout, replay};
-use crate::report::{CAUTION, Report, VerdictReport, text};
+use crate::report::{CAUTION, Report, Reports, VerdictReport, text};
 use crate::setup::Setup;
 use crate::sweep::Watched;
 use crate::trace::{Layout, Options, Prefetch, Reader, TraceError};
@@ -266,14 +266,12 @@ impl Job<'_> {
 
     fn json(&self, done: &[&Done]) -> Result<(), String> {
         let Some(path) = self.args.json.as_ref().filter(|_| !done.is_empty()) else { return Ok(()) };
-        let json = match (done, self.args.traces.len()) {
-            ([one], 1) => serde_json::to_string_pretty(&one.report),
-            _ => {
-                let all: Vec<&Report> = done.iter().map(|done| &done.report).collect();
-                serde_json::to_string_pretty(&all)
-            }
-        }
-        .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
+        let reports = match (done, self.args.traces.len()) {
+            ([one], 1) => Reports::One(&one.report),
+            _ => Reports::Several(done.iter().map(|done| &done.report).collect()),
+        };
+        let json = serde_json::to_string_pretty(&reports)
+            .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
         write_to(path, (json + "\n").as_bytes(), "--json")
     }
 
