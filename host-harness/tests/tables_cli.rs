@@ -471,3 +471,33 @@ fn times_of_floats_are_written_as_short_as_they_are_the_same_float_and_the_same_
     assert_eq!(folder.text("run.csv"), expected);
     assert_eq!(folder.report("run.csv", "axis.toml"), folder.report("run.parquet", "axis.toml"));
 }
+
+#[test]
+fn rows_that_are_a_thousand_times_too_far_apart_or_too_close_are_told_with_the_unit_that_explains_it() {
+    let folder = Folder::new("unit_of_time");
+    folder.write("run.csv", csv());
+    let said = |trace: &str, setup: &str| {
+        let output = folder.run(&["replay", trace, "--setup", setup, "--quiet"]);
+        String::from_utf8(output.stderr).unwrap()
+    };
+    assert_eq!(said("run.csv", "axis.toml"), "");
+    // The same times in ms.
+    let mut slow = "time,motor,rail,door\n".to_owned();
+    for (row, line) in csv().lines().skip(1).enumerate() {
+        let (_, rest) = line.split_once(',').unwrap();
+        slow += &format!("{}.{},{rest}\n", row / 2, row % 2 * 5);
+    }
+    folder.write("ms.csv", slow);
+    assert_eq!(
+        said("ms.csv", "axis.toml"),
+        "note: ms.csv: the rows are 0.5 s apart on the average, and the shorter `timeout` is 0.004 s; \
+         if the times of the trace are in ms and not in s, correct `unit` of [time]\n"
+    );
+    let with_period = format!("{SETUP}[machine]\nframe_period = \"0.5 ms\"\n");
+    folder.write("period.toml", &with_period);
+    assert_eq!(said("run.csv", "period.toml"), "");
+    assert!(said("ms.csv", "period.toml").contains("and `frame_period` of [machine] is 0.0005 s; if"));
+    folder.write("fast.toml", with_period.replace("unit   = \"s\"", "unit   = \"ms\""));
+    let fast = said("run.csv", "fast.toml");
+    assert!(fast.contains("if the times of the trace are in s and not in ms, correct"), "{fast}");
+}
