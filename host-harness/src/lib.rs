@@ -11,6 +11,7 @@ pub mod expect;
 pub mod explain;
 pub mod html;
 pub mod margins;
+mod nearest;
 pub mod picture;
 pub mod plot;
 mod plural;

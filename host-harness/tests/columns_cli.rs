@@ -110,6 +110,47 @@ fn without_a_name_the_first_column_is_the_time_if_it_increases_and_otherwise_the
 }
 
 #[test]
+fn a_column_that_is_named_as_the_time_and_cannot_be_it_is_told_with_what_it_holds() {
+    let path = scratch("iso.csv");
+    let path = path.to_str().expect("a path");
+    let refused = |text: &str, column: &str| {
+        fs::write(path, text).expect("a file");
+        let output = cowitness(&["columns", path, "--time", column]);
+        assert_eq!((output.status.code(), out(&output)), (Some(2), ""));
+        err(&output).replace(path, "iso.csv")
+    };
+    let iso = "time,x,e\n2026-01-02T03:04:05,1,\n2026-01-02T03:04:06,x,\n";
+    assert_eq!(
+        refused(iso, "time"),
+        "error: iso.csv: column `time` cannot be the time of the rows: it holds text, first \"2026-01-02T03:04:05\" in row 1; \
+         a time is a number of s, ms, us or ns: write it so, or name another column with --time\n"
+    );
+    let said = refused(iso, "x");
+    assert!(said.contains(": not all its cells are numbers, first \"x\" in row 2; a time is"), "{said}");
+    let said = refused(iso, "e");
+    assert!(said.contains(": all its cells are empty; name another"), "{said}");
+    let said = refused("time,x\n", "time");
+    assert!(said.contains("cannot be the time of the rows: there is no row of data; record it"), "{said}");
+    let (_, listed, _) = list("iso-alone.csv", iso);
+    assert!(listed.contains("no column looks like the time of the rows (time holds text): say"), "{listed}");
+}
+
+#[test]
+fn columns_of_one_name_are_told_with_their_places_and_a_replay_refuses_them() {
+    let text = "time [s],count,door,count\n0,1,0,2\n1,2,0,3\n";
+    let (status, listed, _) = list("doubled.csv", text);
+    assert_eq!(status, 0);
+    let told = "count: 2 columns have this name, the columns 2 and 4: a replay that needs it refuses the file; give each its own name";
+    let words: Vec<&str> = listed.split_whitespace().collect();
+    assert!(words.join(" ").contains(told), "{listed}");
+    let path = scratch("doubled.csv");
+    let report = json(&path);
+    assert_eq!(report["groups"][0]["doubled"], serde_json::json!([{ "name": "count", "columns": [2, 4] }]));
+    let draft = cowitness(&["columns", path.to_str().expect("a path"), "--draft", "-"]);
+    assert!(out(&draft).contains("\n# FIRST: \"count\": 2 columns have this name"), "{}", out(&draft));
+}
+
+#[test]
 fn times_that_go_back_are_told_with_their_row() {
     let (status, listed, _) = list("back.csv", "time [s],x\n0,1\n2,1\n1,1\n1,1\n3,1\n");
     assert_eq!(status, 0);
@@ -306,6 +347,46 @@ time of the rows: slow/t, as the file says
   gaps, of more than 3 medians: 0
 ";
     assert_eq!(listed, expected);
+}
+
+#[test]
+fn messages_name_the_columns_of_a_file_of_several_groups_with_their_group() {
+    let path = scratch("named-groups.mf4");
+    fs::write(&path, mdf()).expect("a file");
+    let trace = path.to_str().expect("a path");
+    let setup = scratch("named-groups.toml");
+    let written = |rail: &str| {
+        let text = format!(
+            "title = \"Groups, invented\"\nunit = \"mm\"\n[time]\ncolumn = \"fast/t\"\nunit = \"s\"\n\
+             [channel.a]\ncolumn = \"motor\"\ncounter_bits = 32\nunit_per_count = \"1 um\"\nmax_speed = \"1 m/s\"\n\
+             timeout = \"4 ms\"\n[channel.b]\ncolumn = \"{rail}\"\ncounter_bits = 32\nunit_per_count = \"1 um\"\n\
+             max_speed = \"1 m/s\"\ntimeout = \"4 ms\"\n[speed]\nwindow = \"8 ms\"\n[[monitor]]\nname = \"fast\"\n\
+             kind = \"speed-limit\"\nlimit = \"0.9 m/s\"\n"
+        );
+        fs::write(&setup, text).expect("a setup");
+        let output = cowitness(&["replay", trace, "--setup", setup.to_str().expect("a path")]);
+        assert_eq!(output.status.code(), Some(2));
+        err(&output).to_owned()
+    };
+    for name in ["rial", "fast/rial"] {
+        let said = written(name);
+        let near = "did you mean `fast/rail`?; the columns are `fast/t`, `fast/motor`, `fast/rail`, `fast/door`, `slow/t`, `slow/note`;";
+        assert!(said.contains(near), "{said}");
+    }
+    let out = scratch("named-groups.csv");
+    let args = ["convert", trace, "--out", out.to_str().expect("a path")];
+    let left = [
+        &args[..],
+        &["--leave-out", "fast/t", "--leave-out", "motor", "--leave-out", "rail", "--leave-out", "door"],
+    ];
+    let output = cowitness(&left.concat());
+    assert!(
+        err(&output).contains(
+            "column `slow/note` holds text, which is not converted; leave it out: --leave-out \"slow/note\""
+        ),
+        "{}",
+        err(&output)
+    );
 }
 
 #[test]

@@ -23,9 +23,11 @@ fn fill_in(draft: &str, name: &str) -> String {
         ("discrepancy_time", "\"500 ms\""),
     ];
     let mut text = draft.to_owned();
-    while let Some(at) =
-        text.find("# FILL IN: ").filter(|at| !text[*at..].starts_with("# FILL IN: one section"))
-    {
+    // Those that stand in a comment of their own; the head of a draft tells of them, too.
+    while let Some(at) = text.find("\n# FILL IN: ").map(|at| at + 1) {
+        if text[at..].starts_with("# FILL IN: one section") {
+            break;
+        }
         let line = text[at..].lines().next().expect("a line").to_owned();
         let key = line.trim_start_matches("# FILL IN: ").split(' ').next().expect("a key").to_owned();
         let error = Setup::parse(&text, name).expect_err("something is missing");
@@ -35,6 +37,12 @@ fn fill_in(draft: &str, name: &str) -> String {
         let value =
             values.iter().find(|(known, _)| *known == key).unwrap_or_else(|| panic!("no value for {key}")).1;
         text = text.replacen(&line, &format!("{key} = {value}"), 1);
+    }
+    if text.contains("demand = \"\"   # FILL IN") {
+        let error = Setup::parse(&text, name).expect_err("the level of a demand is not known");
+        let named = error.diagnostics().iter().any(|one| one.message.contains("demand"));
+        assert!(named, "nothing asks for the demand:\n{error}");
+        text = text.replace("demand = \"\"   # FILL IN", "demand = \"high\"   # filled in");
     }
     let error = Setup::parse(&text, name).expect_err("nothing is watched");
     let messages: Vec<&str> = error.diagnostics().iter().map(|one| one.message.as_str()).collect();
@@ -96,8 +104,32 @@ fn a_draft_names_two_positions_their_lines_and_what_else_the_levels_may_be() {
     // Every setting that is not left out is a guess, or stands in the file.
     let settings = draft.lines().filter(|line| line.contains(" = ") && !line.starts_with('#'));
     for line in settings {
-        assert!(line.contains("# GUESS"), "{line}");
+        assert!(line.contains("# GUESS") || line.starts_with("demand = \"\"   # FILL IN: "), "{line}");
     }
+}
+
+#[test]
+fn a_draft_leaves_the_level_of_a_demand_to_fill_in_and_names_the_columns_that_it_does_not_use() {
+    let mut text = "time [s],pos_mm,count,torque [Nm],guard,speed\n".to_owned();
+    for row in 0..50_i64 {
+        let _ = writeln!(text, "{row},{row}.5,{row},{},{},7", row % 7, row % 2);
+    }
+    let path = scratch("left-over.csv");
+    fs::write(&path, text).expect("a file");
+    let output = cowitness(&["columns", path.to_str().expect("a path"), "--draft", "-"]);
+    let draft = out(&output);
+    for expected in [
+        "\nunit  = \"mm\"   # GUESS: a column is in mm\n",
+        "\n[channel.a]\ncolumn = \"pos_mm\"   # GUESS by its name and values: which source is it?\ncolumn_unit = \"mm\"   # GUESS",
+        "\n[channel.b]\ncolumn = \"count\"",
+        "\n[input.guard]\ncolumns = [\"guard\"]   # GUESS by its values\ndemand = \"\"   # FILL IN: the level",
+        "\n# Columns of the file that this draft does not use:\n#   \"torque [Nm]\"\n#   \"speed\"\n",
+    ] {
+        assert!(draft.contains(expected), "{expected}\n{draft}");
+    }
+    let error = Setup::parse(draft, "left-over").expect_err("the demand is not known");
+    let messages: Vec<&str> = error.diagnostics().iter().map(|one| one.message.as_str()).collect();
+    assert!(messages.iter().any(|message| message.contains("demand")), "{messages:?}");
 }
 
 #[test]

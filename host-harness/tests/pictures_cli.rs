@@ -351,6 +351,9 @@ fn what_cannot_be_written_where_it_is_asked_for_is_refused_with_what_to_do() {
     refused("replay", &DEMO, &["--svg", "-", "--png", "-"], "name two files");
     refused("explain", &DEMO, &["--svg", "-", "--json", "-"], "name two files");
     refused("explain", &DEMO, &["--svg", &one, "--png", &one], "name two files");
+    let crossed = ["--png", "x.svg", "--svg", "x.png"];
+    refused("replay", &DEMO, &crossed, "--svg writes SVG, and the name ends with .png; end it with .svg, or");
+    refused("explain", &DEMO, &["--png", "x.svg"], "--png writes PNG, and the name ends with .svg; end");
     refused("explain", &DEMO, &["--trip", "99", "--svg", &one], "--trip 99");
     // What the trace came to is told all the same.
     let output = cowitness(&[&["replay"], &DEMO[..], &["--svg", "no/such/folder.svg"]].concat());
@@ -465,13 +468,14 @@ fn the_keys_of_a_picture_stay_within_it_where_it_has_all_of_them() {
 #[test]
 fn a_picture_that_cannot_be_written_takes_nothing_from_the_report() {
     let bench = Bench::new("unwritten");
-    let (json, junit, missing) = (bench.path("it.json"), bench.path("it.xml"), bench.path("none/it.svg"));
-    for option in ["--svg", "--html"] {
+    let (json, junit, missing) = (bench.path("it.json"), bench.path("it.xml"), bench.path("none/it"));
+    for (option, ending) in [("--svg", ".svg"), ("--html", ".html")] {
+        let missing = missing.clone() + ending;
         let output = cowitness(
             &[["replay"].as_slice(), &DEMO, &[option, &missing, "--json", &json, "--junit", &junit]].concat(),
         );
         assert_eq!(output.status.code(), Some(2), "what could not be written is an error");
-        assert!(err(&output).contains("none/it.svg"), "{}", err(&output));
+        assert!(err(&output).contains(&format!("none/it{ending}")), "{}", err(&output));
         let plain = ran(&[["replay"].as_slice(), &DEMO].concat());
         assert_eq!(out(&output), out(&plain), "the text is there");
         let report: Report = serde_json::from_str(&bench.read("it.json")).unwrap();

@@ -2,8 +2,17 @@
 
 mod table_files;
 
+use std::fs::File;
 use std::process::{Command, Stdio};
 
+use std::sync::Arc;
+
+use arrow_array::types::{
+    DurationMillisecondType, Float32Type, Int8Type, Int32Type, Time64MicrosecondType,
+    TimestampMicrosecondType, TimestampSecondType, UInt16Type, UInt32Type,
+};
+use arrow_array::{ArrayRef, PrimitiveArray, RecordBatch};
+use arrow_schema::{DataType, Field, Schema, TimeUnit};
 use table_files::{Column, Folder, SETUP, csv, parquet};
 
 /// All formats that a trace can be converted to, but for the text that it comes from.
@@ -282,6 +291,213 @@ fn many_row_groups_and_record_batches_give_the_same_report() {
             said.contains("there is no column `motr` that `[channel.a]` asks for, did you mean `motor`?"),
             "{said}"
         );
-        assert!(said.contains("`c35`, and 9964 more;") && said.len() < 1000, "{said}");
+        assert!(said.contains("the columns are `motor`, `door`, ") && said.len() < 1000, "{said}");
+        assert!(said.contains(", and 9964 more;"), "{said}");
+        let said = folder.refused(&["replay", "wide.csv", "--setup", "wrong.toml"]);
+        assert!(
+            said.contains("asks for, did you mean `motor`?; the columns are `motor`, `door`, "),
+            "{said}"
+        );
+        assert!(said.contains(", and 9964 more;") && said.len() < 1000, "{said}");
     }
+}
+
+#[test]
+fn a_synthetic_trace_is_refused_a_name_that_promises_another_format() {
+    let folder = Folder::new("synth_names");
+    let scenario = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../traces-demo/belt-slip.toml");
+    let scenario = scenario.to_str().unwrap();
+    for (name, expected) in [
+        (
+            "z.parquet",
+            "error: --out z.parquet: by its name this is a Parquet file, and a synthetic trace is written as CSV; \
+             name it z.csv, and make the other file of it: cowitness convert z.csv --out z.parquet\n",
+        ),
+        (
+            "z.feather",
+            "is an Arrow IPC file, and a synthetic trace is written as CSV; name it z.csv, and make",
+        ),
+        ("z.arrow.gz", "cowitness convert z.csv --out z.arrow\n"),
+        ("z.mf4", "is an MDF 4 file, and a synthetic trace is written as CSV; name it z.csv\n"),
+        ("z.tsv", "is text separated by tabs, and"),
+        ("z.csv.xz", "is compressed in a way that is not written, and"),
+    ] {
+        let said = folder.refused(&["synth", scenario, "--out", name]);
+        assert!(said.contains(expected), "{said}");
+        assert!(!folder.path(name).exists(), "{name}");
+    }
+    for name in ["z.csv", "z", "z.txt", "Z.CSV.GZ"] {
+        assert_eq!(folder.run(&["synth", scenario, "--out", name]).status.code(), Some(0), "{name}");
+    }
+}
+
+/// Columns of types that are easily lost, each with a first, a missing and a last cell.
+fn typed() -> Vec<(&'static str, ArrayRef)> {
+    let berlin =
+        PrimitiveArray::<TimestampMicrosecondType>::from(vec![Some(1_790_000_000_000_001), None, Some(0)]);
+    vec![
+        ("berlin", Arc::new(berlin.with_timezone("Europe/Berlin"))),
+        (
+            "wall",
+            Arc::new(PrimitiveArray::<TimestampSecondType>::from(vec![Some(1_790_000_000), None, Some(1)])),
+        ),
+        (
+            "age",
+            Arc::new(PrimitiveArray::<DurationMillisecondType>::from(vec![Some(-5), None, Some(12_345)])),
+        ),
+        (
+            "day",
+            Arc::new(PrimitiveArray::<Time64MicrosecondType>::from(vec![
+                Some(1),
+                None,
+                Some(86_399_999_999),
+            ])),
+        ),
+        ("i8", Arc::new(PrimitiveArray::<Int8Type>::from(vec![Some(-128), None, Some(127)]))),
+        ("u16", Arc::new(PrimitiveArray::<UInt16Type>::from(vec![Some(0), None, Some(65_535)]))),
+        ("i32", Arc::new(PrimitiveArray::<Int32Type>::from(vec![Some(i32::MIN), None, Some(i32::MAX)]))),
+        ("u32", Arc::new(PrimitiveArray::<UInt32Type>::from(vec![Some(0), None, Some(u32::MAX)]))),
+        ("f32", Arc::new(PrimitiveArray::<Float32Type>::from(vec![Some(0.1), None, Some(f32::MAX)]))),
+    ]
+}
+
+fn write_arrow(path: &std::path::Path, columns: &[(&str, ArrayRef)]) {
+    let fields = columns.iter().map(|(name, array)| Field::new(*name, array.data_type().clone(), true));
+    let notes: std::collections::HashMap<_, _> = [("made_by".to_owned(), "a test".to_owned())].into();
+    let schema = Arc::new(Schema::new_with_metadata(fields.collect::<Vec<_>>(), notes));
+    let arrays = columns.iter().map(|(_, array)| Arc::clone(array)).collect();
+    let batch = RecordBatch::try_new(Arc::clone(&schema), arrays).unwrap();
+    let mut writer = arrow_ipc::writer::FileWriter::try_new(File::create(path).unwrap(), &schema).unwrap();
+    writer.write(&batch).unwrap();
+    writer.finish().unwrap();
+}
+
+fn read_arrow(path: &std::path::Path) -> RecordBatch {
+    let mut reader = arrow_ipc::reader::FileReader::try_new(File::open(path).unwrap(), None).unwrap();
+    reader.next().unwrap().unwrap()
+}
+
+#[test]
+fn types_stay_as_narrow_as_they_were_and_times_keep_their_zone_in_both_formats() {
+    let folder = Folder::new("types");
+    let columns = typed();
+    write_arrow(&folder.path("in.arrow"), &columns);
+    let said = folder.convert(&["in.arrow", "--out", "one.arrow"]);
+    assert_eq!(
+        said,
+        "note: column `day`: times of day -> durations since midnight\n\
+         note: notes of the file that are not written: `made_by`\n\
+         one.arrow: 3 rows of 9 columns\n"
+    );
+    let said = folder.convert(&["one.arrow", "--out", "two.parquet"]);
+    assert_eq!(
+        said,
+        "note: column `wall`: points in time in s -> points in time in ms: Parquet has no s\n\
+         two.parquet: 3 rows of 9 columns\n"
+    );
+    assert_eq!(
+        folder.convert(&["two.parquet", "--out", "three.arrow"]),
+        "three.arrow: 3 rows of 9 columns\n"
+    );
+    let found = read_arrow(&folder.path("one.arrow"));
+    for (name, array) in columns.iter().filter(|(name, _)| *name != "day") {
+        assert_eq!(found.column_by_name(name).unwrap(), array, "{name}");
+    }
+    assert_eq!(found.column_by_name("day").unwrap().data_type(), &DataType::Duration(TimeUnit::Microsecond));
+    let last = read_arrow(&folder.path("three.arrow"));
+    for (name, array) in columns.iter().filter(|(name, _)| !["day", "wall"].contains(name)) {
+        assert_eq!(last.column_by_name(name).unwrap(), array, "{name}");
+    }
+    assert_eq!(last.column_by_name("day").unwrap(), found.column_by_name("day").unwrap());
+    assert_eq!(
+        last.column_by_name("wall").unwrap().data_type(),
+        &DataType::Timestamp(TimeUnit::Millisecond, None)
+    );
+}
+
+#[test]
+fn what_a_text_does_not_say_of_times_is_told_in_a_line_for_each_kind() {
+    let folder = Folder::new("told");
+    write_arrow(&folder.path("in.arrow"), &typed());
+    let said = folder.convert(&["in.arrow", "--out", "out.csv"]);
+    for expected in [
+        "note: column `berlin`: points in time (time zone Europe/Berlin) -> numbers of s since 1970 in UTC: a text",
+        "note: column `wall`: points in time without a time zone -> numbers of s since 1970: a text has no types\n",
+        "note: column `day`: times of day -> numbers of s since midnight: a text has no types\n",
+    ] {
+        assert!(said.contains(expected), "{said}");
+    }
+    let text = folder.text("out.csv");
+    assert!(
+        text.ends_with("0.000000,1,12.345,86399.999999,127,65535,2147483647,4294967295,340282346638528859811704183484516925440\n"),
+        "{text}"
+    );
+    let all: Vec<(String, ArrayRef)> =
+        (0..500).map(|n| (format!("t{n}"), Arc::clone(&typed()[0].1))).collect();
+    let all: Vec<(&str, ArrayRef)> =
+        all.iter().map(|(name, array)| (name.as_str(), Arc::clone(array))).collect();
+    write_arrow(&folder.path("many.arrow"), &all);
+    let said = folder.convert(&["many.arrow", "--out", "many.csv"]);
+    assert!(said.starts_with("note: 500 columns, `t0`, `t1`, `t2`, and 497 more: points in time"), "{said}");
+    assert_eq!(said.lines().count(), 3, "{said}");
+}
+
+#[test]
+fn seconds_of_a_text_become_durations_and_no_points_in_time() {
+    let folder = Folder::new("durations");
+    folder.write("in.csv", "time,motor\ns,-\n0.5,1\n1.25,2\n");
+    for name in ["one.parquet", "one.arrow"] {
+        assert_eq!(folder.convert(&["in.csv", "--out", name]), format!("{name}: 2 rows of 2 columns\n"));
+        folder.convert(&[name, "--out", "back.arrow"]);
+        let field = read_arrow(&folder.path("back.arrow")).schema().field(0).clone();
+        assert_eq!(field.data_type(), &DataType::Duration(TimeUnit::Nanosecond), "{name}");
+        folder.convert(&[name, "--out", "back.csv"]);
+        assert_eq!(folder.text("back.csv"), "time,motor\ns,-\n0.50,1\n1.25,2\n", "{name}");
+    }
+}
+
+#[test]
+fn times_of_floats_are_written_as_short_as_they_are_the_same_float_and_the_same_ns() {
+    let folder = Folder::new("short_times");
+    let columns = [
+        ("time", Column::Real(vec![0.0, 0.0005, 0.1 + 0.2])),
+        ("motor", Column::Whole(vec![0, 1, 2])),
+        ("rail", Column::Whole(vec![0, 1, 2])),
+        ("door", Column::Whole(vec![0, 0, 0])),
+    ];
+    parquet(&folder.path("run.parquet"), &columns, &[]);
+    folder.convert(&["run.parquet", "--out", "run.csv", "--setup", "axis.toml"]);
+    let expected = "time,motor,rail,door\ns,-,-,-\n0,0,0,0\n0.0005,1,1,0\n0.30000000000000004,2,2,0\n";
+    assert_eq!(folder.text("run.csv"), expected);
+    assert_eq!(folder.report("run.csv", "axis.toml"), folder.report("run.parquet", "axis.toml"));
+}
+
+#[test]
+fn rows_that_are_a_thousand_times_too_far_apart_or_too_close_are_told_with_the_unit_that_explains_it() {
+    let folder = Folder::new("unit_of_time");
+    folder.write("run.csv", csv());
+    let said = |trace: &str, setup: &str| {
+        let output = folder.run(&["replay", trace, "--setup", setup, "--quiet"]);
+        String::from_utf8(output.stderr).unwrap()
+    };
+    assert_eq!(said("run.csv", "axis.toml"), "");
+    // The same times in ms.
+    let mut slow = "time,motor,rail,door\n".to_owned();
+    for (row, line) in csv().lines().skip(1).enumerate() {
+        let (_, rest) = line.split_once(',').unwrap();
+        slow += &format!("{}.{},{rest}\n", row / 2, row % 2 * 5);
+    }
+    folder.write("ms.csv", slow);
+    assert_eq!(
+        said("ms.csv", "axis.toml"),
+        "note: ms.csv: the rows are 0.5 s apart on the average, and the shorter `timeout` is 0.004 s; \
+         if the times of the trace are in ms and not in s, correct `unit` of [time]\n"
+    );
+    let with_period = format!("{SETUP}[machine]\nframe_period = \"0.5 ms\"\n");
+    folder.write("period.toml", &with_period);
+    assert_eq!(said("run.csv", "period.toml"), "");
+    assert!(said("ms.csv", "period.toml").contains("and `frame_period` of [machine] is 0.0005 s; if"));
+    folder.write("fast.toml", with_period.replace("unit   = \"s\"", "unit   = \"ms\""));
+    let fast = said("run.csv", "fast.toml");
+    assert!(fast.contains("if the times of the trace are in s and not in ms, correct"), "{fast}");
 }

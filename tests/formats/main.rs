@@ -108,7 +108,7 @@ fn files_of_ours_are_read_by_other_implementations_cell_by_cell() {
     let types = |name: &str| {
         read.iter().find(|file| file["file"] == name && file["by"] == "pyarrow").expect("it was read")["types"].clone()
     };
-    assert_eq!(types("ours-times.parquet")[0], "timestamp[ns]");
+    assert_eq!(types("ours-times.parquet")[0], "duration[ns]");
     assert_eq!(types("ours-times.arrow")[0], "duration[ns]");
     assert_eq!(types("ours.parquet")[0], "decimal128(18, 6)");
     assert_eq!(types("ours.parquet")[4], "uint64");

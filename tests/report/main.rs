@@ -12,7 +12,7 @@ use std::io::Cursor;
 
 use boon::{Compiler, Schemas};
 use host_harness::replay::{layout, replay};
-use host_harness::report::{Report, json_schema};
+use host_harness::report::{Report, Reports, json_schema};
 use host_harness::setup::Setup;
 use host_harness::trace::{Options, Reader};
 use monitor_core::{Frame, Instant, Levels, Reading, Sample};
@@ -138,6 +138,25 @@ fn a_report_with_an_entry_in_every_list_validates_against_the_schema() {
 }
 
 /// Evaluated at every second row; the first line of a torque is marked invalid at 20 ms, and both are apart from 40 ms on.
+#[test]
+fn an_array_of_reports_as_several_traces_give_it_validates_against_the_schema_and_a_changed_one_does_not() {
+    let setup = Setup::parse(SETUP, "axis.toml").unwrap();
+    let frames = frames(&setup);
+    let outcome = replay(&setup, &mut frames.as_slice(), &mut |_| {}).unwrap();
+    let report = Report::new(&setup, &outcome, "frames", 0);
+    let one = serde_json::to_value(Reports::One(&report)).unwrap();
+    assert!(one.is_object());
+    valid(&one).unwrap();
+    let several = serde_json::to_value(Reports::Several(vec![&report, &report])).unwrap();
+    assert_eq!(several.as_array().map(Vec::len), Some(2));
+    valid(&several).unwrap();
+    let mut bad = several;
+    bad[1]["verdict"] = Value::from("fine");
+    assert!(valid(&bad).is_err());
+    bad[1] = Value::Null;
+    assert!(valid(&bad).is_err());
+}
+
 #[test]
 fn a_report_on_an_analogue_value_at_a_period_of_its_own_validates_against_the_schema() {
     let torque = r#"

@@ -8,7 +8,7 @@ use super::functions::can_be_violated;
 use super::plan::{Count, Rest, Rule, Sort, Wanted};
 use super::words;
 use crate::decimal::{Dimension, Rounding, parse_quantity, to_ulps};
-use crate::setup::nearest::nearest;
+use crate::nearest::nearest;
 use crate::setup::section::{Got, Reported, Section, Text};
 use crate::setup::value::POSITIVE;
 use crate::setup::{By, InputLines, MonitorKind, Setting, Setup, Until};

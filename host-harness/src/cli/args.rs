@@ -19,6 +19,8 @@ pub(super) struct Args {
 fn after_help() -> String {
     format!(
         "Example:\n  cowitness replay run.csv --setup axis.toml\n\n\
+        A file that is written replaces the one of its name, if there is one. Only a draft of `columns` never does, and\n\
+        `sweep --resume` goes on in its file.\n\n\
         Exit status: 0 ran and found nothing, 1 ran and found something, 2 could not run. The help of each command says what\n\
         there is to find.\n\n{CAUTION}"
     )
@@ -64,13 +66,15 @@ pub(super) enum Command {
     )]
     Accept(Accept),
     /// Make a synthetic trace from a motion, two encoder models and faults
-    #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz")]
+    #[command(after_help = "Example:\n  cowitness synth overspeed.toml --out overspeed.csv.gz\n\n\
+        A file of that name is replaced. For Parquet or Arrow IPC, convert the CSV with `cowitness convert`.")]
     Synth(Synth),
     /// Convert a trace between CSV, Parquet and Arrow IPC, all its columns, without loss
     #[command(after_help = "Example:\n  cowitness convert run.csv --out run.parquet --setup axis.toml\n\n\
         The name of the new file says its format: .csv, .csv.gz, .csv.zst, .parquet or .arrow. Whole numbers, times to the ns and\n\
         decimal numbers of up to 18 digits are kept as they are; what no type of column keeps exactly is refused.\n\
-        With --setup the time becomes a column of times, and units are noted.\n\n\
+        What the new format has no place for is told in a line for each kind of change.\n\
+        With --setup the time becomes a column of durations, and units are noted. A file of the name is replaced once all is written.\n\n\
         Exit status: 0 converted, 2 could not run.")]
     Convert(Convert),
     /// Replay traces with every point of a grid over one or two settings: nuisance trips against missed ones, reaction and travel
@@ -294,7 +298,7 @@ pub(super) struct Synth {
     /// The scenario
     #[arg(value_name = "SCENARIO.toml")]
     pub(super) scenario: PathBuf,
-    /// The trace to write: `.gz` and `.zst` are compressed; `-` is standard output
+    /// The trace to write, as CSV: `.gz` and `.zst` are compressed; `-` is standard output
     #[arg(long, value_name = "TRACE")]
     pub(super) out: PathBuf,
     /// Do not list what was planted in the trace

@@ -6,6 +6,7 @@ mod columns;
 mod compare;
 mod convert;
 mod drawn;
+mod ending;
 mod explain;
 mod html;
 mod inspect;
@@ -124,7 +125,8 @@ fn keep_inputs<'a>(out: &Path, inputs: impl IntoIterator<Item = &'a PathBuf>) ->
     Ok(())
 }
 
-/// Refuses to write to a file that is read in the same run, or two things to one place; each is named with its option.
+/// Refuses to write to a file that is read in the same run, two things to one place, or something to a name that promises something else;
+/// each is named with its option.
 fn keep_apart(outputs: &[(&str, Option<&PathBuf>)], inputs: &[&PathBuf]) -> Result<(), String> {
     let mut before: Vec<(&str, &Path)> = Vec::new();
     for (option, path) in outputs.iter().filter_map(|(option, path)| Some((option, (*path)?))) {
@@ -135,7 +137,7 @@ fn keep_apart(outputs: &[(&str, Option<&PathBuf>)], inputs: &[&PathBuf]) -> Resu
         }
         before.push((option, path));
     }
-    Ok(())
+    before.into_iter().try_for_each(|(option, path)| ending::fits(option, path))
 }
 
 /// Whether two names are of one file, which need not be there yet.

@@ -15,8 +15,8 @@ use crate::exit;
 use crate::expect::{Expectations, Judged, Miss};
 use crate::explain::{Again, Asked, ExplainError, explain_plotted};
 use crate::plot::replay_plotted;
-use crate::replay::{Outcome, ReplayError, layout, replay};
-use crate::report::{CAUTION, Report, VerdictReport, text};
+use crate::replay::{Outcome, ReplayError, doubtful_unit, layout, replay};
+use crate::report::{CAUTION, Report, Reports, VerdictReport, text};
 use crate::setup::Setup;
 use crate::sweep::Watched;
 use crate::trace::{Layout, Options, Prefetch, Reader, TraceError};
@@ -206,7 +206,9 @@ impl Job<'_> {
         };
         let skipped = source.reader().map(Reader::skipped);
         let rows = skipped.map_or(0, |skipped| skipped.total());
-        let notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
+        let mut notes = skipped.map_or_else(Vec::new, |skipped| skipped_notes(path, skipped));
+        let doubtful = doubtful_unit(self.setup, self.layout.time.unit, &outcome);
+        notes.extend(doubtful.map(|doubtful| format!("{}: {doubtful}", path.display())));
         let shown = path.display().to_string();
         let report = Report::new(self.setup, &outcome, &shown, rows);
         let (mut pictures, mut unwritten, mut written) = (String::new(), Vec::new(), None);
@@ -289,14 +291,12 @@ impl Job<'_> {
 
     fn json(&self, done: &[&Done]) -> Result<(), String> {
         let Some(path) = self.args.json.as_ref().filter(|_| !done.is_empty()) else { return Ok(()) };
-        let json = match (done, self.args.traces.len()) {
-            ([one], 1) => serde_json::to_string_pretty(&one.report),
-            _ => {
-                let all: Vec<&Report> = done.iter().map(|done| &done.report).collect();
-                serde_json::to_string_pretty(&all)
-            }
-        }
-        .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
+        let reports = match (done, self.args.traces.len()) {
+            ([one], 1) => Reports::One(&one.report),
+            _ => Reports::Several(done.iter().map(|done| &done.report).collect()),
+        };
+        let json = serde_json::to_string_pretty(&reports)
+            .map_err(|error| format!("the report cannot be written as JSON: {error}"))?;
         write_to(path, (json + "\n").as_bytes(), "--json")
     }
 

@@ -1,5 +1,6 @@
 //! The columns of delimited text.
 
+use super::doubled::doubled;
 use super::profile::Profile;
 use super::survey::{ColumnSurvey, GroupSurvey, SCHEMA_VERSION, Survey, candidates, chosen, pairs};
 use crate::trace::{Billionths, Compression, Input, Next, Plain, TraceError};
@@ -54,6 +55,7 @@ pub(super) fn survey(input: Input, time: Option<&str>) -> Result<Survey, TraceEr
         not_read: None,
         time: chosen(candidates, &columns),
         pairs: pairs.iter().filter_map(|pair| pair.report(&columns)).collect(),
+        doubled: doubled(&names),
         columns,
     };
     Ok(Survey {

@@ -8,8 +8,8 @@ use crate::setup::MAX_INPUTS;
 
 const HEAD: &str = "\
 # GUESS marks what names and values suggest: check it.
-# FILL IN marks what a trace cannot tell: take the # away and write the value, from drawings
-# and data sheets, of the machine as it is.
+# FILL IN marks what a trace cannot tell: take the # away where there is one and write the value,
+# from drawings and data sheets, of the machine as it is.
 # No limit stands in here: limits come from the risk assessment of the machine, and times of
 # monitors with them. This is an analysis aid, not a certified safety component.
 ";
@@ -44,6 +44,8 @@ pub fn draft(survey: &Survey) -> String {
             comment(name)
         );
     }
+    write_doubled(&mut text, group);
+    let mut used = Used::default();
     let positions = positions(group);
     put!(text, "title = {}   # GUESS", quoted(&format!("Draft for {}", survey.path)));
     write_unit(&mut text, &positions);
@@ -51,8 +53,18 @@ pub fn draft(survey: &Survey) -> String {
     for (letter, position) in ["a", "b"].into_iter().zip([positions.first(), positions.get(1)]) {
         write_channel(&mut text, letter, position.copied(), group);
     }
-    write_inputs(&mut text, group);
+    used.take(group.time.iter().map(|time| &time.column));
+    used.take(positions.iter().map(|column| &column.address));
+    used.take(write_inputs(&mut text, group).iter().map(|column| &column.address));
+    used.write_rest(&mut text, survey);
     text + TAIL
+}
+
+/// A setup cannot name them.
+fn write_doubled(text: &mut String, group: &GroupSurvey) {
+    for doubled in &group.doubled {
+        put!(text, "# FIRST: {}: {}", comment(&quoted(&doubled.name)), doubled.in_words());
+    }
 }
 
 /// The group with two positions and the most rows, or else the one with the most rows.
@@ -72,7 +84,10 @@ fn comment(text: &str) -> String {
 /// The two columns that look most like positions, in the order of the file.
 fn positions(group: &GroupSurvey) -> Vec<&ColumnSurvey> {
     let time = group.time.as_ref().map(|time| time.column.as_str());
-    let is_length = |column: &ColumnSurvey| column.unit.as_deref().map(guess::is_length);
+    let is_length = |column: &ColumnSurvey| match length_of(column) {
+        Some(unit) => Some(guess::is_length(unit)),
+        None => column.unit.as_deref().map(guess::is_length),
+    };
     let likeness = |column: &ColumnSurvey| {
         let numbers = matches!(column.holds, HoldsReport::Whole | HoldsReport::Decimal | HoldsReport::Float);
         let is_time = time == Some(column.address.as_str()) || guess::is_time_name(&column.name);
@@ -93,10 +108,19 @@ fn positions(group: &GroupSurvey) -> Vec<&ColumnSurvey> {
     found.iter().map(|(place, _)| &group.columns[*place]).collect()
 }
 
+/// The unit of a length or an angle that the file or its name gives a column.
+fn length_of(column: &ColumnSurvey) -> Option<&str> {
+    let of_length = |unit: &&str| guess::is_length(unit).is_some();
+    column
+        .unit
+        .as_deref()
+        .map_or_else(|| guess::length_behind(&column.name), |unit| Some(unit).filter(of_length))
+}
+
 fn write_unit(text: &mut String, positions: &[&ColumnSurvey]) {
     let units: Vec<(&str, bool)> = positions
         .iter()
-        .filter_map(|column| column.unit.as_deref().and_then(|unit| Some((unit, guess::is_length(unit)?))))
+        .filter_map(|column| length_of(column).and_then(|unit| Some((unit, guess::is_length(unit)?))))
         .collect();
     match units.first() {
         Some((unit, true)) => {
@@ -155,8 +179,7 @@ fn write_channel(text: &mut String, letter: &str, column: Option<&ColumnSurvey>,
         &format!("column = {}", quoted(&column.address)),
         "GUESS by its name and values: which source is it?",
     );
-    let unit = column.unit.as_deref().filter(|unit| guess::is_length(unit).is_some());
-    match (unit, column.whole) {
+    match (length_of(column), column.whole) {
         (Some(unit), _) => {
             let unit = crate::trace::symbol(unit).unwrap_or(unit);
             put_line(text, &format!("column_unit = {}", quoted(unit)), "GUESS by the file or the name");
@@ -169,7 +192,10 @@ fn write_channel(text: &mut String, letter: &str, column: Option<&ColumnSurvey>,
             );
         }
         (None, false) => {
-            put!(text, "# FILL IN: column_unit = \"mm\"   # the unit of these positions");
+            put!(
+                text,
+                "# FILL IN: column_unit = \"mm\"   # the unit of these positions: \"mm\", \"m\", \"deg\"..."
+            );
         }
     }
     if column.empty > 0 {
@@ -223,7 +249,8 @@ fn write_width(text: &mut String, column: &ColumnSurvey) {
 }
 
 /// Levels as inputs: two lines where their names say so.
-fn write_inputs(text: &mut String, group: &GroupSurvey) {
+fn write_inputs<'a>(text: &mut String, group: &'a GroupSurvey) -> Vec<&'a ColumnSurvey> {
+    let mut written = Vec::new();
     let mut names = Vec::new();
     let time = group.time.as_ref().map(|time| time.column.as_str());
     let levels: Vec<&ColumnSurvey> = (group.columns.iter())
@@ -245,6 +272,8 @@ fn write_inputs(text: &mut String, group: &GroupSurvey) {
         let name = input_name(column, second.is_some(), &names);
         put!(text, "\n[input.{}]", key(&name));
         names.push(name);
+        written.push(column);
+        written.extend(second);
         match (pair, second) {
             (Some(pair), Some(second)) => {
                 let columns = format!("columns = [{}, {}]", quoted(&column.address), quoted(&second.address));
@@ -267,13 +296,16 @@ fn write_inputs(text: &mut String, group: &GroupSurvey) {
             }
             _ => put_line(text, &format!("columns = [{}]", quoted(&column.address)), "GUESS by its values"),
         }
+        // Left out, it would be "high": a guard whose contacts open would demand nothing.
         put_line(
             text,
-            "demand = \"high\"",
-            "GUESS: the level of the first line that demands, \"high\" or \"low\"",
+            "demand = \"\"",
+            "FILL IN: the level of the first line that demands, \"high\" or \"low\"",
         );
     }
     write_left(text, &left);
+    written.extend(left.into_iter().map(|(column, _)| column));
+    written
 }
 
 fn write_left(text: &mut String, left: &[(&ColumnSurvey, Option<&str>)]) {
@@ -291,6 +323,35 @@ fn write_left(text: &mut String, left: &[(&ColumnSurvey, Option<&str>)]) {
                 &format!("# {name}"),
                 &format!("a level more than the {MAX_INPUTS} inputs of a setup"),
             ),
+        }
+    }
+}
+
+/// The columns that a draft has a place for.
+#[derive(Default)]
+struct Used(std::collections::BTreeSet<String>);
+
+impl Used {
+    fn take<'a>(&mut self, addresses: impl Iterator<Item = &'a String>) {
+        self.0.extend(addresses.cloned());
+    }
+
+    /// Names the others: nobody shall think that they are looked after.
+    fn write_rest(&self, text: &mut String, survey: &Survey) {
+        /// So many are named.
+        const NAMED: usize = 100;
+        let all = survey.groups.iter().flat_map(|group| &group.columns);
+        let rest: Vec<&str> =
+            all.map(|column| column.address.as_str()).filter(|address| !self.0.contains(*address)).collect();
+        if rest.is_empty() {
+            return;
+        }
+        put!(text, "\n# Columns of the file that this draft does not use:");
+        for name in rest.iter().take(NAMED) {
+            put!(text, "#   {}", comment(&quoted(name)));
+        }
+        if rest.len() > NAMED {
+            put!(text, "#   and {} more; `cowitness columns` lists them", rest.len() - NAMED);
         }
     }
 }

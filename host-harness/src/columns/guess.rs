@@ -49,6 +49,15 @@ pub(super) fn is_length(unit: &str) -> Option<bool> {
     }
 }
 
+/// The unit of a length or an angle that is the last word of a name, `pos_mm`. A lone `m` or `in` may be a motor or an input.
+pub(super) fn length_behind(name: &str) -> Option<&str> {
+    let at = name.rfind(|c: char| !c.is_alphanumeric() && c != '\u{b5}')?;
+    let (stem, last) =
+        (&name[..at], name[at..].trim_start_matches(|c: char| !c.is_alphanumeric() && c != '\u{b5}'));
+    let is_doubtful = matches!(last, "m" | "in");
+    (!stem.is_empty() && !is_doubtful && is_length(last).is_some()).then_some(last)
+}
+
 /// How much a name looks like that of a counter or a position.
 pub(super) fn likeness_to_position(name: &str) -> u32 {
     const WORDS: [&str; 12] = [
@@ -110,6 +119,22 @@ mod tests {
             ("s", false, None),
         ] {
             assert_eq!((is_time_name(name), time_unit_in(name)), (is_time, unit), "{name}");
+        }
+    }
+
+    #[test]
+    fn a_unit_of_length_is_told_by_the_last_word_of_a_name_unless_that_may_be_something_else() {
+        for (name, unit) in [
+            ("pos_mm", Some("mm")),
+            ("rail pos um", Some("um")),
+            ("angle.deg", Some("deg")),
+            ("pos_m", None),
+            ("motor_in", None),
+            ("mm", None),
+            ("_mm", None),
+            ("speed_mm_s", None),
+        ] {
+            assert_eq!(length_behind(name), unit, "{name}");
         }
     }
 

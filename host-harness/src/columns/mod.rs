@@ -10,6 +10,7 @@
 //! Limits are never drafted.
 
 mod delimited;
+mod doubled;
 mod draft;
 mod guess;
 mod profile;
@@ -19,6 +20,7 @@ mod survey;
 mod text;
 mod typed;
 
+pub use doubled::DoubledSurvey;
 pub use draft::draft;
 pub(crate) use survey::times_by_name;
 pub use survey::{

@@ -5,6 +5,7 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::doubled::DoubledSurvey;
 use super::guess;
 use super::profile::{Holds, Profile};
 use super::rate::Rate;
@@ -47,6 +48,16 @@ pub enum ColumnsError {
         /// The name that was given.
         name: String,
     },
+    /// The column that was said to be the time cannot be it.
+    #[error("{path}: column `{name}` cannot be the time of the rows: {why}")]
+    NoTimes {
+        /// The file.
+        path: String,
+        /// The name that was given.
+        name: String,
+        /// What is wrong with the column, and what to do.
+        why: String,
+    },
 }
 
 /// What a file holds. Numbers are texts: those of the file, where it is text; times are decimals in the unit of their column.
@@ -83,6 +94,8 @@ pub struct GroupSurvey {
     pub time: Option<TimeSurvey>,
     /// Columns of levels that may be the two lines of one input, by their names.
     pub pairs: Vec<PairSurvey>,
+    /// Names that several columns have.
+    pub doubled: Vec<DoubledSurvey>,
 }
 
 /// One column.
@@ -226,16 +239,23 @@ pub fn survey(path: &Path, time: Option<&str>) -> Result<Survey, ColumnsError> {
     };
     let no_time = survey.groups.iter().all(|group| group.time.as_ref().is_none_or(|time| time.by != "given"));
     match time {
-        Some(time) if no_time && !survey.groups.iter().any(|group| group.has(time)) => {
-            Err(ColumnsError::NoTime { path: name, name: time.to_owned() })
+        Some(time) if no_time => {
+            let given = survey.groups.iter().find_map(|group| Some((group, group.column(time)?)));
+            let (path, name) = (name, time.to_owned());
+            Err(match given {
+                None => ColumnsError::NoTime { path, name },
+                Some((group, column)) => {
+                    ColumnsError::NoTimes { path, name, why: column.no_times(group.rows) }
+                }
+            })
         }
         _ => Ok(survey),
     }
 }
 
 impl GroupSurvey {
-    fn has(&self, name: &str) -> bool {
-        self.columns.iter().any(|column| column.name == name || column.address == name)
+    fn column(&self, name: &str) -> Option<&ColumnSurvey> {
+        self.columns.iter().find(|column| column.name == name || column.address == name)
     }
 }
 
@@ -266,6 +286,27 @@ impl ColumnSurvey {
             odd: profile.texts,
             changes: profile.changes,
             first_odd: profile.first_text.map(|odd| Place { row: odd.row, text: odd.text }),
+        }
+    }
+
+    /// Why it can be no column of times, and what to do.
+    pub(super) fn no_times(&self, rows: u64) -> String {
+        const WRITE: &str =
+            "a time is a number of s, ms, us or ns: write it so, or name another column with --time";
+        let first = self.first_odd.as_ref();
+        let first =
+            first.map_or_else(String::new, |odd| format!(", first {:?} in row {}", odd.text, odd.row));
+        match self.holds {
+            HoldsReport::Empty if rows == 0 => {
+                "there is no row of data; record it again, or check what writes it".to_owned()
+            }
+            HoldsReport::Empty => "all its cells are empty; name another column with --time".to_owned(),
+            HoldsReport::Text => format!("it holds text{first}; {WRITE}"),
+            HoldsReport::Mixed => format!("not all its cells are numbers{first}; {WRITE}"),
+            HoldsReport::Other => {
+                format!("it holds {}; {WRITE}", self.what.as_deref().unwrap_or("what is not read"))
+            }
+            _ => format!("no number in it can be a time; {WRITE}"),
         }
     }
 

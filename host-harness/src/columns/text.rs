@@ -2,6 +2,7 @@
 
 use std::fmt::Write as _;
 
+use super::guess;
 use super::shown::{cut, short};
 use super::survey::{ColumnSurvey, GroupSurvey, HoldsReport, Survey, TimeSurvey};
 use crate::plural::plural;
@@ -50,12 +51,27 @@ fn write_group(text: &mut String, group: &GroupSurvey) {
     write_odd(text, group);
     match &group.time {
         Some(time) => write_time(text, time),
-        None => put_wrapped(
-            text,
-            "\n",
-            "no column looks like the time of the rows: say which one it is with --time NAME",
-        ),
+        None => put_wrapped(text, "\n", &no_time(group)),
     }
+}
+
+/// That there is no time, and why a column that is called so is none.
+fn no_time(group: &GroupSurvey) -> String {
+    let called =
+        group.columns.iter().find(|column| guess::is_time_name(&column.name) && !column.is_numbers());
+    let why = match called {
+        Some(column) if group.rows > 0 => {
+            let what = match column.holds {
+                HoldsReport::Empty => "is empty",
+                HoldsReport::Mixed => "holds numbers and something else",
+                HoldsReport::Other => "is not read",
+                _ => "holds text",
+            };
+            format!(" ({} {what})", printable(&column.name))
+        }
+        _ => String::new(),
+    };
+    format!("no column looks like the time of the rows{why}: say which one it is with --time NAME")
 }
 
 fn write_columns(text: &mut String, columns: &[ColumnSurvey]) {
@@ -109,6 +125,9 @@ const fn word(column: &ColumnSurvey) -> &'static str {
 /// What cannot be told in the table.
 fn write_odd(text: &mut String, group: &GroupSurvey) {
     let mut notes = Vec::new();
+    for doubled in &group.doubled {
+        notes.push(format!("{}: {}", printable(&doubled.name), doubled.in_words()));
+    }
     for column in &group.columns {
         let name = printable(&column.name);
         if let (Some(what), None) = (&column.what, &group.not_read) {

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
+use super::doubled::doubled;
 use super::profile::{Profile, Value};
 use super::shown::{decimal, float, scaled};
 use super::survey::{
@@ -77,6 +78,7 @@ fn group(
         not_read,
         time: chosen(seen.candidates, &columns),
         pairs: seen.pairs.iter().filter_map(|pair| pair.report(&columns)).collect(),
+        doubled: doubled(&names),
         columns,
     })
 }

@@ -1,7 +1,7 @@
 //! The log of an implementation: what it came to, frame by frame.
 
 use super::BadLog;
-use crate::setup::nearest::nearest;
+use crate::nearest::nearest;
 use crate::vectors::columns::{COLUMNS, FAULTS, OUTCOMES, RESETS, STIMULUS, number};
 
 /// One row of a log.

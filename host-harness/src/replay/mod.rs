@@ -16,6 +16,7 @@ mod room;
 mod source;
 #[cfg(test)]
 pub(crate) mod tests;
+mod unit;
 
 pub use axis::{Refused, ReplayAxis, axis, axis_of_points, config, layout};
 pub use outcome::{
@@ -23,6 +24,7 @@ pub use outcome::{
     MonitorFacts, Outcome, ResetFact, Rows, Stop, StopEnd, StopKind, Switch, Trip, TripRule, Verdict,
 };
 pub use source::{Cycled, FrameSource};
+pub use unit::doubtful_unit;
 
 pub(crate) use allowed::{AllowedSpeed, SpeedSpan, tightest};
 pub(crate) use apart::lines_apart;

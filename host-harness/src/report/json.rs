@@ -12,10 +12,20 @@ use crate::setup::Setup;
 /// The version of the JSON report; it changes when a field changes its meaning or goes.
 pub const SCHEMA_VERSION: u32 = 1;
 
-/// The JSON Schema of [`Report`].
+/// The JSON Schema of [`Reports`].
 #[must_use]
 pub fn json_schema() -> schemars::Schema {
-    schemars::schema_for!(Report)
+    schemars::schema_for!(Reports<'_>)
+}
+
+/// What `cowitness replay --json` writes.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(untagged)]
+pub enum Reports<'a> {
+    /// For one trace, the report on it.
+    One(&'a Report),
+    /// For several traces, the reports on those that could be read, in the order in which they were given.
+    Several(Vec<&'a Report>),
 }
 
 /// What a replay found, for programs.

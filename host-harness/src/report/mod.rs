@@ -11,8 +11,8 @@ mod tests;
 
 pub(crate) use json::heads;
 pub use json::{
-    FaultReport, OutputReport, Report, ResetReport, SCHEMA_VERSION, SetupReport, StopReport, TraceReport,
-    TripReport, VerdictReport, json_schema,
+    FaultReport, OutputReport, Report, Reports, ResetReport, SCHEMA_VERSION, SetupReport, StopReport,
+    TraceReport, TripReport, VerdictReport, json_schema,
 };
 pub(crate) use names::{Figures, faulted, reset, rule};
 pub use number::{Exact, Seconds};

@@ -9,10 +9,10 @@ use super::MAX_ANALOGUES;
 use super::check::Parts;
 use super::model::{AnalogueSetup, AnalogueUnit, MonitorKind, RangeSetup, Setting};
 use super::monitor::{ask, ordered};
-use super::nearest::nearest;
 use super::section::{ColumnUse, Entry, Got, Mistake, Reader, Reported, Role, Section, Text};
 use super::value::{HIGH, LOW, OR_ZERO, OR_ZERO_UP, POSITIVE, time_text};
 use crate::decimal::{ValueError, ValueErrorKind, parse_unit};
+use crate::nearest::nearest;
 
 const COLUMNS: &str = "[\"torque_1\", \"torque_2\"]";
 const VALID_COLUMNS: &str = "[\"torque_1_valid\", \"torque_2_valid\"]";

@@ -7,9 +7,9 @@ use super::machine::{
     SensorsSetup, WaySetup,
 };
 use super::model::{InputSetup, MonitorSetup, Setting};
-use super::nearest::nearest;
 use super::section::{Entry, Got, Reader, Reported, Section, Text};
 use super::value::{OR_ZERO, OR_ZERO_UP, POSITIVE, POSITIVE_UP, Rule};
+use crate::nearest::nearest;
 
 /// The widest resolution for which there is a formula, and the highest field, in ULP of a millimetre.
 const WIDEST: i64 = 70 << 24;

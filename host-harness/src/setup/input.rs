@@ -6,10 +6,10 @@ use monitor_core::Span;
 
 use super::model::{DemandLevel, DualSetup, InputLines, InputSetup, OneSided, Pairing, ResetSetup, Setting};
 use super::name::check_name;
-use super::nearest::{are_numbered_alike, nearest};
 use super::section::{ColumnUse, Entry, Got, Mistake, Reader, Reported, Role, Section, Text};
 use super::value::OR_ZERO;
 use super::{MAX_INPUTS, MAX_LEVELS};
+use crate::nearest::{are_numbered_alike, nearest};
 
 /// Inputs and level columns, as far as they are read.
 #[derive(Default)]

@@ -143,7 +143,6 @@ mod machine;
 mod model;
 mod monitor;
 mod name;
-pub(crate) mod nearest;
 mod output;
 mod read;
 mod reference;

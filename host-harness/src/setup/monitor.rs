@@ -12,11 +12,11 @@ use super::model::{
     Allowed, DemandSetup, LimitSetup, MonitorKind, MonitorSetup, RangeSetup, Setting, StandstillSetup,
 };
 use super::name::{Names, check_name, demand, reaction};
-use super::nearest::nearest;
 use super::output::{self, OF_THE_MOTION, is_output, no_demand, no_trip};
 use super::section::{Entry, Got, Mistake, Reported, Section, Text};
 use super::stop::{optional_ramp, stop};
 use super::value::{HIGH, LOW, Measured, OR_ZERO, POSITIVE, example};
+use crate::nearest::nearest;
 
 /// The kinds of monitors, as they are written in a setup file.
 pub const KINDS: [&str; 16] = [

@@ -8,9 +8,9 @@ use toml::de::{DeTable, DeValue};
 use super::input::{Inputs, declared};
 use super::model::{DemandSetup, DemandSource};
 use super::monitor::KINDS;
-use super::nearest::nearest;
 use super::output::OF_THE_MOTION;
 use super::section::{Got, Mistake, Reader, Reported, Section, Text, entry_of};
+use crate::nearest::nearest;
 
 /// A monitor as others may name it, before any is read.
 pub(super) struct Named<'r> {

@@ -11,7 +11,7 @@ use toml::de::{DeString, DeTable, DeValue};
 
 use super::diagnostic::{Diagnostic, Place};
 use super::model::AxisUnit;
-use super::nearest::nearest;
+use crate::nearest::nearest;
 
 /// Says that a diagnostic has been left with the reader.
 #[derive(Clone, Copy, Debug)]

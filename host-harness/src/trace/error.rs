@@ -134,7 +134,7 @@ pub enum Problem {
         asked_by: Option<String>,
         /// The most similar name in the header, if any is similar.
         nearest: Option<String>,
-        /// The names in the header, quoted, in order.
+        /// The names in the header, quoted, in order; of many the nearest ones first.
         present: String,
     },
     /// A needed column is in the header twice.
@@ -485,6 +485,9 @@ impl Problem {
                 "check the unit of the column in the setup"
             }
             Self::TimeRange { .. } => "check the unit of the time in the setup",
+            Self::TimeOrder { repeats: true, .. } => {
+                "the time must increase from row to row: cut the trace there, write times with more digits, or, where the setup has a finer unit of the time than the trace, correct that"
+            }
             Self::TimeOrder { .. } => {
                 "the time must increase from row to row: cut the trace there, or write times with more digits"
             }

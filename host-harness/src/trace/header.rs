@@ -6,6 +6,7 @@ use std::fmt;
 use super::cell::{Decimal, Mark};
 use super::error::{Problem, quoted};
 use super::layout::{AnalogueColumns, Layout, SourceColumns};
+use crate::nearest::{listed, nearest};
 
 /// What separates the cells of a trace.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -223,8 +224,8 @@ fn position(cells: &[Cell<'_>], name: &str, asked_by: Option<&str>) -> Result<us
         (None, _) => Err(Fault::of_line(Problem::MissingColumn {
             name: name.to_owned(),
             asked_by: asked_by.map(str::to_owned),
-            nearest: nearest(cells.iter().map(|cell| cell.text.as_ref()), name).map(str::to_owned),
-            present: cells.iter().map(|cell| format!("`{}`", cell.text)).collect::<Vec<_>>().join(", "),
+            nearest: nearest(name, cells.iter().map(|cell| cell.text.as_ref())).map(str::to_owned),
+            present: listed(name, cells.iter().map(|cell| cell.text.as_ref())),
         })),
     }
 }
@@ -277,43 +278,6 @@ impl Layout {
     }
 }
 
-/// The most similar of the `names`, if one is similar enough to be meant.
-pub(super) fn nearest<'a>(names: impl Iterator<Item = &'a str>, wanted: &str) -> Option<&'a str> {
-    let wanted = wanted.to_lowercase();
-    let length = wanted.chars().count();
-    // Of a name of one letter nothing would be left.
-    let close = (length / 3).max(1).min(length.saturating_sub(1));
-    names
-        .filter(|name| !name.is_empty())
-        .map(|name| {
-            let lower = name.to_lowercase();
-            // A name that goes on with its unit, `time [s]` for `time`, is meant as surely as a typing error.
-            let goes_on = lower
-                .strip_prefix(wanted.as_str())
-                .is_some_and(|rest| rest.starts_with([' ', '(', '[', '_']));
-            (if goes_on { close } else { edits(&lower, &wanted) }, name)
-        })
-        .filter(|(distance, _)| *distance <= close)
-        .min_by_key(|(distance, _)| *distance)
-        .map(|(_, name)| name)
-}
-
-/// How many characters must be inserted, deleted or replaced to turn one text into the other.
-fn edits(from: &str, to: &str) -> usize {
-    let to: Vec<char> = to.chars().collect();
-    let mut row: Vec<usize> = (0..=to.len()).collect();
-    for (done, from_char) in from.chars().enumerate() {
-        let mut diagonal = row[0];
-        row[0] = done + 1;
-        for (column, &to_char) in to.iter().enumerate() {
-            let replaced = diagonal + usize::from(from_char != to_char);
-            diagonal = row[column + 1];
-            row[column + 1] = replaced.min(diagonal + 1).min(row[column] + 1);
-        }
-    }
-    row[to.len()]
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -346,26 +310,5 @@ mod tests {
         for line in ["a,\"b", "a,\"b\"c", "\"", "a,\"b\"\"", "\"a\" b,c"] {
             assert!(split(line, Delimiter::Comma).is_err(), "{line}");
         }
-    }
-
-    #[test]
-    fn the_nearest_name_is_one_that_can_be_meant() {
-        let names = ["time [s]", "motor_count", "rail_count", ""];
-        for (wanted, expected) in [
-            ("time", Some("time [s]")),
-            ("Motor_Count", Some("motor_count")),
-            ("rail_cuont", Some("rail_count")),
-            ("door", None),
-        ] {
-            assert_eq!(nearest(names.into_iter(), wanted), expected, "{wanted}");
-        }
-    }
-
-    #[test]
-    fn edits_are_counted_as_the_textbook_pairs_say() {
-        // Standard examples of the distance, recalled from memory: kitten to sitting takes 3 edits.
-        assert_eq!(edits("kitten", "sitting"), 3);
-        assert_eq!(edits("", "abc"), 3);
-        assert_eq!(edits("abc", "abc"), 0);
     }
 }

@@ -20,7 +20,7 @@ mod values;
 
 use std::path::Path as File;
 
-use crate::setup::nearest::nearest;
+use crate::nearest::{listed_as, nearest};
 use crate::setup::{Setup, SetupError};
 use known::{Known, known};
 pub use path::Path;
@@ -146,12 +146,14 @@ impl Base {
         if !alike.is_empty() {
             return refuse(format!("there is no such setting in {}; use {}", self.name, alike.join(" or ")));
         }
-        refuse(format!("there is no such setting in {}; it has {}", self.name, shown.join(", ")))
+        let listed = listed_as(&path.to_string(), shown.iter().map(String::as_str), str::to_owned);
+        refuse(format!("there is no such setting in {}; it has {listed}", self.name))
     }
 
     /// What to say where it is not clear which monitor is meant.
     fn which_monitor(&self, path: &Path) -> String {
         let names = || self.setup.monitors.iter().map(|monitor| monitor.name.as_str());
+        let quoted = |name: &str| format!("\"{name}\"");
         let key = path.keys().last().map_or("on_delay", String::as_str);
         let has_key = |name: &&str| {
             let below = |known: &&Path| known.keys().get(1).is_some_and(|of| of == name);
@@ -177,18 +179,12 @@ impl Base {
                 }
                 (None, false) => format!("{none}; use {}", all.join(" or ")),
                 (None, true) => {
-                    format!(
-                        "{none}; the setup has {}",
-                        names().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ")
-                    )
+                    format!("{none}; the setup has {}", listed_as(named, names(), quoted))
                 }
             };
         }
         match all.len() {
-            0 => format!(
-                "the setup has no monitor with `{key}`; it has {}",
-                names().map(|name| format!("\"{name}\"")).collect::<Vec<_>>().join(", ")
-            ),
+            0 => format!("the setup has no monitor with `{key}`; it has {}", listed_as(key, names(), quoted)),
             1 => format!("which monitor? Write {}", all[0]),
             _ => format!("which monitor? Several have `{key}`: write {}", all.join(" or ")),
         }

@@ -5,7 +5,7 @@ use num_traits::{CheckedAdd, CheckedDiv, CheckedMul, CheckedSub, Signed, Zero};
 use super::known::{Known, What};
 use super::{MOST_POINTS, VaryError};
 use crate::decimal::{Dimension, Exact, Quantity, exact_text, parse_quantity};
-use crate::setup::nearest::nearest;
+use crate::nearest::nearest;
 
 /// Reads a list of values and ranges for one setting.
 pub(super) fn read(text: &str, of: &Known) -> Result<Vec<String>, VaryError> {

@@ -72,6 +72,18 @@ impl Held {
         (!self.present.is_empty()).then_some(self.present.as_slice())
     }
 
+    /// The whole numbers in a narrower type, in which they were stored before; the first that does not fit is an error. What stands in a cell
+    /// that is missing is anything.
+    pub(super) fn narrow<T: Copy + Default + TryFrom<i64>>(&self, cells: &[i64]) -> Result<Vec<T>, String> {
+        let is_there = |place: usize| self.present().is_none_or(|present| present[place]);
+        let narrow = |(place, &cell): (usize, &i64)| match T::try_from(cell) {
+            Ok(cell) => Ok(cell),
+            Err(_) if !is_there(place) => Ok(T::default()),
+            Err(_) => Err(format!("{cell} is beyond the type that its column had")),
+        };
+        cells.iter().enumerate().map(narrow).collect()
+    }
+
     /// The cells that are there.
     pub(super) fn found<T: Copy>(&self, cells: &[T]) -> Vec<T> {
         match self.present() {

@@ -4,10 +4,13 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::super::cell::Decimal;
 use super::super::error::Place;
 use super::super::layout::TimeUnit;
-use super::super::table::{Cells, Chunk, Kind, exact_digits, push_fixed};
+use super::super::scale::Scale;
+use super::super::table::{Cells, Chunk, Kind, exact, exact_digits, push_fixed};
 use super::super::units::may_be_unit;
+use super::changes::quoted;
 use super::{ConvertError, Described, Sink};
 use crate::synth;
 
@@ -20,6 +23,8 @@ pub(super) struct CsvSink {
     path: PathBuf,
     from: Arc<str>,
     columns: Vec<Described>,
+    /// Of columns of floating-point times: what a replay takes them to ns with.
+    scales: Vec<Option<Scale>>,
     rows: u64,
     text: String,
 }
@@ -28,16 +33,18 @@ pub(super) struct CsvSink {
 pub(super) fn lost_units(columns: &[Described]) -> Option<String> {
     let is_row = has_row_of_units(columns);
     let is_lost = |described: &&Described| {
+        if described.written.is_some() {
+            return !is_row;
+        }
         described.column.unit.as_deref().is_some_and(|unit| !is_row || !may_be_unit(unit))
-            && described.written.is_none()
     };
-    let names: Vec<String> =
-        (columns.iter().filter(is_lost)).map(|described| format!("`{}`", described.column.name)).collect();
+    let names: Vec<&str> =
+        (columns.iter().filter(is_lost)).map(|described| described.column.name.as_str()).collect();
     let why = match is_row {
         true => "a number cannot stand in a row of units",
         false => "a row of units needs that of the time; give --setup",
     };
-    (!names.is_empty()).then(|| format!("the units of {} are not written: {why}", names.join(", ")))
+    (!names.is_empty()).then(|| format!("the units of {} are not written: {why}", quoted(&names)))
 }
 
 /// Whether a reader will know a row of units for one: it is told by a unit of time in the column of times. Which column that is, is known
@@ -79,7 +86,8 @@ impl CsvSink {
             row(&mut columns.iter().map(unit));
         }
         let (path, from, columns) = (path.to_owned(), Arc::clone(from), columns.to_vec());
-        Ok(Self { out, path, from, columns, rows: 0, text })
+        let scales = columns.iter().map(|described| described.time.map(Scale::of_time)).collect();
+        Ok(Self { out, path, from, columns, scales, rows: 0, text })
     }
 
     fn flush(&mut self) -> Result<(), ConvertError> {
@@ -121,7 +129,10 @@ impl Sink for CsvSink {
                     self.text.push(',');
                 }
                 let is_there = present.as_ref().is_none_or(|present| present[row]);
-                if is_there && let Err(why) = push_cell(&mut self.text, cells, described, row) {
+                if is_there
+                    && let Err(why) =
+                        push_cell(&mut self.text, cells, (described, self.scales[index].as_ref()), row)
+                {
                     let row = Some(self.rows + row as u64 + 1);
                     let place =
                         Box::new(Place { path: Arc::clone(&self.from), line: None, column: None, row });
@@ -149,7 +160,7 @@ impl Sink for CsvSink {
 fn push_cell(
     text: &mut String,
     cells: &Cells,
-    described: &Described,
+    (described, scale): (&Described, Option<&Scale>),
     row: usize,
 ) -> Result<(), &'static str> {
     match (cells, described.column.kind) {
@@ -163,7 +174,8 @@ fn push_cell(
         (Cells::Bools(cells), _) => text.push_str(if cells[row] { "true" } else { "false" }),
         (Cells::Reals(cells), _) if !cells[row].is_finite() => text.push_str(&cells[row].to_string()),
         (Cells::Reals(cells), _) => {
-            let digits = digits(cells[row]);
+            let shortest = scale.and_then(|scale| shortest_time(cells[row], scale));
+            let digits = shortest.unwrap_or_else(|| digits(cells[row]));
             if digits.len() > LONGEST_NUMBER {
                 return Err("has more digits than a text is read with");
             }
@@ -180,6 +192,13 @@ fn push_time(text: &mut String, ns: i128, unit: TimeUnit, places: u32) {
     if ns % cut == 0 { push_fixed(text, ns / cut, places) } else { push_fixed(text, ns, most) }
 }
 
+/// The shortest decimal number that is this float and no other, where a replay takes it to the same ns.
+fn shortest_time(real: f64, scale: &Scale) -> Option<String> {
+    let text = real.to_string();
+    let short = Decimal::parse(&text).ok()?;
+    (scale.apply(&short)? == scale.apply(&exact(real))?).then_some(text)
+}
+
 /// All digits of a float; of a small one without the zeros in front, with a power of ten.
 fn digits(real: f64) -> String {
     let plain = exact_digits(real);
@@ -194,13 +213,30 @@ fn digits(real: f64) -> String {
 
 #[cfg(test)]
 mod more {
+    use super::super::super::table::Stored;
     use super::*;
 
     fn described(name: &str, kind: Kind, unit: Option<&str>) -> Described {
         let written = matches!(kind, Kind::Time { .. }).then_some((TimeUnit::Seconds, 3));
         let (name, unit) = (name.to_owned(), unit.map(str::to_owned));
         let column = super::super::Column { name, unit, kind, group: 0, rows: None, is_time: false };
-        Described { column, nullable: false, written }
+        Described { column, nullable: false, stored: Stored::Wide, written, time: None }
+    }
+
+    #[test]
+    fn a_float_time_is_written_shortest_where_that_is_the_same_float_and_the_same_ns() {
+        let seconds = Scale::of_time(TimeUnit::Seconds);
+        for (real, text) in [(0.0005, "0.0005"), (0.1 + 0.2, "0.30000000000000004"), (-12.5, "-12.5")] {
+            assert_eq!(shortest_time(real, &seconds).as_deref(), Some(text));
+            assert_eq!(text.parse::<f64>(), Ok(real));
+        }
+        // Just below the middle between two ns, where its shortest text is the middle.
+        let below = (0..1000).map(|n| (f64::from(n) + 0.5) / 1e9).find(|real| {
+            let (short, all) = (Decimal::parse(&real.to_string()).unwrap(), exact(*real));
+            seconds.apply(&short) != seconds.apply(&all)
+        });
+        let below = below.expect("some are");
+        assert_eq!(shortest_time(below, &seconds), None);
     }
 
     #[test]
@@ -214,7 +250,9 @@ mod more {
         assert!(!has_row_of_units(&columns));
         assert_eq!(
             lost_units(&columns).as_deref(),
-            Some("the units of `rail` are not written: a row of units needs that of the time; give --setup")
+            Some(
+                "the units of `age`, `rail` are not written: a row of units needs that of the time; give --setup"
+            )
         );
         // So would a row with a number in it.
         let columns = [time(Some("s")), rail("1"), rail("mm")];

@@ -2,6 +2,7 @@
 
 mod arrow;
 mod cells;
+mod changes;
 mod csv;
 mod infer;
 mod parquet;
@@ -15,7 +16,7 @@ use std::sync::Arc;
 use super::error::{Place, Problem, TraceError};
 use super::input::Opened;
 use super::layout::{Layout, SourceKind, TimeUnit};
-use super::table::{Chunk, Column, Table};
+use super::table::{Chunk, Column, Kind, Stored, Table};
 use text::TextTable;
 
 /// The note with the lines before the header.
@@ -125,8 +126,18 @@ impl Target {
 struct Described {
     column: Column,
     nullable: bool,
+    stored: Stored,
     /// How its times stand in a text.
     written: Option<(TimeUnit, u32)>,
+    /// The unit of a column of floating-point numbers that are the times of rows.
+    time: Option<TimeUnit>,
+}
+
+impl Described {
+    /// Times that are no points in time: how long after something.
+    const fn is_duration(&self) -> bool {
+        matches!(self.column.kind, Kind::Time { .. }) && !matches!(self.stored, Stored::Stamp { .. })
+    }
 }
 
 /// What rows are written to.
@@ -191,7 +202,7 @@ fn write(
 ) -> Result<Converted, ConvertError> {
     let out = |error| ConvertError::Out { path: to.to_owned(), error };
     let comment = table.notes().iter().find(|(key, _)| key == COMMENT).map(|(_, text)| text.clone());
-    let mut notes = Vec::new();
+    let mut notes = changes::changes(target, described, table.notes());
     let mut sink: Box<dyn Sink> = match target {
         Target::Csv => {
             let file = crate::synth::create(part).map_err(out)?;
@@ -232,7 +243,7 @@ fn nothing_to_leave_out(path: &str, name: &str) -> ConvertError {
 /// The columns that are not left out, named as in a setup; a name that stands for several leaves them all out.
 fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<usize>, ConvertError> {
     let all = table.columns();
-    let addresses = super::table::addresses(table);
+    let addresses = super::table::full_names(table);
     let mut out = std::collections::BTreeSet::new();
     for name in leave_out {
         let meant = super::table::candidates(table, name);
@@ -251,13 +262,13 @@ fn selected(path: &str, table: &dyn Table, leave_out: &[String]) -> Result<Vec<u
         return Err(trace_error(&path.into(), wrong.into()).into());
     }
     let mut names = std::collections::BTreeSet::new();
-    for column in selected.iter().map(|index| &all[*index]) {
-        let (path, name) = (path.to_owned(), column.name.clone());
-        if let super::table::Kind::Other(what) = column.kind {
-            return Err(ConvertError::Column { path, column: name, what });
+    for &index in &selected {
+        let (path, column) = (path.to_owned(), addresses[index].clone());
+        if let Kind::Other(what) = all[index].kind {
+            return Err(ConvertError::Column { path, column, what });
         }
-        if !names.insert(column.name.as_str()) {
-            return Err(ConvertError::DoubledColumn { path, column: name });
+        if !names.insert(all[index].name.as_str()) {
+            return Err(ConvertError::DoubledColumn { path, column });
         }
     }
     Ok(selected)
@@ -274,22 +285,32 @@ fn describe(table: &dyn Table, index: usize, layout: Option<&Layout>) -> Describ
     }
     let written = match column.kind {
         // Another program may have kept the note and made numbers of the times.
-        super::table::Kind::Time { ns } => note.or_else(|| {
-            let unit = by_setup.and_then(|unit| time_unit(&unit)).unwrap_or(TimeUnit::Seconds);
+        Kind::Time { ns } => note.or_else(|| {
+            let unit = by_setup.as_deref().and_then(time_unit).unwrap_or(TimeUnit::Seconds);
             Some((unit, places(unit, ns)))
         }),
         _ => None,
     };
-    Described { nullable: table.nullable(index), column, written }
+    let time = match column.kind {
+        Kind::Real => column.unit.as_deref().and_then(time_unit),
+        _ => None,
+    };
+    Described { nullable: table.nullable(index), stored: table.stored(index), column, written, time }
 }
 
-/// Times in multiples of `ns`, in nanoseconds unless that is one of the units that the new file has.
+/// The longest of these units, each in ns, that times in multiples of `ns` are whole numbers of; ns are among the units.
+fn unit_of_times(ns: u64, units: &[u64]) -> u64 {
+    units.iter().copied().filter(|unit| ns.is_multiple_of(*unit)).max().unwrap_or(1)
+}
+
+/// Times in multiples of `ns` in the unit of [`unit_of_times`].
 fn times(column: &Column, ns: u64, units: &[u64], values: &[i64]) -> Result<Vec<i64>, String> {
-    let factor = if units.contains(&ns) { 1 } else { ns };
+    let unit = unit_of_times(ns, units);
+    let factor = ns / unit;
     let scaled = |value: &i64| {
         let scaled = i64::try_from(factor).ok().and_then(|factor| value.checked_mul(factor));
         scaled.ok_or_else(|| {
-            format!("column `{}`: a time of {value} x {factor} ns is beyond 64 bits", column.name)
+            format!("column `{}`: a time of {value} x {ns} ns is beyond 64 bits of {unit} ns", column.name)
         })
     };
     values.iter().map(scaled).collect()

@@ -5,6 +5,7 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use arrow_schema::Schema;
 use parquet::basic::{Compression, Encoding, LogicalType, Repetition, TimeUnit, Type as Physical, ZstdLevel};
 use parquet::column::writer::ColumnWriter;
 use parquet::errors::{ParquetError, Result};
@@ -13,7 +14,8 @@ use parquet::file::properties::{EnabledStatistics, WriterProperties};
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{ColumnPath, Type};
 
-use super::super::table::{Cells, Chunk, Kind};
+use super::super::table::{Cells, Chunk, Kind, Stored};
+use super::arrow;
 use super::cells::{Held, HeldRows};
 use super::{COMMENT, ConvertError, Described, HELD_CELLS, Sink, UNIT, WRITTEN};
 
@@ -21,8 +23,11 @@ use super::{COMMENT, ConvertError, Described, HELD_CELLS, Sink, UNIT, WRITTEN};
 const GROUP_ROWS: usize = 1 << 20;
 /// Rows of a page: half a megabyte of numbers before they are packed.
 const PAGE_ROWS: usize = 1 << 16;
+/// The units of points in time, in ns.
+const UNITS: [u64; 3] = [1, 1_000, 1_000_000];
 /// The digits of a decimal number in 64 bits.
 const DIGITS: i32 = 18;
+const ARROW_DIGITS: u8 = 18;
 /// The first number that has more.
 const MOST: u64 = 1_000_000_000_000_000_000;
 
@@ -70,7 +75,7 @@ impl ParquetSink {
             .set_statistics_enabled(EnabledStatistics::Chunk)
             .set_data_page_row_count_limit(PAGE_ROWS)
             .set_created_by(concat!("cowitness ", env!("CARGO_PKG_VERSION")).to_owned())
-            .set_key_value_metadata(Some(self.notes()));
+            .set_key_value_metadata(Some(self.notes()?));
         for (column, held) in self.columns.iter().zip(&self.held.columns) {
             if matches!(held.cells, Cells::Integers(_) | Cells::Unsigned(_)) {
                 let path = ColumnPath::new(vec![column.column.name.clone()]);
@@ -82,8 +87,8 @@ impl ParquetSink {
         Ok(())
     }
 
-    fn notes(&self) -> Vec<KeyValue> {
-        let mut notes = Vec::new();
+    fn notes(&self) -> Result<Vec<KeyValue>> {
+        let mut notes: Vec<KeyValue> = self.schema_of_arrow()?.into_iter().collect();
         let mut note = |key: String, value: String| notes.push(KeyValue::new(key, value));
         if let Some(comment) = &self.comment {
             note(COMMENT.to_owned(), comment.clone());
@@ -100,7 +105,24 @@ impl ParquetSink {
                 }
             }
         }
-        notes
+        Ok(notes)
+    }
+
+    /// The note that readers of Arrow know durations and the names of time zones by, where there are any: Parquet has neither.
+    fn schema_of_arrow(&self) -> Result<Option<KeyValue>> {
+        let needs = |described: &Described| match &described.stored {
+            Stored::Stamp { zone } => zone.as_deref().is_some_and(|zone| zone != "UTC"),
+            _ => described.is_duration(),
+        };
+        if !self.columns.iter().any(needs) {
+            return Ok(None);
+        }
+        let held = self.columns.iter().zip(&self.held.columns);
+        let fields: Vec<_> =
+            held.map(|(column, held)| arrow::field(column, &held.cells, ARROW_DIGITS)).collect();
+        let schema =
+            arrow::encoded(&Schema::new(fields)).map_err(|error| ParquetError::External(Box::new(error)))?;
+        Ok(Some(KeyValue::new("ARROW:schema".to_owned(), schema)))
     }
 
     /// Writes the rows that are held as a group.
@@ -155,26 +177,41 @@ impl Sink for ParquetSink {
 
 fn field(described: &Described, cells: &Cells) -> Result<Type> {
     let physical = match cells {
+        Cells::Integers(_) | Cells::Unsigned(_) if matches!(described.stored, Stored::Whole { .. }) => {
+            Physical::INT32
+        }
         Cells::Integers(_) | Cells::Unsigned(_) => Physical::INT64,
+        Cells::Reals(_) if described.stored == Stored::Single => Physical::FLOAT,
         Cells::Reals(_) => Physical::DOUBLE,
         Cells::Bools(_) => Physical::BOOLEAN,
     };
     let repetition = if described.nullable { Repetition::OPTIONAL } else { Repetition::REQUIRED };
     let field = Type::primitive_type_builder(&described.column.name, physical).with_repetition(repetition);
     match (described.column.kind, cells) {
+        // Whole numbers, which the note of the schema calls durations.
+        (Kind::Time { .. }, _) if described.is_duration() => field.build(),
         (Kind::Time { ns }, _) => {
-            let unit = match ns {
+            let unit = match super::unit_of_times(ns, &UNITS) {
                 1_000_000 => TimeUnit::MILLIS,
                 1_000 => TimeUnit::MICROS,
                 _ => TimeUnit::NANOS,
             };
-            field.with_logical_type(Some(LogicalType::timestamp(false, unit))).build()
+            let is_utc = matches!(described.stored, Stored::Stamp { zone: Some(_) });
+            field.with_logical_type(Some(LogicalType::timestamp(is_utc, unit))).build()
         }
         (Kind::Decimal { places }, _) => {
             let scale = i32::try_from(places).ok().filter(|scale| *scale <= DIGITS);
             let scale = scale.ok_or_else(|| too_long(described))?;
             let field = field.with_precision(DIGITS).with_scale(scale);
             field.with_logical_type(Some(LogicalType::decimal(scale, DIGITS))).build()
+        }
+        (_, Cells::Integers(_) | Cells::Unsigned(_))
+            if let Stored::Whole { bytes, signed } = described.stored =>
+        {
+            // Without more, it is of 32 bits with a sign.
+            let bits = i8::try_from(bytes * 8).unwrap_or(32);
+            let logical = (bits < 32 || !signed).then(|| LogicalType::integer(bits, signed));
+            field.with_logical_type(logical).build()
         }
         (_, Cells::Unsigned(_)) => field.with_logical_type(Some(LogicalType::integer(64, false))).build(),
         _ => field.build(),
@@ -200,9 +237,9 @@ fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, 
             let mut values = held.found(cells);
             match described.column.kind {
                 Kind::Time { ns } => {
-                    let units = [1, 1_000, 1_000_000];
-                    values = super::times(&described.column, ns, &units, &values)
-                        .map_err(ParquetError::General)?;
+                    let units = if described.is_duration() { &arrow::UNITS[..] } else { &UNITS };
+                    values =
+                        super::times(&described.column, ns, units, &values).map_err(ParquetError::General)?;
                 }
                 Kind::Decimal { .. } if values.iter().any(|value| value.unsigned_abs() >= MOST) => {
                     return Err(too_long(described));
@@ -215,6 +252,18 @@ fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, 
             let values: Vec<i64> = held.found(cells).into_iter().map(u64::cast_signed).collect();
             out.write_batch(&values, levels, None)?;
         }
+        (ColumnWriter::Int32ColumnWriter(out), Cells::Integers(cells)) => {
+            out.write_batch(&small(described, &held.found(cells))?, levels, None)?;
+        }
+        (ColumnWriter::Int32ColumnWriter(out), Cells::Unsigned(cells)) => {
+            let cells: Vec<i64> = held.found(cells).into_iter().map(u64::cast_signed).collect();
+            out.write_batch(&small(described, &cells)?, levels, None)?;
+        }
+        (ColumnWriter::FloatColumnWriter(out), Cells::Reals(cells)) => {
+            // They were of 32 bits before.
+            let values: Vec<f32> = held.found(cells).into_iter().map(|cell| cell as f32).collect();
+            out.write_batch(&values, levels, None)?;
+        }
         (ColumnWriter::DoubleColumnWriter(out), Cells::Reals(cells)) => {
             out.write_batch(&held.found(cells), levels, None)?;
         }
@@ -224,6 +273,22 @@ fn write_column(out: &mut ColumnWriter<'_>, described: &Described, held: &Held, 
         _ => return Err(ParquetError::General("a column of another type than before".to_owned())),
     }
     Ok(())
+}
+
+/// Whole numbers in the 32 bits that they had.
+fn small(described: &Described, cells: &[i64]) -> Result<Vec<i32>> {
+    let signed = matches!(described.stored, Stored::Whole { signed: true, .. });
+    let small = |&cell: &i64| {
+        let found = match signed {
+            true => i32::try_from(cell).ok(),
+            false => u32::try_from(cell).ok().map(u32::cast_signed),
+        };
+        found.ok_or_else(|| {
+            let name = &described.column.name;
+            ParquetError::General(format!("column `{name}`: {cell} is beyond the type that its column had"))
+        })
+    };
+    cells.iter().map(small).collect()
 }
 
 #[cfg(test)]
@@ -239,7 +304,7 @@ mod tests {
             rows: None,
             is_time: false,
         };
-        Described { column, nullable: false, written: None }
+        Described { column, nullable: false, stored: Stored::Wide, written: None, time: None }
     }
 
     #[test]

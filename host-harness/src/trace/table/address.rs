@@ -58,12 +58,38 @@ pub(crate) fn addresses(table: &dyn Table) -> Vec<String> {
     columns.iter().for_each(|column| *counts.entry(&column.name).or_default() += 1);
     let mut groups: HashMap<usize, String> = HashMap::new();
     let address = |column: &Column| {
-        if counts.get(column.name.as_str()) == Some(&1) {
+        let is_alone = counts.get(column.name.as_str()) == Some(&1);
+        // Where there are no groups, nothing tells two columns of a name apart.
+        if is_alone || table.group(column.group).is_empty() {
             return column.name.clone();
         }
         format!("{}/{}", groups.entry(column.group).or_insert_with(|| table.group(column.group)), column.name)
     };
     columns.iter().map(address).collect()
+}
+
+/// What a column is called in messages: in a file of several groups with its group in front, because those of one setup must be of one.
+pub(crate) fn full_names(table: &dyn Table) -> Vec<String> {
+    let columns = table.columns();
+    let is_one = columns.iter().all(|column| column.group == 0);
+    let mut groups: HashMap<usize, String> = HashMap::new();
+    let name = |column: &Column| {
+        if is_one {
+            return column.name.clone();
+        }
+        format!("{}/{}", groups.entry(column.group).or_insert_with(|| table.group(column.group)), column.name)
+    };
+    columns.iter().map(name).collect()
+}
+
+/// The same of one column.
+pub(crate) fn full_name(table: &dyn Table, column: usize) -> String {
+    let columns = table.columns();
+    let Some(found) = columns.get(column) else { return String::new() };
+    match columns.iter().all(|column| column.group == 0) {
+        true => found.name.clone(),
+        false => format!("{}/{}", table.group(found.group), found.name),
+    }
 }
 
 /// The columns that are meant by these names, in their order; `None` for a name that none has. If none is missing, all are of one group and

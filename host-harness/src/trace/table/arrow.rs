@@ -14,7 +14,7 @@ pub(crate) use self::schema::columns_of_base64;
 
 use self::batch::Batch;
 use self::schema::{Field, Schema};
-use super::{CHUNK_ROWS, Chunk, Column, Store, Table, TableError};
+use super::{CHUNK_ROWS, Chunk, Column, Store, Stored, Table, TableError};
 
 pub(super) const FORMAT: &str = "Arrow IPC file";
 /// What a file begins and ends with.
@@ -169,6 +169,10 @@ impl Table for ArrowTable {
 
     fn nullable(&self, column: usize) -> bool {
         self.schema.nullable[column]
+    }
+
+    fn stored(&self, column: usize) -> Stored {
+        self.schema.stored[column].clone()
     }
 
     fn notes(&self) -> &[(String, String)] {

@@ -18,7 +18,7 @@ mod store;
 #[cfg(test)]
 mod agreement;
 
-pub(crate) use address::{addresses, candidates, resolve};
+pub(crate) use address::{addresses, candidates, full_names, resolve};
 pub use error::{AddressError, MdfError, TableError};
 pub(super) use exact::{exact, parts};
 pub(crate) use exact::{exact_digits, push_fixed};
@@ -70,6 +70,22 @@ impl Kind {
             Self::Other(what) => what,
         }
     }
+}
+
+/// How a column is stored, as far as its kind does not say it.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(crate) enum Stored {
+    /// Numbers in 64 bits; times as durations.
+    #[default]
+    Wide,
+    /// Whole numbers in 1, 2 or 4 bytes.
+    Whole { bytes: usize, signed: bool },
+    /// Floating-point numbers of 32 bits.
+    Single,
+    /// Points in time since 1970, in this time zone; without one, of a clock on the wall.
+    Stamp { zone: Option<String> },
+    /// Times of day.
+    Clock,
 }
 
 /// The cells of one column in one chunk. Times and decimals come as integers. A cell that is not there holds anything.
@@ -154,6 +170,11 @@ pub(crate) trait Table: Send {
     /// Whether cells of a column may be missing, as far as the file says.
     fn nullable(&self, _column: usize) -> bool {
         true
+    }
+
+    /// How a column is stored, for who writes it anew.
+    fn stored(&self, _column: usize) -> Stored {
+        Stored::Wide
     }
 
     /// What else the file says of itself: keys and texts.

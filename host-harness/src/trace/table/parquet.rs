@@ -16,7 +16,7 @@ use parquet::file::reader::SerializedPageReader;
 use self::column::Reader;
 use self::pages::Pages;
 use super::guard::guarded;
-use super::{CHUNK_ROWS, Chunk, Column, Store, Table, TableError};
+use super::{CHUNK_ROWS, Chunk, Column, Store, Stored, Table, TableError};
 
 pub(super) const FORMAT: &str = "Parquet file";
 
@@ -25,6 +25,7 @@ pub(crate) struct ParquetTable {
     pages: Arc<Pages>,
     metadata: ParquetMetaData,
     columns: Vec<Column>,
+    stored: Vec<Stored>,
     nullable: Vec<bool>,
     notes: Vec<(String, String)>,
     selected: Vec<usize>,
@@ -74,13 +75,14 @@ impl ParquetTable {
         let pages = Arc::new(Pages::new(store));
         let metadata = decoded(None, || ParquetMetaDataReader::new().parse_and_finish(pages.as_ref()))?;
         let notes = schema::notes(metadata.file_metadata());
-        let columns = schema::columns(&metadata, &notes)?;
+        let (columns, stored) = schema::columns(&metadata, &notes)?.into_iter().unzip();
         let leaves = metadata.file_metadata().schema_descr();
         let nullable = leaves.columns().iter().map(|leaf| leaf.max_def_level() > 0).collect();
         let readers = Vec::new();
         Ok(Self {
             pages,
             columns,
+            stored,
             nullable,
             notes,
             selected: Vec::new(),
@@ -190,6 +192,10 @@ impl Table for ParquetTable {
 
     fn nullable(&self, column: usize) -> bool {
         self.nullable[column]
+    }
+
+    fn stored(&self, column: usize) -> Stored {
+        self.stored[column].clone()
     }
 
     fn notes(&self) -> &[(String, String)] {

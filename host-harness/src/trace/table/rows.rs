@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use super::super::error::{Place, Problem, TraceError};
 use super::super::fast::FastClock;
-use super::super::header::{AnalogueIndexes, Cell, Columns, Delimiter, Fault, SourceIndexes, nearest};
+use super::super::header::{AnalogueIndexes, Cell, Columns, Delimiter, Fault, SourceIndexes};
 use super::super::layout::{AnalogueColumns, Layout, SourceColumns, TimeUnit};
 use super::super::offered::Offered;
 use super::super::packed::Batch;
@@ -18,10 +18,8 @@ use super::super::row::Rows;
 use super::super::skipped::Skipped;
 use super::exact::{exact, push_fixed};
 use super::quick::{LineColumns, Quick, Selected};
-use super::{Cells, Chunk, Column, Kind, Table, TableError, resolve};
-
-/// So many names of columns are listed in a message.
-const LISTED: usize = 40;
+use super::{Cells, Chunk, Column, Kind, Table, TableError, address, resolve};
+use crate::nearest::{listed, nearest};
 
 /// What a column is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,7 +62,13 @@ impl TableRows {
         let names = layout.names();
         let meant = resolve(table.as_mut(), &names).map_err(|wrong| fail(wrong.into()))?;
         let meant = names.into_iter().zip(meant).collect();
-        let mut found = Roles { all: table.columns(), meant, roles: Vec::new(), select: Vec::new() };
+        let mut found = Roles {
+            table: table.as_ref(),
+            all: table.columns(),
+            meant,
+            roles: Vec::new(),
+            select: Vec::new(),
+        };
         let columns = found.columns(layout).map_err(|fault| fail(*fault.problem))?;
         let Roles { roles, select, .. } = found;
         let rows = Rows::new(layout, columns);
@@ -201,6 +205,7 @@ fn cell(chunk: &Chunk, role: &Role, row: usize) -> Cell<'static> {
 
 /// Which columns are needed for what.
 struct Roles<'a> {
+    table: &'a dyn Table,
     all: &'a [Column],
     /// The column that each name means, where there is one.
     meant: HashMap<&'a str, Option<usize>>,
@@ -262,7 +267,7 @@ impl Roles<'_> {
                 Wanted::Number => "numbers",
                 Wanted::Bit => "levels (numbers 0 and 1, or booleans)",
             };
-            let (column, what) = (column.name.clone(), column.kind.in_words());
+            let (column, what) = (address::full_name(self.table, index), column.kind.in_words());
             return Err(Fault::of_line(TableError::Kind { column, what, wanted }.into()));
         }
         let at = self.select.iter().position(|&selected| selected == index).unwrap_or_else(|| {
@@ -275,23 +280,20 @@ impl Roles<'_> {
 
     fn position(&self, name: &str, asked_by: Option<&str>) -> Result<usize, Fault> {
         self.meant.get(name).copied().flatten().ok_or_else(|| {
+            let full = address::full_names(self.table);
+            let full = || full.iter().map(String::as_str);
+            // Of the name alone, or of that with its group.
+            let alone = nearest(name, self.all.iter().map(|column| column.name.as_str()));
+            let place = alone.and_then(|near| self.all.iter().position(|column| column.name == near));
+            let near = place.and_then(|place| full().nth(place)).or_else(|| nearest(name, full()));
             Fault::of_line(Problem::MissingColumn {
                 name: name.to_owned(),
                 asked_by: asked_by.map(str::to_owned),
-                nearest: nearest(self.all.iter().map(|column| column.name.as_str()), name).map(str::to_owned),
-                present: listed(self.all),
+                nearest: near.map(str::to_owned),
+                present: listed(name, full()),
             })
         })
     }
-}
-
-/// The names of the columns, of many the first ones.
-fn listed(all: &[Column]) -> String {
-    let mut names: Vec<String> = all.iter().take(LISTED).map(|column| format!("`{}`", column.name)).collect();
-    if let Some(more) = all.len().checked_sub(LISTED).filter(|&more| more > 0) {
-        names.push(format!("and {more} more"));
-    }
-    names.join(", ")
 }
 
 fn quick(layout: &Layout, columns: &Columns, roles: &[Role]) -> Option<Quick> {

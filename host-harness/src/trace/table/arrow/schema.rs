@@ -2,13 +2,14 @@
 
 use arrow_ipc::{Endianness, Precision, TimeUnit, Type, root_as_message};
 
-use super::super::{Column, Kind, TableError};
+use super::super::{Column, Kind, Stored, TableError};
 use super::CONTINUATION;
 
 /// The columns of a schema.
 pub(super) struct Schema {
     pub(super) columns: Vec<Column>,
     pub(super) nullable: Vec<bool>,
+    pub(super) stored: Vec<Stored>,
     pub(super) fields: Vec<Field>,
     pub(super) notes: Vec<(String, String)>,
 }
@@ -46,8 +47,13 @@ impl Schema {
             let what = "the highest byte of a number first".to_owned();
             return Err(TableError::Unsupported { format: super::FORMAT, what });
         }
-        let mut all =
-            Self { columns: Vec::new(), nullable: Vec::new(), fields: Vec::new(), notes: Vec::new() };
+        let mut all = Self {
+            columns: Vec::new(),
+            nullable: Vec::new(),
+            stored: Vec::new(),
+            fields: Vec::new(),
+            notes: Vec::new(),
+        };
         let mut place = Place::default();
         for field in schema.fields().into_iter().flatten() {
             let (kind, storage) = kind(&field);
@@ -55,6 +61,7 @@ impl Schema {
             let unit = note(field.custom_metadata(), "unit");
             all.columns.push(Column { name, unit, kind, group: 0, rows: None, is_time: false });
             all.nullable.push(field.nullable());
+            all.stored.push(stored(&field));
             all.fields.push(Field { place, storage });
             pass_over(&field, &mut place);
         }
@@ -161,8 +168,29 @@ fn kind(field: &arrow_ipc::Field<'_>) -> (Kind, Storage) {
     }
 }
 
+/// How the cells of a field are stored, as far as their kind does not say it.
+fn stored(field: &arrow_ipc::Field<'_>) -> Stored {
+    match field.type_type() {
+        _ if field.dictionary().is_some() => Stored::Wide,
+        Type::Int => match field.type_as_int().map(|int| (int.bitWidth(), int.is_signed())) {
+            Some((bits @ (8 | 16 | 32), signed)) => Stored::Whole { bytes: bits as usize / 8, signed },
+            _ => Stored::Wide,
+        },
+        Type::FloatingPoint => match field.type_as_floating_point().map(|float| float.precision()) {
+            Some(Precision::SINGLE) => Stored::Single,
+            _ => Stored::Wide,
+        },
+        Type::Timestamp => {
+            let zone = field.type_as_timestamp().and_then(|stamp| stamp.timezone());
+            Stored::Stamp { zone: zone.filter(|zone| !zone.is_empty()).map(str::to_owned) }
+        }
+        Type::Time => Stored::Clock,
+        _ => Stored::Wide,
+    }
+}
+
 /// The columns of a schema in the note that writers of Arrow leave in a Parquet file.
-pub(crate) fn columns_of_base64(text: &str) -> Option<Vec<Column>> {
+pub(crate) fn columns_of_base64(text: &str) -> Option<Vec<(Column, Stored)>> {
     let bytes = base64(text)?;
     let message = match bytes.strip_prefix(&CONTINUATION) {
         Some(rest) => rest.get(4..)?,
@@ -170,7 +198,8 @@ pub(crate) fn columns_of_base64(text: &str) -> Option<Vec<Column>> {
         None => bytes.get(4..)?,
     };
     let message = root_as_message(message).ok()?;
-    Some(Schema::of(&message.header_as_schema()?).ok()?.columns)
+    let schema = Schema::of(&message.header_as_schema()?).ok()?;
+    Some(schema.columns.into_iter().zip(schema.stored).collect())
 }
 
 fn base64(text: &str) -> Option<Vec<u8>> {

@@ -2,7 +2,7 @@
 
 use super::conversion::Conversion;
 use super::error::MdfError;
-use crate::trace::table::{Cells, Present};
+use crate::trace::table::{Cells, Present, Stored};
 
 /// What the bits of a channel are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -70,6 +70,18 @@ impl Records<'_> {
 }
 
 impl Decoder {
+    /// How the cells are stored, as far as their kind does not say it.
+    pub(super) fn stored(&self) -> Stored {
+        match (self.delivered, self.raw) {
+            (Delivered::Whole, Raw::Signed | Raw::Unsigned) if self.bits <= 32 => {
+                let bytes = usize::from(self.bits).div_ceil(8).next_power_of_two();
+                Stored::Whole { bytes, signed: self.raw == Raw::Signed }
+            }
+            (Delivered::Real(Conversion::Identity), Raw::Real) if self.bits == 32 => Stored::Single,
+            _ => Stored::Wide,
+        }
+    }
+
     /// The cells of one column.
     pub(super) fn cells(&self, records: Records<'_>, column: &str) -> Result<(Cells, Present), MdfError> {
         let there = match self.validity {

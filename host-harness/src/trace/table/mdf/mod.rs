@@ -35,8 +35,8 @@ use decode::{Decoder, Records};
 use file::File;
 use structure::{Group, Structure};
 
-use super::address::AddressError;
-use super::{Chunk, Column, Kind, Table, TableError};
+use super::address::{AddressError, full_name};
+use super::{Chunk, Column, Kind, Stored, Table, TableError};
 
 /// What it is called in messages.
 pub(super) const FORMAT: &str = "MDF 4";
@@ -152,15 +152,15 @@ impl Table for Mdf {
             return Err(MdfError::damaged(what, group.data).into());
         }
         self.data = Data::new(group.data);
-        for &column in columns {
-            let Some(column) = self.columns.get(column) else { continue };
+        for &place in columns {
+            let Some(column) = self.columns.get(place) else { continue };
             if column.group != index {
                 let groups = [index, column.group].map(|group| self.group(group));
                 return Err(AddressError::of_two_groups(groups).into());
             }
             if let Kind::Other(word) = column.kind {
                 return Err(MdfError::Unsupported {
-                    what: format!("column `{}` holds {word}", column.name),
+                    what: format!("column `{}` holds {word}", full_name(self, place)),
                     way_out: "name another column, or save this one as numbers",
                 }
                 .into());
@@ -169,6 +169,10 @@ impl Table for Mdf {
         self.row = 0;
         self.ended = false;
         Ok(())
+    }
+
+    fn stored(&self, column: usize) -> Stored {
+        self.decoders.get(column).and_then(Option::as_ref).map_or(Stored::Wide, Decoder::stored)
     }
 
     fn next(&mut self, chunk: &mut Chunk) -> Result<bool, TableError> {
@@ -197,10 +201,15 @@ impl Table for Mdf {
             return Err(self.wrong_count(index, announced, found.to_string()));
         }
         let records = Records { bytes: &self.records, length: size(length), first: self.row };
-        for &column in &self.selected {
-            if let (Some(column), Some(Some(decoder))) = (self.columns.get(column), self.decoders.get(column))
-            {
-                chunk.columns.push(decoder.cells(records, &column.name)?);
+        for &place in &self.selected {
+            if let (Some(column), Some(Some(decoder))) = (self.columns.get(place), self.decoders.get(place)) {
+                chunk.columns.push(decoder.cells(records, &column.name).map_err(|error| match error {
+                    // Its group is known here.
+                    MdfError::Value { row, what, .. } => {
+                        MdfError::Value { column: full_name(self, place), row, what }
+                    }
+                    error => error,
+                })?);
             }
         }
         chunk.rows = size(rows);

@@ -315,7 +315,7 @@ fn a_setup_with_columns_of_two_groups_is_refused_by_the_reader_of_traces() {
     let error = reader(&setup, two_groups()).unwrap_err().to_string();
     assert!(
         error.contains(
-            "there is no column `rale` that `[channel.b]` asks for; the columns are `t`, `motor`, `rail`"
+            "there is no column `rale` that `[channel.b]` asks for; the columns are `fast/t`, `fast/motor`, `fast/rail`"
         ),
         "{error}"
     );

@@ -5,7 +5,7 @@ use parquet::file::metadata::{FileMetaData, ParquetMetaData};
 use parquet::schema::types::ColumnDescriptor;
 
 use super::super::arrow;
-use super::super::{Column, Kind, TableError};
+use super::super::{Column, Kind, Stored, TableError};
 
 /// The note that writers of Arrow leave: their own schema, which tells durations and the units of columns.
 const ARROW_SCHEMA: &str = "ARROW:schema";
@@ -22,7 +22,7 @@ pub(super) fn notes(file: &FileMetaData) -> Vec<(String, String)> {
 pub(super) fn columns(
     metadata: &ParquetMetaData,
     notes: &[(String, String)],
-) -> Result<Vec<Column>, TableError> {
+) -> Result<Vec<(Column, Stored)>, TableError> {
     let schema = metadata.file_metadata().schema_descr();
     let note = |key: &str| notes.iter().find(|(name, _)| name == key).map(|(_, text)| text.as_str());
     let written_by_arrow = match note(ARROW_SCHEMA) {
@@ -33,15 +33,23 @@ pub(super) fn columns(
     let rows = u64::try_from(metadata.file_metadata().num_rows()).ok();
     let column = |leaf: &ColumnDescriptor| {
         let name = leaf.path().parts().join(".");
-        let arrow = written_by_arrow.iter().find(|column| column.name == name);
-        let kind = match (kind(leaf), arrow.map(|column| column.kind)) {
+        let arrow = written_by_arrow.iter().find(|(column, _)| column.name == name);
+        let (kind, stored) = match (kind(leaf), stored(leaf), arrow) {
             // Parquet has no durations: they are plain numbers there.
-            (Kind::Integer, Some(kind @ Kind::Time { .. })) => kind,
-            (kind, _) => kind,
+            (Kind::Integer, _, Some((Column { kind: kind @ Kind::Time { .. }, .. }, stored))) => {
+                (*kind, stored.clone())
+            }
+            // Nor has it names of time zones.
+            (
+                kind,
+                Stored::Stamp { zone: Some(_) },
+                Some((_, of_arrow @ Stored::Stamp { zone: Some(_) })),
+            ) => (kind, of_arrow.clone()),
+            (kind, stored, _) => (kind, stored),
         };
         let unit = note(&format!("{UNIT}{name}")).map(str::to_owned);
-        let unit = unit.or_else(|| arrow.and_then(|column| column.unit.clone()));
-        Column { name, unit, kind, group: 0, rows, is_time: false }
+        let unit = unit.or_else(|| arrow.and_then(|(column, _)| column.unit.clone()));
+        (Column { name, unit, kind, group: 0, rows, is_time: false }, stored)
     };
     Ok(schema.columns().iter().map(|leaf| column(leaf)).collect())
 }
@@ -55,6 +63,37 @@ pub(super) fn is_unsigned(leaf: &ColumnDescriptor) -> bool {
             leaf.converted_type(),
             ConvertedType::UINT_8 | ConvertedType::UINT_16 | ConvertedType::UINT_32 | ConvertedType::UINT_64
         ),
+    }
+}
+
+/// How the cells of a leaf are stored, as far as their kind does not say it.
+fn stored(leaf: &ColumnDescriptor) -> Stored {
+    let stamp = |is_utc: bool| Stored::Stamp { zone: is_utc.then(|| "UTC".to_owned()) };
+    let whole = |bits: i32| match usize::try_from(bits / 8) {
+        Ok(bytes @ (1 | 2 | 4)) => Stored::Whole { bytes, signed: !is_unsigned(leaf) },
+        _ => Stored::Wide,
+    };
+    match (leaf.physical_type(), leaf.logical_type_ref(), leaf.converted_type()) {
+        (Type::FLOAT, None, _) => Stored::Single,
+        (Type::INT32 | Type::INT64, Some(LogicalType::Timestamp(time)), _) => {
+            stamp(time.is_adjusted_to_u_t_c)
+        }
+        (Type::INT32 | Type::INT64, Some(LogicalType::Time(_)), _) => Stored::Clock,
+        (Type::INT32, Some(LogicalType::Integer(integer)), _) => whole(integer.bit_width.into()),
+        (
+            Type::INT32 | Type::INT64,
+            None,
+            ConvertedType::TIMESTAMP_MILLIS | ConvertedType::TIMESTAMP_MICROS,
+        ) => stamp(true),
+        (Type::INT32 | Type::INT64, None, ConvertedType::TIME_MILLIS | ConvertedType::TIME_MICROS) => {
+            Stored::Clock
+        }
+        (Type::INT32, None, ConvertedType::INT_8 | ConvertedType::UINT_8) => whole(8),
+        (Type::INT32, None, ConvertedType::INT_16 | ConvertedType::UINT_16) => whole(16),
+        (Type::INT32, None, ConvertedType::NONE | ConvertedType::INT_32 | ConvertedType::UINT_32) => {
+            whole(32)
+        }
+        _ => Stored::Wide,
     }
 }
 
