@@ -78,9 +78,27 @@ fn what_goes_on_beyond_its_limit_after_the_trip_is_told_with_how_far() {
     // The drive goes on to 12 Nm: to take the permit is all that a monitor can do.
     let text = out(&explain("stack-clamp-hand", "stack-clamp.setup.toml", &[]));
     assert!(text.contains("a  goes on beyond the limit: 12."), "{text}");
-    // The carriage creeps on, away from where it was to stand.
-    let text = out(&explain("creep-at-loading", SHUTTLE, &[]));
-    assert!(text.contains("  goes on beyond the limit: "), "{text}");
+    let head = self::head(&text);
+    assert!(head.contains("after the permit went it went on until about 2.9"), "{head}");
+    assert!(head.contains(" s, to 12.02 Nm: did the torque go?"), "{head}");
+    // The motion of this one is over before the torque has to be gone.
+    let text = out(&explain("weak-emergency-stop", SHUTTLE, &[]));
+    assert!(!text.contains("did the torque go?"), "{text}");
+    let text = out(&explain("door-contact-sticks", SHUTTLE, &[]));
+    assert!(self::head(&text).contains("it got faster for 56.00 ms more after the permit went"), "{text}");
+}
+
+#[test]
+fn a_trip_that_was_decided_by_a_way_is_told_with_the_speed() {
+    let text = out(&explain("every-function-setting-up-overrun", "every-function.setup.toml", &[]));
+    let head = head(&text);
+    assert!(head.contains("its speed was 337.9 mm/s then, where 250.0 mm/s are allowed"), "{head}");
+    assert!(
+        text.contains("  until it had gone too far beyond") && !text.contains("on-delay and its"),
+        "{text}"
+    );
+    let creeps = self::head(&out(&explain("creep-at-loading", SHUTTLE, &[])));
+    assert!(creeps.contains("its speed was -0.") && creeps.contains(" mm/s then"), "{creeps}");
 }
 
 #[test]

@@ -109,6 +109,7 @@ fn a_page_tells_which_fault_demanded_what_tripped_and_what_took_the_permit_again
     for part in [
         "(of fault 1): The lines of &quot;door&quot; disagree: door_2 changed at 2.0 s, door_1 stayed high",
         "door_2 goes low; door_1 stays high",
+        "<td>door_2 goes high</td>",
         "a reset is refused: an input is faulted; both lines of &quot;door&quot; have to be seen demanding first",
     ] {
         assert!(further.contains(part), "{part}");
@@ -118,6 +119,7 @@ fn a_page_tells_which_fault_demanded_what_tripped_and_what_took_the_permit_again
         cable.split_once("<h3>The permit went again at 5.001 s</h3>").expect("the second");
     assert!(before.contains("(of fault 1)"));
     assert!(further.contains("(of fault 2): Channel b jumped by +5.0001 mm from one reading to the next."));
+    assert!(further.contains("the same source is faulted again at 5.031 s (fault 3)"));
     // The third took nothing: the permit was gone.
     assert!(!further.contains("(of fault 3)"));
     for alone in ["belt-slip", "clean-run"] {

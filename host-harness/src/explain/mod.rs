@@ -14,6 +14,7 @@
 //!
 //! All numbers but those of the trip itself are estimates from one trace. They explain; they decide nothing.
 
+mod aftermath;
 mod cost;
 mod cure;
 mod declared;

@@ -50,7 +50,7 @@ pub enum StageKind {
     Tripped,
     /// The other channel tripped too.
     Confirmed,
-    /// A line of an input that was faulted then changed, and the other one did not.
+    /// A line of an input that was faulted changed.
     Line,
     /// Something was faulted.
     Fault,
@@ -87,7 +87,10 @@ pub(super) fn story(setup: &Setup, outcome: &Outcome, points: &[Point], subject:
             story.trip(trip);
             story.furthest(trip);
         }
-        Subject::Fault(_, fault) => story.fault(fault),
+        Subject::Fault(_, fault) => {
+            story.fault(fault);
+            story.lines_after(fault);
+        }
         Subject::Planned(stop) => story.planned(stop),
         Subject::Nothing => {}
     }

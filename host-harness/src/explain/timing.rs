@@ -88,7 +88,11 @@ pub(super) fn parts(setup: &Setup, points: &[Point], trip: &Trip, period: Span) 
     let until_seen = since(trip.crossed_at, trip.violated_since).filter(|_| !stepped);
     add("until a frame sees it", until_seen, &[Part::FrameSees]);
     let delay = [Part::OnDelay, Part::DiscrepancyTime, Part::FrameDelay];
-    add("on-delay and its frame", since(trip.violated_since, trip.tripped_at), &delay);
+    let delayed = match trip.evidence {
+        Evidence::Overrun(_) => "until it had gone too far beyond",
+        _ => "on-delay and its frame",
+    };
+    add(delayed, since(trip.violated_since, trip.tripped_at), &delay);
     let stop = [Part::FrameReaction, Part::Stop, Part::FrameStop];
     let stopped = trip.reaction.and_then(|reaction| match reaction.end {
         StopEnd::Complete(at) | StopEnd::Violated(at) | StopEnd::Lost(at) => since(trip.tripped_at, at),

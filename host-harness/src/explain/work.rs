@@ -66,6 +66,7 @@ impl Work<'_> {
         let words = causes::Words::new(setup.unit);
         let mut in_words =
             InWords { what: verdict.what(&words), why: verdict.why(&words), advice: verdict.advice() };
+        self.aftermath(&points, &mut in_words);
         self.of_the_trace(&mut in_words);
         let story = story::story(setup, outcome, &points, self.subject);
         let reaction = match self.subject {

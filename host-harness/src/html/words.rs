@@ -51,7 +51,7 @@ pub(super) const fn meaning(guard: Guard) -> &'static str {
     match guard {
         Guard::Right | Guard::Nuisance | Guard::Undecided => {
             "<p class=\"legend\"><span>\u{25cf} RIGHT: the motion broke the rule, or what watches it failed</span>\n\
-             <span>\u{25cb} NUISANCE: the motion was within what the rule is there for; how it is measured is what tripped</span>\n\
+             <span>\u{25cb} NUISANCE: the motion was within what the rule is there for; how it is measured is what tripped, and may need repair all the same</span>\n\
              <span>\u{25d0} UNDECIDED: the trace does not tell</span></p>\n"
         }
         Guard::Planned => {

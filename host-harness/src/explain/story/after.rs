@@ -3,13 +3,11 @@
 use monitor_core::{Channel, Evidence, Instant};
 
 use super::{StageKind, Story};
+use crate::explain::aftermath::GOES_ON;
 use crate::explain::rerun::index;
 use crate::explain::track::Point;
 use crate::replay::{Trip, TripRule};
 use crate::report::Figures;
-
-/// What went further beyond its limit than so many times what it was beyond by at the trip went on.
-const GOES_ON: f64 = 2.0;
 
 impl Story<'_> {
     /// What the motion did after it.

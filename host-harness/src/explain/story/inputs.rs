@@ -3,10 +3,13 @@
 use monitor_core::{Instant, Reset};
 
 use super::{StageKind, Story};
-use crate::replay::FaultKind;
+use crate::replay::{Fault, FaultKind};
 
 /// The most refused resets that are told.
 const REFUSED_TOLD: usize = 4;
+
+/// The most changes of the lines after a fault that are told.
+const CHANGES_TOLD: usize = 4;
 
 impl Story<'_> {
     /// Which line of an input changed before its fault, where that was seen.
@@ -20,6 +23,32 @@ impl Story<'_> {
             stayed.map(|line| format!("; {} stays {}", line.column, level(line.is_high))).collect();
         let text = format!("{} goes {}{stayed}", moved.column, level(moved.is_high));
         self.add(changed_at, StageKind::Line, None, text);
+    }
+
+    /// What the lines of a faulted input did after its fault, up to an accepted reset.
+    pub(super) fn lines_after(&mut self, fault: &Fault) {
+        let FaultKind::Input(input) = fault.kind else { return };
+        let mask = crate::explain::input::mask(self.setup, input);
+        let from = self.place(fault.from);
+        let mut changed = Vec::new();
+        for pair in self.points[from.min(self.points.len())..].windows(2) {
+            let [was, is] = [pair[0].levels.to_bits() & mask, pair[1].levels.to_bits() & mask];
+            if pair[1].reset || changed.len() == CHANGES_TOLD {
+                break;
+            }
+            if was != is {
+                changed.push((pair[1].now, was ^ is, is));
+            }
+        }
+        for (at, lines, levels) in changed {
+            let names = self.setup.levels.iter().enumerate();
+            let bit = |line: usize| u32::try_from(line).ok().and_then(|line| 1_u32.checked_shl(line));
+            let of = names.filter_map(|(line, name)| Some((bit(line).filter(|bit| lines & bit != 0)?, name)));
+            let told: Vec<String> = of
+                .map(|(bit, name)| format!("{name} goes {}", if levels & bit != 0 { "high" } else { "low" }))
+                .collect();
+            self.add(at, StageKind::Line, None, told.join("; "));
+        }
     }
 
     /// Resets after it that were refused, with the reason, up to the one that was accepted.

@@ -73,7 +73,7 @@ impl Verdict {
         }
         if let Some((input, at)) = demanded_by_fault {
             why.push(format!(
-                "it was demanded by the fault of \"{input}\" at {} s, which lasts until a reset",
+                "it was demanded by the fault of \"{input}\" at {} s alone, which lasts until a reset",
                 short(at.0)
             ));
         }
