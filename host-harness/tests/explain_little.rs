@@ -197,3 +197,17 @@ fn a_trip_of_an_analogue_value_is_told_of_its_line() {
     let head = head(&out(&bench.explain(&[])));
     assert!(head.contains("on line a, and within it on the other") && !head.contains("channel"), "{head}");
 }
+
+#[test]
+fn a_trip_after_a_planned_withdrawal_is_explained_once_on_a_page() {
+    let stop = "[input.stop]\ncolumns = [\"stop\"]\n[[monitor]]\nname = \"off\"\nkind = \"torque-off\"\ndemand = [\"stop\"]\n";
+    let bench = Bench::new("planned-first", &format!("{SETUP}{stop}"));
+    let run = |ms| (if ms < 600 { 200.0 } else { 400.0 }, if (100..200).contains(&ms) { ",1" } else { ",0" });
+    bench.write("trace.csv", &motion(",stop", 900, run));
+    let json = out(&bench.explain(&["--html", "page.html", "--json", "-"]));
+    let value: serde_json::Value = serde_json::from_str(&json).expect("JSON");
+    assert_eq!(value["explained"]["what"], "trip", "{json}");
+    let page = std::fs::read_to_string(bench.0.join("page.html")).expect("the page");
+    assert_eq!(page.matches("(of trip 1)").count(), 1);
+    assert!(!page.contains("The permit went again"));
+}

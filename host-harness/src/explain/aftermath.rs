@@ -7,17 +7,21 @@ use super::explanation::InWords;
 use super::raw::seconds;
 use super::rerun::index;
 use super::subject::Subject;
-use super::track::{Point, number};
+use super::track::{Held, Point, number};
 use super::words::{ms, plain};
 use super::work::Work;
 use crate::replay::{Fault, FaultKind, Trip, TripRule};
 use crate::report::{Figures, short};
+use crate::setup::Setup;
 
 /// What went further beyond its limit than so many times what it was beyond by at the trip went on.
 pub(super) const GOES_ON: f64 = 2.0;
 
 /// A value that is as near as this to its furthest has come to its end.
 const NEARLY: f64 = 0.98;
+
+/// An axis that is as fast for so much longer is not braked by anything, its friction neither: 100 ms.
+const BRAKES: u64 = 100_000_000;
 
 /// A fault that comes sooner after another one of its source belongs to it: 1 s.
 const SOON: u64 = 1_000_000_000;
@@ -52,7 +56,7 @@ impl Work<'_> {
 
     /// What took the permit went on for longer than the torque has to go.
     fn went_on(&self, points: &[Point], trip: &Trip) -> Option<String> {
-        let TripRule::Monitor(_, channel) = trip.rule else { return None };
+        let TripRule::Monitor(monitor, channel) = trip.rule else { return None };
         let place = points.partition_point(|point| point.now < trip.tripped_at);
         let after = points.get(place..)?;
         let until = after.iter().position(|point| point.reset).unwrap_or(after.len());
@@ -66,55 +70,57 @@ impl Work<'_> {
             format!(", though the torque is to be gone {} after it", ms(seconds(delay.as_nanos())))
         });
         let after = &after[lost..];
-        match trip.evidence {
-            Evidence::Position(_) | Evidence::Value(_) => {
-                let held = |point: &Point| point.held[index(channel)];
-                let then = points.get(place).and_then(held)?;
-                let mut beyond = after.iter().filter_map(|point| Some((point.now, held(point)?)));
-                let furthest = beyond.clone().map(|(_, held)| held);
-                let most = furthest.max_by(|one, other| one.excess().total_cmp(&other.excess()))?;
-                // What scatters about where it stays has no end that tells anything.
-                let (at, _) = beyond.find(|(_, held)| held.excess() >= NEARLY * most.excess())?;
-                let unit = Figures::new(self.setup, trip.rule, &trip.evidence).unit;
-                (most.excess() > GOES_ON * then.excess()).then(|| {
-                    format!(
-                        "after the permit went it went on until about {} s, to {} {unit}{goes}: did the torque go?",
-                        short(self.outcome.time_ns(at)),
-                        plain(most.observed)
-                    )
-                })
-            }
-            Evidence::Speed(_) | Evidence::Overrun(_) => {
-                let lasted = self.got_faster(after)?;
-                let window = self.setup.speed.window.value.as_nanos();
-                let allowed = output.unwrap_or(Span::ZERO).as_nanos().saturating_add(window);
-                (lasted > allowed).then(|| {
-                    format!(
-                        "it got faster for {} more after the permit went{goes}: did the torque go?",
-                        ms(seconds(lasted))
-                    )
-                })
-            }
-            Evidence::Acceleration(_) => None,
+        if let Evidence::Value(_) = trip.evidence {
+            // What is warm stays so, and a torque that is too small is not held up by any that goes on.
+            let of_torque = self.setup.monitors[monitor].kind.name().starts_with("torque-");
+            let then = points.get(place)?.held[index(channel)]?;
+            let (at, most) = furthest(after, channel)?;
+            let went_on =
+                most.excess() > GOES_ON * then.excess() && most.observed.abs() > then.observed.abs();
+            let unit = Figures::new(self.setup, trip.rule, &trip.evidence).unit;
+            return (of_torque && went_on).then(|| {
+                format!(
+                    "after the permit went it went on until about {} s, to {} {unit}{goes}: did the torque go?",
+                    short(self.outcome.time_ns(at)),
+                    plain(most.observed)
+                )
+            });
         }
+        let window = self.setup.speed.window.value.as_nanos();
+        let gone = output.unwrap_or(Span::ZERO).as_nanos().saturating_add(window);
+        match (self.got_faster(after), self.kept_speed(after)) {
+            (Some(lasted), _) if lasted > gone => Some(format!(
+                "it got faster for {} more after the permit went{goes}: did the torque go?",
+                ms(seconds(lasted))
+            )),
+            (_, Some(lasted)) if lasted > gone.saturating_add(BRAKES) => Some(format!(
+                "it kept its speed for {} after the permit went{goes}: did the torque go, and does anything brake?",
+                ms(seconds(lasted))
+            )),
+            _ => None,
+        }
+    }
+
+    /// For how long the motion stayed as fast as at the first of these frames, to a tenth, in ns; `None` where it stood.
+    fn kept_speed(&self, after: &[Point]) -> Option<u64> {
+        let first = after.first()?;
+        let (at_first, coarse) = (fastest_of(first)?, coarse(self.setup));
+        let least = at_first * 0.9 - coarse;
+        let slower = after.iter().find(|point| fastest_of(point).is_none_or(|speed| speed < least));
+        let until = slower.or(after.last())?;
+        (least > coarse).then(|| until.now.since(first.now).map_or(0, Span::as_nanos))
     }
 
     /// For how long the motion got faster from the first of these frames on, in ns; `None` where it did not.
     fn got_faster(&self, after: &[Point]) -> Option<u64> {
-        let speed = |point: &Point| {
-            let speeds = point.seen.iter().flatten().filter_map(|seen| seen.speed);
-            speeds.map(f64::abs).max_by(f64::total_cmp)
-        };
         let first = after.first()?;
-        let at_first = speed(first)?;
-        let speeds = after.iter().filter_map(|point| Some((point.now, speed(point)?)));
+        let at_first = fastest_of(first)?;
+        let speeds = after.iter().filter_map(|point| Some((point.now, fastest_of(point)?)));
         // The next stop, or the next motion, is another one.
         let motion = speeds.take_while(|(_, speed)| *speed > at_first / 2.0);
         let (at, fastest) = motion.max_by(|one, other| one.1.total_cmp(&other.1))?;
-        let window = self.setup.speed.window.value;
-        let of = |channel| Some(number(self.setup.channel(channel).speed_resolution(window)?.to_bits()));
-        let coarse = Channel::BOTH.into_iter().filter_map(of).fold(0.0, f64::max) + at_first / 100.0;
-        (fastest > at_first + 3.0 * coarse).then(|| at.since(first.now).map_or(0, Span::as_nanos))
+        let same = coarse(self.setup) + at_first / 100.0;
+        (fastest > at_first + 3.0 * same).then(|| at.since(first.now).map_or(0, Span::as_nanos))
     }
 
     /// The same source was faulted again soon, and what becomes of its position.
@@ -142,4 +148,27 @@ impl Work<'_> {
         }
         told
     }
+}
+
+/// One count over the window, of the coarser channel.
+pub(super) fn coarse(setup: &Setup) -> f64 {
+    let window = setup.speed.window.value;
+    let of = |channel| Some(number(setup.channel(channel).speed_resolution(window)?.to_bits()));
+    Channel::BOTH.into_iter().filter_map(of).fold(0.0, f64::max)
+}
+
+/// The greater speed of the two channels, without a sign.
+pub(super) fn fastest_of(point: &Point) -> Option<f64> {
+    let speeds = point.seen.iter().flatten().filter_map(|seen| seen.speed);
+    speeds.map(f64::abs).max_by(f64::total_cmp)
+}
+
+/// The furthest that a channel, or a line, is beyond its limit in these frames, and when it had come nearly so far: what scatters about
+/// where it stays has no end that tells anything.
+pub(super) fn furthest(points: &[Point], channel: Channel) -> Option<(Instant, Held)> {
+    let mut held = points.iter().filter_map(|point| Some((point.now, point.held[index(channel)]?)));
+    let all = held.clone().map(|(_, held)| held);
+    let most = all.max_by(|one, other| one.excess().total_cmp(&other.excess()))?;
+    let (at, _) = held.find(|(_, held)| held.excess() >= NEARLY * most.excess())?;
+    Some((at, most))
 }

@@ -53,7 +53,10 @@ pub(super) fn further<'a>(
     if asked != Asked::First {
         return (further, 0);
     }
-    let again = outcome.permit_lost.kept.iter().skip(1).filter_map(|lost| taken(outcome, *lost));
+    // What was planned comes before some, so that the first of them need not be the first loss.
+    let explained = super::subject::subject(outcome, asked).ok();
+    let again = outcome.permit_lost.kept.iter().filter_map(|lost| taken(outcome, *lost));
+    let again = again.filter(|subject| explained != Some(*subject));
     let mut left_out = outcome.permit_lost.left_out;
     for subject in again {
         let is_kept = subject.at().is_some_and(|at| excerpts.iter().any(|excerpt| excerpt.holds(at)));

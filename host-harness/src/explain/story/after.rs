@@ -1,9 +1,9 @@
 //! What the motion did after it: the permit, the way to rest, and how far it went on.
 
-use monitor_core::{Channel, Evidence, Instant};
+use monitor_core::{Evidence, Instant};
 
 use super::{StageKind, Story};
-use crate::explain::aftermath::GOES_ON;
+use crate::explain::aftermath::{GOES_ON, coarse, fastest_of, furthest};
 use crate::explain::rerun::index;
 use crate::explain::track::Point;
 use crate::replay::{Trip, TripRule};
@@ -44,16 +44,11 @@ impl Story<'_> {
         let until = after.iter().position(|point| point.reset).unwrap_or(after.len());
         let held = |point: &Point| point.held[index(channel)];
         let Some(then) = after.first().and_then(held) else { return };
-        let beyond = after[..until].iter().filter_map(|point| Some((point.now, held(point)?)));
-        let Some((at, most)) = beyond.max_by(|one, other| one.1.excess().total_cmp(&other.1.excess())) else {
-            return;
-        };
+        let Some((at, most)) = furthest(&after[..until], channel) else { return };
         if most.excess() > GOES_ON * then.excess() {
             let unit = Figures::new(self.setup, trip.rule, &trip.evidence).unit;
-            let text = format!(
-                "goes on beyond the limit: {:.4} {unit} where {:.4} {unit} are allowed",
-                most.observed, most.limit
-            );
+            let text =
+                format!("goes on beyond the limit, to {:.4} {unit} (of {:.4})", most.observed, most.limit);
             self.add(at, StageKind::Furthest, Some(channel), text);
         }
     }
@@ -63,28 +58,25 @@ impl Story<'_> {
         let after = &self.points[place.min(end)..end];
         let Some(first) = after.first() else { return };
         let unit = self.setup.unit.symbol();
-        let speed = |point: &Point| {
-            let speeds = point.seen.iter().flatten().filter_map(|seen| seen.speed);
-            speeds.map(f64::abs).max_by(f64::total_cmp)
-        };
-        let Some(at_first) = speed(first) else { return };
+        let Some(at_first) = fastest_of(first) else { return };
         // Within a hundredth and one count over the window it is the same speed.
-        let coarse = self.coarse() + at_first / 100.0;
-        if at_first <= coarse {
+        let same = coarse(self.setup) + at_first / 100.0;
+        if at_first <= same {
             return;
         }
-        let rest = after.iter().find(|point| speed(point).is_some_and(|speed| speed <= self.coarse()));
+        let rest =
+            after.iter().find(|point| fastest_of(point).is_some_and(|speed| speed <= coarse(self.setup)));
         let until = rest.map_or(after.len(), |rest| after.partition_point(|point| point.now < rest.now));
-        let fastest = after[..until].iter().filter_map(|point| Some((point.now, speed(point)?)));
+        let fastest = after[..until].iter().filter_map(|point| Some((point.now, fastest_of(point)?)));
         let fastest = fastest.max_by(|one, other| one.1.total_cmp(&other.1));
         if let Some((at, fastest)) = fastest
-            && fastest > at_first + 3.0 * coarse
+            && fastest > at_first + 3.0 * same
         {
             self.add(at, StageKind::Fastest, None, format!("gets as fast as {fastest:.1} {unit}/s"));
         }
         let Some(rest) = rest else {
             let Some(last) = after.last() else { return };
-            let still = speed(last).map_or(String::new(), |speed| format!(" ({speed:.1} {unit}/s)"));
+            let still = fastest_of(last).map_or(String::new(), |speed| format!(" ({speed:.1} {unit}/s)"));
             let text = format!("still moving where the frames end that were kept{still}");
             self.add(last.now, StageKind::Rest, None, text);
             return;
@@ -99,16 +91,5 @@ impl Story<'_> {
         let took = rest.now.since(first.now).map_or(0, |span| span.as_nanos());
         let text = format!("at rest {} ms after it{way}", crate::report::millis(took.into()));
         self.add(rest.now, StageKind::Rest, None, text);
-    }
-
-    /// One count over the window, of the coarser channel.
-    fn coarse(&self) -> f64 {
-        let window = self.setup.speed.window.value;
-        let of = |channel| self.setup.channel(channel).speed_resolution(window);
-        Channel::BOTH
-            .iter()
-            .filter_map(|&channel| of(channel))
-            .map(|speed| crate::explain::track::number(speed.to_bits()))
-            .fold(0.0, f64::max)
     }
 }
